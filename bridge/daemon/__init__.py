@@ -1,0 +1,1 @@
+"""Sockets, clocks, signals and processes round the engine."""

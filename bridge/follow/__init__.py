@@ -1,0 +1,1 @@
+"""Targets, areas, motion and light: the engine that turns observations into frames."""

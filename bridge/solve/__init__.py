@@ -1,0 +1,1 @@
+"""From sightings, tapes and priors to poses, bounds, doubts and advice."""
