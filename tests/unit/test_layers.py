@@ -1,4 +1,4 @@
-"""The rooms of design/architecture.md: imports go down only, the lower rooms stay pure. Read from the source with ast."""
+"""The rooms of design/architecture.md: imports go down only, the lower rooms stay pure. Read with ast."""
 
 from __future__ import annotations
 
