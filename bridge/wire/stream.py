@@ -1,0 +1,159 @@
+"""What goes out and when: E1.31's transmission rules over all universes, without a socket or a clock.
+
+A universe whose slots changed is sent; unchanged it goes out three more times and from then on once every 0.9
+s (E1.31 suppression: three repeats, then 800 to 1000 ms; facts/protocols.md). No universe is sent sooner than
+one period after its last packet; spacing counts from the last packet really sent, so a stall is never
+followed by a burst.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from bridge.wire.e131 import SLOTS, DataPacket, discovery_packets, sync_packet
+
+Slots = npt.NDArray[np.uint8]
+Packet = tuple[int, bytes | bytearray]
+
+REPEATS = 3
+KEEP_ALIVE_S = 0.9
+COALESCE_S = 0.85
+"""Once one keep-alive is due, those of this age go along: one wake-up instead of one per universe."""
+TERMINATED_PACKETS = 3
+DISCOVERY_S = 10.0
+SYNC_KEY = 0
+"""The key in `sequences` of the synchronisation packets' own counter: 0 is no universe."""
+_EARLY_S = 1e-6  # a pacer's rounding, far below what anybody could see on the wire
+
+
+def safe_start(stored: int) -> int:
+    """The sequence to start from under the same CID after a crash, when `stored` (0..255) may be stale.
+
+    A receiver that last took A discards B while -20 < B - A <= 0 in signed 8-bit arithmetic (E1.31, sequence
+    numbering), that is while (B - A) mod 256 is 0 or 237..255, so that a start from 0 could be ignored for 20
+    frames. Let the receiver have got d packets beyond what was stored: A = stored + d. B = stored + 216 is
+    taken while 216 - d lies in 1..236: for every d from -20 to 215. Stale by 2 s at 44 packets/s is d = 88,
+    and up to 4.8 s is safe; a number stored ahead of the packets that never went out (d < 0) is safe too.
+    Past 2.5 s without a packet the receiver has lost the source and takes any sequence.
+    """
+    return (stored + 216) % 256
+
+
+class Streams:
+    """The streams of one source. Arrays run over universes in the order given; times are monotonic seconds."""
+
+    def __init__(
+        self,
+        universes: Sequence[int],
+        cid: bytes,
+        source_name: str,
+        priority: int,
+        synchronise: int | None = None,
+        sequences: Mapping[int, int] | None = None,
+        *,
+        rate: float = 44.0,
+    ) -> None:
+        """`sequences` holds the number of each universe's next packet (default 0), see `safe_start`.
+
+        `rate` is the most packets per second of a universe. Raises ValueError outside E1.31's ranges.
+        """
+        given = sequences or {}
+        self.universes = tuple(universes)
+        self.period_s = 1.0 / rate
+        self.last_sent_s: npt.NDArray[np.float64] = np.full(len(self.universes), -np.inf)
+        self._keep_alive_s = max(KEEP_ALIVE_S, self.period_s)
+        self._packets = [DataPacket(cid, source_name, priority, u, synchronise or 0) for u in self.universes]
+        self._next = [given.get(u, 0) % 256 for u in self.universes]
+        self._sync = synchronise
+        self._sync_next = given.get(SYNC_KEY, 0) % 256
+        self._cid = cid
+        self._pages = discovery_packets(cid, source_name, self.universes)
+        self._discovery_due_s = -np.inf
+        self._last: Slots = np.zeros((len(self.universes), SLOTS), np.uint8)
+        self._repeats = np.zeros(len(self.universes), np.int64)
+        self._held = np.ones(len(self.universes), np.bool_)  # has data that never went out
+
+    @property
+    def sequences(self) -> dict[int, int]:
+        """The number of each universe's next packet, and of the next synchronisation packet under SYNC_KEY."""
+        return {SYNC_KEY: self._sync_next, **dict(zip(self.universes, self._next, strict=True))}
+
+    @property
+    def next_due_s(self) -> float:
+        """When `packets` must be called again though nothing changes: a repeat, held data or a keep-alive."""
+        if not self.universes:
+            return float(np.inf)
+        soon = self._held | (self._repeats > 0)
+        return float((self.last_sent_s + np.where(soon, self.period_s, self._keep_alive_s)).min())
+
+    def packets(self, slots: Slots, now_s: float) -> list[Packet]:
+        """(universe, packet) of all that is to be sent now; `slots` is uint8 of shape (universes, 512).
+
+        The synchronisation packet comes last, under its own universe. A packet belongs to this object and is
+        overwritten by the next call. A universe that changed within its period is held and goes at
+        `next_due_s`.
+        """
+        changed = self._held | (slots != self._last).any(axis=1)
+        age_s = now_s - self.last_sent_s
+        ready = age_s >= self.period_s - _EARLY_S
+        keep_alive = age_s >= self._keep_alive_s - _EARLY_S
+        if keep_alive.any():
+            keep_alive = ready & (age_s >= COALESCE_S)
+        send = (ready & (changed | (self._repeats > 0))) | keep_alive
+        self._held = changed & ~send
+        self._repeats = np.where(changed & send, REPEATS, np.maximum(self._repeats - send, 0))
+        return self._sent(slots, np.flatnonzero(send), now_s)
+
+    def _sent(self, slots: Slots, rows: npt.NDArray[np.intp], now_s: float) -> list[Packet]:
+        if not rows.size:
+            return []
+        self._last[rows] = slots[rows]
+        self.last_sent_s[rows] = now_s
+        out: list[Packet] = [(self.universes[i], self._packets[i].pack(slots[i], self._count(i))) for i in rows]
+        if self._sync is not None:
+            out.append((self._sync, sync_packet(self._cid, self._sync, self._sync_next)))
+            self._sync_next = (self._sync_next + 1) % 256
+        return out
+
+    def _count(self, row: int) -> int:
+        sequence = self._next[row]
+        self._next[row] = (sequence + 1) % 256
+        return sequence
+
+    def unsent(self, universe: int) -> None:
+        """The network did not take this universe's packet: its data is sent again one period later."""
+        self._held[self.universes.index(universe)] = True
+
+    def terminate(self, slots: Slots, now_s: float) -> list[Packet]:
+        """Three stream-terminated packets for every universe that was ever sent, in three rounds.
+
+        A caller that spaces the rounds finds each `len(result) // 3` long. The packets are copies. Afterwards
+        the streams are as new, but that the sequences go on; receivers ignore the levels in terminated
+        packets.
+        """
+        rows = np.flatnonzero(np.isfinite(self.last_sent_s)).tolist()
+        out: list[Packet] = [
+            (self.universes[i], bytes(self._packets[i].pack(slots[i], self._count(i), terminated=True)))
+            for _ in range(TERMINATED_PACKETS)
+            for i in rows
+        ]
+        self.last_sent_s[:] = -np.inf
+        self._repeats[:] = 0
+        self._held[:] = True
+        return out
+
+    @property
+    def discovery_due_s(self) -> float:
+        """When the next universe discovery is due; -inf before the first."""
+        return float(self._discovery_due_s)
+
+    def discovery(self, now_s: float) -> list[bytes]:
+        """The pages for the group of DISCOVERY_UNIVERSE when they are due (every 10 s), else nothing."""
+        if now_s < self._discovery_due_s:
+            return []
+        late = now_s - self._discovery_due_s >= DISCOVERY_S
+        self._discovery_due_s = (now_s if late else self._discovery_due_s) + DISCOVERY_S
+        return list(self._pages)
