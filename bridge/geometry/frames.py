@@ -79,9 +79,7 @@ def beam_in_fixture(pan_rad: ArrayLike, tilt_rad: ArrayLike) -> Array:
     """Direction of a perfect head's beam in its fixture frame, Rz(pan) Rx(tilt) (0, 0, -1). (...) -> (..., 3)."""
     pan, tilt = np.asarray(pan_rad, dtype=np.float64), np.asarray(tilt_rad, dtype=np.float64)
     sin_tilt = np.sin(tilt)
-    return np.stack(
-        np.broadcast_arrays(-np.sin(pan) * sin_tilt, np.cos(pan) * sin_tilt, -np.cos(tilt)), axis=-1
-    )
+    return np.stack(np.broadcast_arrays(-np.sin(pan) * sin_tilt, np.cos(pan) * sin_tilt, -np.cos(tilt)), axis=-1)
 
 
 def pan_tilt_of(direction: ArrayLike) -> tuple[Array, Array]:
