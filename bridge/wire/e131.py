@@ -83,9 +83,7 @@ class Discovery:
 class DataPacket:
     """The 638 octets of one universe, prepared once. Raises ValueError outside E1.31's ranges."""
 
-    def __init__(
-        self, cid: bytes, source_name: str, priority: int, universe: int, sync_universe: int = 0
-    ) -> None:
+    def __init__(self, cid: bytes, source_name: str, priority: int, universe: int, sync_universe: int = 0) -> None:
         packet = _SacnData(
             cid=tuple(cid),
             sourceName=source_name,
@@ -157,9 +155,7 @@ def parse(datagram: bytes) -> Data | Sync | Discovery:
 def _expect_length(layer: str, found: int, expected: int) -> None:
     """Flags and length: the upper four bits are 0x7, the lower twelve count to the end of the datagram."""
     if found != 0x7000 | expected:
-        raise E131Error(
-            "length", f"{layer}: flags and length {found:#06x}, expected {0x7000 | expected:#06x}"
-        )
+        raise E131Error("length", f"{layer}: flags and length {found:#06x}, expected {0x7000 | expected:#06x}")
 
 
 def _parse_data(datagram: bytes, cid: bytes) -> Data:
@@ -174,9 +170,7 @@ def _parse_data(datagram: bytes, cid: bytes) -> Data:
     if count != len(datagram) - 125:
         raise E131Error("length", f"property count {count}, the packet holds {len(datagram) - 125}")
     if not 1 <= universe <= MAX_UNIVERSE or sync > MAX_UNIVERSE or priority > MAX_PRIORITY:
-        raise E131Error(
-            "range", f"universe {universe}, sync address {sync} or priority {priority} out of range"
-        )
+        raise E131Error("range", f"universe {universe}, sync address {sync} or priority {priority} out of range")
     return Data(
         cid,
         _text(name),

@@ -90,16 +90,12 @@ def decode(datagram: bytes, discarded: list[OscError] | None = None) -> list[Mes
     return messages
 
 
-def _bundle(
-    data: bytes, messages: list[Message], discarded: list[OscError] | None, depth: int, elements: int
-) -> int:
+def _bundle(data: bytes, messages: list[Message], discarded: list[OscError] | None, depth: int, elements: int) -> int:
     """Walk one bundle; returns how many elements the datagram has held so far."""
     if not data.startswith(_BUNDLE):
         raise OscError("malformed", f"OSC expects '/' or '#bundle' first, found {data[:8]!r}")
     if len(data) < 16 or len(data) % 4:
-        raise OscError(
-            "malformed", f"OSC bundle of {len(data)} octets, expected a multiple of 4, at least 16"
-        )
+        raise OscError("malformed", f"OSC bundle of {len(data)} octets, expected a multiple of 4, at least 16")
     if depth > MAX_DEPTH:
         raise OscError("oversized", f"OSC bundles nested more than {MAX_DEPTH} deep")
     at = 16
@@ -130,9 +126,7 @@ def _message(data: bytes, messages: list[Message], discarded: list[OscError] | N
         return
     end, first = _string(data, at)
     if data[at] != 0x2C:
-        raise OscError(
-            "malformed", f"OSC type tags of {address}: expected ',' first, found {data[at:end][:8]!r}"
-        )
+        raise OscError("malformed", f"OSC type tags of {address}: expected ',' first, found {data[at:end][:8]!r}")
     tags = data[at + 1 : end].decode("latin-1")
     if len(tags) > MAX_ARGUMENTS:
         raise OscError("oversized", f"OSC message {address}: {len(tags)} arguments, at most {MAX_ARGUMENTS}")

@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -87,7 +87,7 @@ class Sources:
             return "terminated"
         if data.preview or data.start_code:
             if known is not None:
-                heard[data.cid] = _with_sequence(known, data.sequence)
+                heard[data.cid] = replace(known, sequence=data.sequence)  # not heard again: no levels
             return "preview" if data.preview else "start-code"
         if known is None and not self._make_room(heard, data.priority, now_s):
             return "too-many"
@@ -141,8 +141,3 @@ class Sources:
         sources = self._heard.get(universe, {}).values()
         live = [s for s in sources if s.heard_s >= oldest_s and s.cid != exclude_cid]
         return sorted(live, key=lambda source: -source.priority)
-
-
-def _with_sequence(known: Source, sequence: int) -> Source:
-    """The same source, its sequence counted on; not heard again, for it sent no levels."""
-    return Source(known.cid, known.source_name, known.priority, known.sender, known.heard_s, sequence, known.slots)
