@@ -1,0 +1,163 @@
+"""Beams: where axis and cone of every head fall, the lit ellipse, its light, and who stands in it.
+
+Arrays over n heads; metres, radians, candela, lux. A cone's half angle is half of the zoom's full beam angle.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bridge.geometry.stage import Stage
+from bridge.venue.heads import HeadState
+from bridge.venue.kinematics import Hangs
+from bridge.venue.surfaces import FAR_M, Floors, NoLight, plan_distance
+from bridge.venue.zoom import sharpness
+
+Array = NDArray[np.float64]
+RINGS, SPOKES = (0.5, 1.0), 16  # sampled rays of a cone, beside the axis
+
+
+@dataclass(frozen=True)
+class Ellipses:
+    """Lit ellipses: centre, long and short half axes as vectors, (n, 3); nan where the cone gives no closed spot."""
+
+    centre: Array
+    long: Array
+    short: Array
+
+    def diameter(self) -> Array:
+        """Mean diameter (that of the circle of equal area), (n,) m."""
+        area = np.linalg.norm(self.long, axis=1) * np.linalg.norm(self.short, axis=1)
+        return 2 * np.sqrt(area)
+
+
+@dataclass(frozen=True)
+class Beams:
+    """One moment of all beams. hit is nan where a beam meets nothing."""
+
+    start: Array  # (n, 3)
+    ray: Array  # (n, 3)
+    length: Array  # (n,) to the hit
+    hit: Array  # (n, 3)
+    on_top: NDArray[np.bool_]  # the axis landed on a floor, not on a riser's side
+    half_rad: Array  # (n,)
+
+
+def throw(hangs: Hangs, state: HeadState, floors: Floors) -> Beams:
+    """Axes of all beams and where they land."""
+    start, ray = hangs.beam(state.pan_rad, state.tilt_rad)
+    length, on_top = floors.land(start, ray)
+    return Beams(start, ray, length, start + length[:, None] * ray, on_top, state.zoom_rad / 2)
+
+
+def ellipses(beams: Beams) -> Ellipses:
+    """Sections of the cones with the level plane through each axis' hit point, in closed form.
+
+    With height H over the plane, angle of incidence i and half angle a, the section reaches from H tan(i - a) to
+    H tan(i + a) along the beam's plan direction, and its eccentricity is sin i / cos a (conic section of a cone).
+    """
+    down = -beams.ray[:, 2]
+    height = beams.start[:, 2] - beams.hit[:, 2]
+    incidence = np.arccos(np.clip(down, -1, 1))
+    closed = (incidence + beams.half_rad < np.radians(89)) & (height > 0) & np.isfinite(height)
+    with np.errstate(invalid="ignore"):
+        near, far = (height * np.tan(incidence + s * beams.half_rad) for s in (-1, 1))
+        eccentricity = np.sin(incidence) / np.cos(beams.half_rad)
+        long = (far - near) / 2
+        short = long * np.sqrt(np.maximum(1 - eccentricity**2, 0))
+    flat = np.hypot(beams.ray[:, 0], beams.ray[:, 1])
+    straight = flat < 1e-9
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ux = np.where(straight, 1.0, beams.ray[:, 0] / flat)
+        uy = np.where(straight, 0.0, beams.ray[:, 1] / flat)
+    zero = np.zeros_like(ux)
+    along, across = np.stack([ux, uy, zero], axis=1), np.stack([-uy, ux, zero], axis=1)
+    foot = np.stack([beams.start[:, 0], beams.start[:, 1], beams.hit[:, 2]], axis=1)
+    gap = np.where(closed, 1.0, np.nan)[:, None]
+    centre = foot + along * ((near + far) / 2)[:, None]
+    return Ellipses(gap * centre, gap * along * long[:, None], gap * across * short[:, None])
+
+
+def axis_distance(beams: Beams, point: Array) -> Array:
+    """Perpendicular distance of points (3,) or (n, 3) from the beam axes, (n,) m; behind a lens, from the lens."""
+    to_point = point - beams.start
+    along = np.maximum((to_point * beams.ray).sum(axis=1), 0.0)
+    return np.asarray(np.linalg.norm(to_point - along[:, None] * beams.ray, axis=1))
+
+
+def in_pool(beams: Beams, point: Array) -> NDArray[np.bool_]:
+    """Whether points (3,) or (n, 3) are inside the cones."""
+    to_point = point - beams.start
+    along = (to_point * beams.ray).sum(axis=1)
+    within: NDArray[np.bool_] = (along > 0) & (axis_distance(beams, point) <= along * np.tan(beams.half_rad))
+    return within
+
+
+def illuminance(beams: Beams, state: HeadState) -> Array:
+    """Lux on the floor at the centre of each spot: I cos(i) / r^2 (inverse square and cosine law); nan if unknown."""
+    return np.asarray(state.level * state.candela * -beams.ray[:, 2] / beams.length**2)
+
+
+def edge_sharpness(beams: Beams, state: HeadState) -> Array:
+    """Sharpness 0..1 of each spot's edge where it lands; nan without focus or floor."""
+    with np.errstate(invalid="ignore"):
+        return sharpness(beams.length, state.focus_m, state.zoom_rad)
+
+
+def cone_rays(beams: Beams) -> tuple[Array, Array]:
+    """Start points and unit rays of axis, half-way and edge ring of every cone, ((1 + 2*16) n, 3), head by head."""
+    helper = np.where(np.abs(beams.ray[:, 2:]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])
+    u = np.cross(beams.ray, helper)
+    u /= np.linalg.norm(u, axis=1, keepdims=True)
+    v = np.cross(beams.ray, u)
+    turn = np.linspace(0, 2 * np.pi, SPOKES, endpoint=False)
+    ring = np.cos(turn)[None, :, None] * u[:, None, :] + np.sin(turn)[None, :, None] * v[:, None, :]
+    bundles = [beams.ray[:, None, :]]
+    for share in RINGS:
+        slope = np.tan(beams.half_rad * share)[:, None, None]
+        bundles.append(beams.ray[:, None, :] + slope * ring)
+    rays = np.concatenate(bundles, axis=1)
+    rays /= np.linalg.norm(rays, axis=2, keepdims=True)
+    starts = np.broadcast_to(beams.start[:, None, :], rays.shape)
+    return starts.reshape(-1, 3), rays.reshape(-1, 3)
+
+
+def no_light_hits(beams: Beams, lit: NDArray[np.bool_], floors: Floors, areas: NoLight) -> dict[str, NDArray[np.bool_]]:
+    """Per no-light area that is on: which lit heads (n,) throw light into it with axis or cone (sampled rays)."""
+    if not any(areas.on.values()) or not lit.any():
+        return {}
+    start, ray = cone_rays(beams)
+    per_head = 1 + len(RINGS) * SPOKES
+    wanted = np.repeat(lit, per_head)
+    start, ray = start[wanted], ray[wanted]
+    length, _ = floors.land(start, ray)
+    touched = areas.touched(start, ray, np.where(np.isnan(length), FAR_M, length))
+    found = {}
+    for name, which in touched.items():
+        heads = np.zeros(lit.size, dtype=bool)
+        heads[lit] = which.reshape(-1, per_head).any(axis=1)
+        found[name] = heads
+    return found
+
+
+class Place:
+    """The stage as the venue measures it: floors, polygon with the areas that are on, no-light areas."""
+
+    def __init__(self, stage: Stage) -> None:
+        self.stage = stage
+        self.floors = Floors(stage.floors)
+        self.no_light = NoLight(stage.no_light)
+        areas = [stage.polygon.area, *(a for a in stage.more_areas if a.on)]
+        self._areas = [(np.asarray(a.corners, dtype=np.float64), a.height) for a in areas]
+
+    def outside_by(self, point: Array) -> float:
+        """How far (m) a point (3,) is outside the lit areas, in plan or in height; 0 inside any of them."""
+        x, y, z = (float(v) for v in point)
+        gaps = []
+        for corners, (low, high) in self._areas:
+            plan = plan_distance(corners, x, y)
+            gaps.append(max(plan, low - z, z - high, 0.0))
+        return min(gaps)

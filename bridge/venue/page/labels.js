@@ -1,0 +1,50 @@
+// Words on the drawing. A label that would lie on another tries other places round its point, then gives way.
+
+export const FONT = '"Segoe UI", "Noto Sans", "DejaVu Sans", system-ui, sans-serif';
+
+const PLACES = [[0, -1], [1, -0.6], [-1, -0.6], [1, 0.8], [-1, 0.8], [0, 1.2]];
+
+export class Labels {
+  constructor(context) {
+    this.context = context;
+    this.taken = [];
+  }
+
+  clear() {
+    this.taken = [];
+  }
+
+  // Keep a rectangle free of labels.
+  reserve(x, y, width, height) {
+    this.taken.push([x, y, x + width, y + height]);
+  }
+
+  // Write `text` near (x, y). Returns whether there was room.
+  write(text, x, y, { colour = "#f3e7d8", size = 13, weight = 500, gap = 10, always = false, fixed = false } = {}) {
+    const context = this.context;
+    context.font = `${weight} ${size}px ${FONT}`;
+    const width = context.measureText(text).width + 6;
+    const height = size + 5;
+    for (const [px, py] of fixed ? [[0, 0]] : PLACES) {
+      const left = x - width / 2 + px * (width / 2 + gap);
+      const top = y - height / 2 + py * (height / 2 + gap);
+      const box = [left, top, left + width, top + height];
+      if (!this.free(box) && !always) continue;
+      this.taken.push(box);
+      context.textAlign = "left";
+      context.textBaseline = "middle";
+      context.lineJoin = "round";
+      context.lineWidth = 4;
+      context.strokeStyle = "rgba(16, 11, 8, 0.85)";
+      context.strokeText(text, left + 3, top + height / 2 + 0.5);
+      context.fillStyle = colour;
+      context.fillText(text, left + 3, top + height / 2 + 0.5);
+      return true;
+    }
+    return false;
+  }
+
+  free([x0, y0, x1, y1]) {
+    return this.taken.every(([a, b, c, d]) => x1 < a || x0 > c || y1 < b || y0 > d);
+  }
+}
