@@ -35,8 +35,7 @@ Argument = int | float | str | bool | bytes | None
 
 MAX_DATAGRAM = 8192
 """Octets. Far above any message of ours, and small: the worst datagram decodes in about 1 ms."""
-MAX_MESSAGES = 256
-MAX_ELEMENTS = 512
+MAX_ELEMENTS = 256
 MAX_DEPTH = 8
 MAX_ARGUMENTS = 64
 MAX_STRING = 255
@@ -106,8 +105,8 @@ def _bundle(data: bytes, messages: list[Message], discarded: list[OscError] | No
             left = len(data) - start
             raise OscError("malformed", f"OSC element size {size}, expected a multiple of 4 from 4 to {left}")
         elements += 1
-        if elements > MAX_ELEMENTS or len(messages) >= MAX_MESSAGES:
-            raise OscError("oversized", f"OSC bundle of more than {MAX_MESSAGES} messages")
+        if elements > MAX_ELEMENTS:
+            raise OscError("oversized", f"OSC bundle of more than {MAX_ELEMENTS} elements")
         if data[start] == 0x2F:
             _message(data[start:at], messages, discarded)
         else:
