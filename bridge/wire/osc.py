@@ -47,6 +47,7 @@ _PLAIN_ADDRESS = re.compile(rb"/[!-~]*")
 _PATTERN = re.compile(rb"[ #*,?\[\]{}]")
 _SIZES = {"i": 4, "f": 4, "h": 8, "d": 8}
 _VALUES: dict[str, bool | None] = {"T": True, "F": False, "N": None}
+# A blob is a plain slice once the walk has measured it; the library's reader would copy the rest of the message.
 _READERS: dict[str, Callable[[bytes, int], tuple[Argument, int]]] = {
     "i": osc_types.get_int,
     "h": osc_types.get_int64,
@@ -54,7 +55,7 @@ _READERS: dict[str, Callable[[bytes, int], tuple[Argument, int]]] = {
     "d": osc_types.get_double,
     "s": osc_types.get_string,
     "S": osc_types.get_string,
-    "b": osc_types.get_blob,
+    "b": lambda data, at: (data[at + 4 : at + 4 + int.from_bytes(data[at : at + 4], "big")], 0),
 }
 
 
