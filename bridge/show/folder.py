@@ -1,0 +1,83 @@
+"""The files of a show folder, read safely: inside the folder, regular, not huge, UTF-8; and read only once."""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+
+from bridge.show.mapping import Mapping
+from bridge.show.problems import Bad, Problem, listed, nearest, shown
+from bridge.show.values import whole
+from bridge.show.yaml12 import Node, parse
+
+MOST_BYTES = 16_000_000
+VERSION = 1
+
+
+def read_tree(path: Path) -> tuple[Node, list[Problem]]:
+    """The tree of one file and the doubled keys in it. Raises Bad where it cannot be read."""
+    try:
+        if not path.is_file():
+            raise Bad([Problem(1, "found no such file" if not path.exists() else "found something that is no file")])
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise Bad([Problem(1, f"found a file of {size} bytes, allowed are up to {MOST_BYTES}")])
+        data = path.read_bytes()
+    except OSError as error:
+        raise Bad([Problem(1, f"cannot be read: {error.strerror or error}")]) from None
+    return parse(_decode(data))
+
+
+def _decode(data: bytes) -> str:
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        text = f"found the byte 0x{data[error.start]:02x}, which is not UTF-8; allowed is text saved as UTF-8"
+        raise Bad([Problem(line, text)]) from None
+
+
+def versioned(node: Node) -> Mapping:
+    """The top mapping of a file, its `version` read."""
+    top = Mapping(node, "a mapping of keys and values that begins with 'version: 1'")
+    top.required("version", whole(VERSION, VERSION), VERSION)
+    return top
+
+
+def built_in_profiles() -> dict[str, Path]:
+    """Name -> file of the profiles that come with the package."""
+    folder = Path(str(resources.files("bridge") / "profiles"))
+    return {path.stem: path for path in sorted(folder.glob("*.yaml"))}
+
+
+def profile_file(folder: Path, node: Node) -> tuple[str, Path]:
+    """The file a rig's `profile:` means, as (name for messages, path). Raises Bad where there is none such."""
+    word = node.text
+    if "/" not in word and "\\" not in word and not word.endswith((".yaml", ".yml")):
+        built_in = built_in_profiles()
+        if word in built_in:
+            return f"built-in profile {word}", built_in[word]
+        raise _unknown(folder, node)
+    path = folder / word
+    if word.startswith(("/", "~")) or "\\" in word or not _inside(folder, path):
+        raise Bad([Problem(node.line, f"found '{shown(word)}', allowed is a path that stays inside the show folder")])
+    if not path.is_file():
+        raise _unknown(folder, node)
+    return str(path.resolve().relative_to(folder.resolve())), path.resolve()
+
+
+def _inside(folder: Path, path: Path) -> bool:
+    """Whether the file is in the folder, symbolic links and `..` followed."""
+    try:
+        return path.resolve().is_relative_to(folder.resolve())
+    except (OSError, RuntimeError, ValueError):
+        return False
+
+
+def _unknown(folder: Path, node: Node) -> Bad:
+    local = [f"profiles/{path.name}" for path in sorted((folder / "profiles").glob("*.yaml"))]
+    names = [*local, *built_in_profiles()]
+    near = nearest(node.text, names)
+    hint = f", nearest is '{near}'" if near else ""
+    text = f"found unknown profile '{shown(node.text)}'{hint}"
+    return Bad([Problem(node.line, f"{text}; allowed: a path from this folder, or one of {listed(names)}")])

@@ -1,0 +1,195 @@
+"""Schema of `poses.yaml`. Position and rotation alone, written by hand or by another program, are good input."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from bridge.fixtures.fixture import Mechanics, Pose
+from bridge.geometry.stage import Point3
+from bridge.show.folder import versioned
+from bridge.show.mapping import Mapping, entries
+from bridge.show.problems import Bad, Problem
+from bridge.show.profile import FocusRow, ZoomRow, focus_rows, zoom_rows
+from bridge.show.stage import named
+from bridge.show.values import bad, length, list_of, name, number, point3, switch, text, vector3, whole
+from bridge.show.yaml12 import Node
+
+# What the solver may write for people and for itself, which is not read here: the one place to add to.
+EXTRA_TOP_KEYS = ("solved_at", "advice", "notes", "carried_from", "seed")
+EXTRA_FIXTURE_KEYS = ("carried_over", "notes", "face_note", "covariance", "rests_on", "unit", "profile")
+_OFF_UNIT = 1e-2  # a quaternion rounded to a few digits is normalised, one further off is a mistake
+_error = length(0)
+
+
+@dataclass(frozen=True)
+class PoseEntry:
+    """A pose, what the sightings taught about the fixture's optics, and where the file says it."""
+
+    name: str
+    pose: Pose
+    zoom_table: tuple[ZoomRow, ...] | None
+    focus_table: tuple[FocusRow, ...] | None
+    node: Node
+    line: int
+
+
+@dataclass(frozen=True)
+class Poses:
+    """What could be read of `poses.yaml`. `mark_lines` are for messages."""
+
+    entries: tuple[PoseEntry, ...]
+    marks: dict[str, Point3]
+    mark_lines: dict[str, int]
+
+
+def read_poses(node: Node) -> tuple[Poses, list[Problem]]:
+    """What could be read of the poses, and everything that is wrong in the file."""
+    kept: list[PoseEntry] = []
+    marks: dict[str, Point3] = {}
+    try:
+        top = versioned(node)
+        trusted = top.optional("trusted", switch, True)
+        solved_from = top.optional("solved_from", text, None)
+
+        def one(key: str, child: Node, line: int) -> None:
+            kept.append(_entry(key, child, line, trusted, solved_from))
+
+        marks = top.optional("marks", _marks, {})
+        top.optional("fixtures", _each("a mapping of fixture names to poses", one), None)
+        top.optional("checked", list_of(_checked, what="a list of {mark, at}, a list"), [])
+        top.ignore(EXTRA_TOP_KEYS)
+        top.done()
+    except Bad as error:
+        return Poses(tuple(kept), marks, {}), error.problems
+    marks_node = node.get("marks")
+    return Poses(tuple(kept), marks, dict(marks_node.key_lines) if marks_node else {}), []
+
+
+def _each(what: str, one: Callable[[str, Node, int], None]) -> Callable[[Node], None]:
+    """Reads every entry of a mapping of names; the problems of all come together."""
+
+    def parse(node: Node) -> None:
+        problems = []
+        for key, child in named(node, what):
+            try:
+                one(key, child, node.line_of(key))
+            except Bad as error:
+                problems += [problem.inside(key) for problem in error.problems]
+        if problems:
+            raise Bad(problems)
+
+    return parse
+
+
+def _marks(node: Node) -> dict[str, Point3]:
+    out: dict[str, Point3] = {}
+
+    def one(key: str, child: Node, _line: int) -> None:
+        out[key] = point3(child)
+
+    _each("a mapping of mark names to [x, y, z]", one)(node)
+    return out
+
+
+def _checked(node: Node) -> None:
+    m = Mapping(node, "a mapping with mark and at")
+    m.required("mark", name, "?")
+    m.optional("at", text, "")
+    m.ignore(["fixtures", "notes"])
+    m.done()
+
+
+def _entry(key: str, node: Node, line: int, trusted: bool, solved_from: str | None) -> PoseEntry:
+    m = Mapping(node, "a mapping with position and rotation")
+    rms, p95 = m.optional("aim_error", _aim_error, (None, None))
+    position_sigma, rotation_sigma = m.optional("sigma", _sigma, (None, None))
+    pose = Pose(
+        position=m.required("position", point3, (0.0, 0.0, 0.0)),
+        rotation=m.required("rotation", quaternion, (0.0, 0.0, 0.0, 1.0)),
+        faces=m.optional("faces", _faces, (1, 2)),
+        mechanics=m.optional("mechanics", _mechanics, Mechanics()),
+        trusted=m.optional("trusted", switch, trusted),
+        verified=m.optional("verified", switch, True),
+        aim_error_rms=rms,
+        aim_error_p95=p95,
+        position_sigma=position_sigma,
+        rotation_sigma=rotation_sigma,
+        residuals=m.optional("residuals", _residuals, {}),
+        solved_from=m.optional("solved_from", text, solved_from),
+    )
+    zoom, focus = m.optional("optics", _optics, (None, None))
+    m.ignore(EXTRA_FIXTURE_KEYS)
+    m.done()
+    return PoseEntry(key, pose, zoom, focus, node, line)
+
+
+def quaternion(node: Node) -> tuple[float, float, float, float]:
+    """A unit quaternion [x, y, z, w]. Rounding is normalised away, anything further from unit is refused."""
+    x, y, z, w = list_of(number(), 4, 4, "a unit quaternion [x, y, z, w], a list")(node)
+    norm = math.sqrt(sum(part * part for part in (x, y, z, w))) if max(map(abs, (x, y, z, w))) < 1e6 else math.inf
+    if abs(norm - 1) > _OFF_UNIT:
+        raise bad(node, f"a unit quaternion [x, y, z, w], of length 1 (this has length {norm:.4g})")
+    return x / norm, y / norm, z / norm, w / norm
+
+
+def _faces(node: Node) -> tuple[int, ...]:
+    faces = tuple(sorted(list_of(whole(1, 2), 1, 2, "[1], [2] or [1, 2], a list")(node)))
+    if len(set(faces)) < len(faces):
+        raise bad(node, "[1], [2] or [1, 2]")
+    return faces
+
+
+def _mechanics(node: Node) -> Mechanics:
+    m = Mapping(node)
+    turn, lens = number(-45, 45, unit="degrees"), length(-10, 10)
+    mechanics = Mechanics(
+        tilt_zero=m.optional("tilt_zero", turn, 0.0),
+        squareness=m.optional("squareness", turn, 0.0),
+        collimation=m.optional("collimation", turn, 0.0),
+        lens_x=m.optional("lens_x", lens, 0.0),
+        lens_y=m.optional("lens_y", lens, 0.0),
+        pan_scale=m.optional("pan_scale", number(-0.5, 0.5), 0.0),
+    )
+    m.done()
+    return mechanics
+
+
+Three = tuple[float, float, float] | None
+
+
+def _sigma(node: Node) -> tuple[Three, Three]:
+    m = Mapping(node, "a mapping with position and rotation")
+    position = m.optional("position", vector3(_error, "[x, y, z] in metres, a list"), None)
+    rotation = m.optional("rotation", vector3(number(0), "three angles in degrees, a list"), None)
+    m.done()
+    return position, rotation
+
+
+def _aim_error(node: Node) -> tuple[float | None, float | None]:
+    m = Mapping(node, "a mapping with rms and p95")
+    rms, p95 = m.optional("rms", _error, None), m.optional("p95", _error, None)
+    m.ignore(["worst", "worst_at"])
+    m.done()
+    return rms, p95
+
+
+def _residuals(node: Node) -> dict[str, float]:
+    out = {}
+    problems = []
+    for key, child in entries(node, "a mapping of MARK or MARK/2 to metres"):
+        try:
+            out[key] = _error(child)
+        except Bad as error:
+            problems += [problem.inside(key) for problem in error.problems]
+    if problems:
+        raise Bad(problems)
+    return out
+
+
+def _optics(node: Node) -> tuple[tuple[ZoomRow, ...] | None, tuple[FocusRow, ...] | None]:
+    m = Mapping(node, "a mapping with zoom and focus")
+    zoom, focus = m.optional("zoom", zoom_rows, None), m.optional("focus", focus_rows, None)
+    m.done()
+    return zoom, focus

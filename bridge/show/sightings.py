@@ -1,0 +1,58 @@
+"""Schema of `sightings.yaml`. Whether fixture and mark exist is checked across files (cross.py)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bridge.show.folder import versioned
+from bridge.show.mapping import Mapping
+from bridge.show.problems import Bad, Problem
+from bridge.show.values import list_of, name, number, whole
+from bridge.show.yaml12 import Node
+from bridge.solve.measurements import Sighting
+
+MOST_RAW = 256**4 - 1
+_MOST_DEG = 36_000.0
+
+
+@dataclass(frozen=True)
+class SightingEntry:
+    """A sighting and where the file says it."""
+
+    sighting: Sighting
+    node: Node
+
+
+def read_sightings(node: Node, file: str) -> tuple[list[SightingEntry], list[Problem]]:
+    """What could be read of the sightings, and everything that is wrong in the file."""
+    kept: list[SightingEntry] = []
+
+    def one(child: Node) -> None:
+        kept.append(SightingEntry(_sighting(child, file), child))
+
+    def every(child: Node) -> None:
+        list_of(one, what="a list of sightings {fixture, mark, pan, tilt}")(child)
+
+    try:
+        top = versioned(node)
+        top.required("sightings", every, None)
+        top.done()
+    except Bad as error:
+        return kept, error.problems
+    return kept, []
+
+
+def _sighting(node: Node, file: str) -> Sighting:
+    m = Mapping(node, "a mapping with fixture, mark, pan and tilt")
+    degrees = number(-_MOST_DEG, _MOST_DEG, unit="degrees")
+    sighting = Sighting(
+        fixture=m.required("fixture", name, "?"),
+        mark=m.required("mark", name, "?"),
+        pan=m.required("pan", degrees, 0.0),
+        tilt=m.required("tilt", degrees, 0.0),
+        zoom=m.optional("zoom", whole(0, MOST_RAW), None),
+        focus=m.optional("focus", whole(0, MOST_RAW), None),
+        where=f"{file}:{node.line}",
+    )
+    m.done()
+    return sighting

@@ -1,0 +1,210 @@
+"""Schema of `stage.yaml`: areas, floors, marks, tapes, targets and light."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping as Names
+from itertools import pairwise
+
+from bridge.geometry.stage import Datum, LevelMap, Mark, Stage, Tape, Target
+from bridge.show.areas import areas, floors, performance_polygon
+from bridge.show.folder import versioned
+from bridge.show.mapping import Mapping, entries
+from bridge.show.problems import Bad, Problem
+from bridge.show.values import (
+    bad,
+    choice,
+    length,
+    list_of,
+    name,
+    number,
+    point3,
+    switch,
+)
+from bridge.show.yaml12 import Node
+
+ALLOWED_MARK = "[x, y, z], or {at: [x, y, z], sigma: 0.01}, or {at: unknown, height: 0}"
+DEFAULT_SIGMA = 0.01
+_sigma = length(0, above=True)
+
+
+def read_stage(node: Node) -> Stage:
+    """The whole stage file. Raises Bad with everything that is wrong in it."""
+    top = versioned(node)
+    light = top.optional("light", _light, (False, None))
+    marks = top.optional("marks", _marks, {})
+    polygon = top.required("performance_polygon", performance_polygon, None)
+    stage = Stage(
+        polygon=polygon,  # type: ignore[arg-type]  # None only where done() raises
+        more_areas=top.optional("more_areas", areas, ()),
+        floors=top.optional("floors", floors, ()),
+        no_light=top.optional("no_light", areas, ()),
+        marks=marks,
+        datum=top.optional("datum", _datum, None),
+        tapes=tuple(top.optional("tapes", list_of(_tape, what="a list of tapes"), [])),
+        targets=top.optional("targets", _targets, (Target("lead"),)),
+        move_in_black_after=top.optional("move_in_black", _move_in_black, 0.6),
+        evenness=light[0],
+        level_map=light[1],
+        aim_sigma=top.optional("aim_sigma", _sigma, 0.03),
+    )
+    if stage.datum is not None and top.good("datum", "marks"):
+        _check_datum(top, stage.datum, marks)
+    top.done()
+    return stage
+
+
+def named(node: Node, what: str) -> list[tuple[str, Node]]:
+    """Entries of a mapping whose keys are names. Raises Bad where one is none."""
+    out = entries(node, what)
+    wrong = [key for key, _ in out if _not_a_name(key)]
+    if wrong:
+        allowed = "a name of letters, digits, - and _"
+        raise Bad([Problem(node.line_of(key), f"found the name {key[:60]!r}, allowed is {allowed}") for key in wrong])
+    return out
+
+
+def _not_a_name(key: str) -> bool:
+    try:
+        name(Node(0, key, key))
+    except Bad:
+        return True
+    return False
+
+
+def _marks(node: Node) -> dict[str, Mark]:
+    out = {}
+    problems = []
+    for key, child in named(node, f"a mapping of mark names to {ALLOWED_MARK}"):
+        try:
+            out[key] = _mark(key, child)
+        except Bad as error:
+            problems += [problem.inside(key) for problem in error.problems]
+    if problems:
+        raise Bad(problems)
+    return out
+
+
+def _mark(key: str, node: Node) -> Mark:
+    if not isinstance(node.value, dict):
+        if not isinstance(node.value, list) or len(node.value) != 3:
+            raise bad(node, ALLOWED_MARK)
+        return Mark(key, point3(node), DEFAULT_SIGMA)
+    m = Mapping(node)
+    at_node = node.get("at")
+    unknown = at_node is not None and at_node.value == "unknown"
+    at = None
+    if unknown:
+        m.ignore(["at"])
+    else:
+        at = m.required("at", _place, None)
+    mark = Mark(
+        key,
+        at,
+        m.optional("sigma", _sigma, DEFAULT_SIGMA),
+        m.optional("height", length(), None),
+        m.optional("height_sigma", _sigma, DEFAULT_SIGMA),
+    )
+    if at is not None and mark.height is not None:
+        m.fail("height", "found a height beside a known place, allowed is height for a mark 'at: unknown' only")
+    m.done()
+    return mark
+
+
+def _place(node: Node) -> tuple[float, float, float]:
+    if not isinstance(node.value, list) or len(node.value) != 3:
+        raise bad(node, "[x, y, z] or unknown")
+    return point3(node)
+
+
+def _datum(node: Node) -> Datum:
+    m = Mapping(node, "a mapping with origin and along_x")
+    datum = Datum(m.required("origin", name, "?"), m.required("along_x", name, "?"))
+    if m.good("origin", "along_x") and datum.origin == datum.along_x:
+        m.fail("along_x", f"found '{datum.along_x}', the same as origin; allowed is another mark")
+    m.done()
+    return datum
+
+
+def _check_datum(top: Mapping, datum: Datum, marks: Names[str, Mark]) -> None:
+    """A datum gives a frame to a show without a survey; a surveyed mark has one already."""
+    for mark in (datum.origin, datum.along_x):
+        if mark in marks and marks[mark].at is not None:
+            top.fail("datum", f"found '{mark}', a mark with known coordinates; allowed are two marks 'at: unknown'")
+
+
+def _tape(node: Node) -> Tape:
+    m = Mapping(node, "a mapping with between and metres")
+    between = m.required("between", list_of(name, 2, 2, "two names of marks or fixtures, a list"), ["?", "?"])
+    tape = Tape(
+        (between[0], between[1]),
+        m.required("metres", length(0, above=True), 1.0),
+        m.optional("sigma", _sigma, DEFAULT_SIGMA),
+    )
+    if m.good("between") and between[0] == between[1]:
+        m.fail("between", f"found '{between[0]}' at both ends, allowed are two different ones")
+    m.done()
+    return tape
+
+
+def _targets(node: Node) -> tuple[Target, ...]:
+    out = []
+    problems = []
+    for key, child in named(node, "a mapping of target names to {height, size, source}"):
+        try:
+            out.append(_target(key, child))
+        except Bad as error:
+            problems += [problem.inside(key) for problem in error.problems]
+    if problems:
+        raise Bad(problems)
+    if not out:
+        raise bad(node, "at least one target")
+    return tuple(out)
+
+
+def _target(key: str, node: Node) -> Target:
+    if node.value is None:
+        return Target(key)
+    m = Mapping(node, "a mapping with height, size and source")
+    target = Target(
+        key,
+        m.optional("height", length(-100, 100), 1.3),
+        m.optional("size", length(0, 100, above=True), 2.0),
+        m.optional("source", choice("osc"), "osc"),
+    )
+    m.done()
+    return target
+
+
+def _move_in_black(node: Node) -> float:
+    m = Mapping(node, "a mapping with the key 'after'")
+    after = m.required("after", number(0, math.inf, above=True, unit="s"), 0.6)
+    m.done()
+    return after
+
+
+def _light(node: Node) -> tuple[bool, LevelMap | None]:
+    m = Mapping(node)
+    evenness = m.optional("evenness", switch, False)
+    level_map = m.optional("level_map", _level_map, None)
+    m.done()
+    return evenness, level_map
+
+
+def _level_map(node: Node) -> LevelMap:
+    m = Mapping(node, "a mapping with x, y and factor")
+    grid = list_of(length(), 2, what="a rising list of lengths, a list")
+    rows = list_of(list_of(number(0, 100)), 1, what="a list of rows, one for each y, a list")
+    x: list[float] = m.required("x", grid, [])
+    y: list[float] = m.required("y", grid, [])
+    factor: list[list[float]] = m.required("factor", rows, [])
+    for key, values in (("x", x), ("y", y)):
+        if m.good(key) and any(second <= first for first, second in pairwise(values)):
+            m.fail(key, f"found {values}, allowed is a list that rises")
+    if m.good("x", "y", "factor"):
+        shape = [len(row) for row in factor]
+        if shape != [len(x)] * len(y):
+            text = f"found {len(factor)} rows of lengths {shape[:12]}, allowed is {len(y)} rows of {len(x)}"
+            m.fail("factor", f"{text} (one row for each y, one factor for each x)")
+    m.done()
+    return LevelMap(tuple(x), tuple(y), tuple(tuple(row) for row in factor))
