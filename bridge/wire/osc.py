@@ -34,7 +34,7 @@ from bridge.errors import Refused
 Argument = int | float | str | bool | bytes | None
 
 MAX_DATAGRAM = 8192
-"""Octets. Far above any message of ours, and small: the worst datagram decodes in about 1 ms."""
+"""Octets. Far above any message of ours, and small: the worst datagram found (all blobs) takes 1.4 ms to decode."""
 MAX_ELEMENTS = 256
 MAX_DEPTH = 8
 MAX_ARGUMENTS = 64
