@@ -1,0 +1,153 @@
+"""`truth.yaml`: how a simulated venue is read from and written to a file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+from bridge.errors import InputError, ShowError
+from bridge.fixtures.fixture import Mechanics
+from bridge.geometry.stage import Point3
+from bridge.show.mapping import Mapping, entries
+from bridge.show.problems import Bad, Problem
+from bridge.show.values import bad, collect, name, number, point3, whole
+from bridge.show.values import list_of as _list_of
+from bridge.show.yaml12 import Node, parse
+from bridge.venue.truth import FixtureTruth, Quaternion, Truth
+
+T = TypeVar("T")
+MOST_BYTES = 8_000_000
+_angle = number(-30, 30, unit="degrees")
+_offset = number(-1, 1, unit="metres")
+_seconds = number(0, 10, unit="seconds")
+# Longer delays than the heads' memory of commands could not be played.
+_dead_time = number(0, 1, unit="seconds")
+_four = _list_of(number(), 4, 4, "a quaternion [x, y, z, w], a list")
+
+
+def load_truth(path: Path) -> Truth:
+    """Read a truth file. Raises ShowError with one `file:line: text` for everything that is wrong in it."""
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise InputError(f"cannot read the truth file {path}: {error.strerror or error}") from None
+    if len(raw) > MOST_BYTES:
+        raise InputError(f"{path} has {len(raw)} bytes, at most {MOST_BYTES} are read: is it a truth file?")
+    try:
+        text = raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        raise ShowError([f"{path}:{line}: found bytes that are not UTF-8 text"]) from None
+    try:
+        root, doubled = parse(text)
+        truth = _truth(root, doubled)
+    except Bad as error:
+        lines = sorted(error.problems, key=lambda p: p.line)
+        raise ShowError([f"{path}:{problem.line}: {problem}" for problem in lines]) from None
+    return truth
+
+
+def _truth(root: Node, doubled: list[Problem]) -> Truth:
+    top = Mapping(root, "a mapping that begins with 'version: 1'")
+    for problem in doubled:
+        top.problem(problem)
+    top.required("version", whole(1, 1), 1)
+    seed = top.optional("seed", whole(0, 2**63 - 1), None)
+    none: dict[str, FixtureTruth] = {}
+    fixtures = top.required("fixtures", _named(_fixture, "fixtures by name"), none)
+    marks: dict[str, Point3] = top.optional("marks", _named(point3, "marks by name"), {})
+    top.done()
+    return Truth(fixtures, marks, seed)
+
+
+def _named(item: Callable[[Node], T], what: str) -> Callable[[Node], dict[str, T]]:
+    """A mapping from names to values; the problems of all of them come together."""
+
+    def read(node: Node) -> dict[str, T]:
+        pairs = entries(node, what)
+        wrong = [Problem(node.line_of(key), f"found the name '{key}'") for key, _ in pairs if not _is_name(key)]
+        if wrong:
+            raise Bad(wrong)
+        return dict(zip([key for key, _ in pairs], collect(pairs, item), strict=True))
+
+    return read
+
+
+def _is_name(key: str) -> bool:
+    try:
+        return bool(name(Node(0, key, key)))
+    except Bad:
+        return False
+
+
+def _quaternion(node: Node) -> Quaternion:
+    x, y, z, w = _four(node)
+    size = (x * x + y * y + z * z + w * w) ** 0.5
+    if not 0.99 < size < 1.01:
+        raise bad(node, "a quaternion [x, y, z, w] of length 1")
+    return (x / size, y / size, z / size, w / size)
+
+
+def _fixture(node: Node) -> FixtureTruth:
+    keys = Mapping(node, "a mapping with position and rotation")
+    origin, none = (0.0, 0.0, 0.0), (0.0, 0.0, 0.0, 1.0)
+    truth = FixtureTruth(
+        position=keys.required("position", point3, origin),
+        rotation=keys.required("rotation", _quaternion, none),
+        mechanics=keys.optional("mechanics", _mechanics, Mechanics()),
+        backlash_deg=keys.optional("backlash_deg", number(0, 5, unit="degrees"), 0.0),
+        dead_time_s=keys.optional("dead_time_s", _dead_time, 0.0),
+        smoothing_s=keys.optional("smoothing_s", _seconds, 0.0),
+        zoom_travel_s=keys.optional("zoom_travel_s", _seconds, 0.0),
+        focus_travel_s=keys.optional("focus_travel_s", _seconds, 0.0),
+        dimmer_s=keys.optional("dimmer_s", _seconds, 0.0),
+    )
+    keys.done()
+    return truth
+
+
+def _mechanics(node: Node) -> Mechanics:
+    keys = Mapping(node, "a mapping of mechanical terms")
+    terms = Mechanics(
+        tilt_zero=keys.optional("tilt_zero", _angle, 0.0),
+        squareness=keys.optional("squareness", _angle, 0.0),
+        collimation=keys.optional("collimation", _angle, 0.0),
+        lens_x=keys.optional("lens_x", _offset, 0.0),
+        lens_y=keys.optional("lens_y", _offset, 0.0),
+        pan_scale=keys.optional("pan_scale", number(-0.2, 0.2), 0.0),
+    )
+    keys.done()
+    return terms
+
+
+def write_truth(truth: Truth, path: Path) -> None:
+    """Write a truth file whole or not at all. Raises InputError where the place cannot be written."""
+    beside = path.with_name(path.name + ".new")
+    try:
+        beside.write_text(dump_truth(truth), encoding="utf-8")
+        beside.replace(path)
+    except OSError as error:
+        raise InputError(f"cannot write the truth file {path}: {error.strerror or error}") from None
+
+
+def dump_truth(truth: Truth) -> str:
+    """The text of a truth file; `load_truth` reads the same truth back."""
+    lines = ["version: 1"]
+    if truth.seed is not None:
+        lines.append(f"seed: {truth.seed}   # of `tetherlight venue SHOW --invent {truth.seed}`")
+    lines.append("fixtures:")
+    for fixture, head in truth.fixtures.items():
+        lines += [f"  {fixture}:", f"    position: {_flow(head.position)}", f"    rotation: {_flow(head.rotation)}"]
+        terms = ", ".join(f"{key}: {value!r}" for key, value in vars(head.mechanics).items())
+        lines.append(f"    mechanics: {{{terms}}}")
+        for key in ("backlash_deg", "dead_time_s", "smoothing_s", "zoom_travel_s", "focus_travel_s", "dimmer_s"):
+            lines.append(f"    {key}: {getattr(head, key)!r}")
+    if truth.marks:
+        lines.append("marks:")
+        lines += [f"  {mark}: {_flow(place)}" for mark, place in truth.marks.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _flow(values: tuple[float, ...]) -> str:
+    return "[" + ", ".join(repr(float(value)) for value in values) + "]"
