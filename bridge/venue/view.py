@@ -1,9 +1,9 @@
 """The venue's web page: an aiohttp server on loopback that serves the page and streams frames to it.
 
-The page is a handful of plain files in `page/`, read once at start and served from memory by exact name, so no
-request can name any other file. One websocket (`/stream`) carries `{"kind": "scene", "scene": ..}` once and then
-`{"kind": "frame", "frame": ..}` as often as the venue publishes. What the two hold is written in `snapshot.py`,
-which makes them.
+The page is a handful of plain files in `page/`, read once at start and served from memory by exact name, so
+no request can name any other file. One websocket (`/stream`) carries `{"kind": "scene", "scene": ..}` once
+and then `{"kind": "frame", "frame": ..}` as often as the venue publishes. What the two hold is written in
+`snapshot.py`, which makes them.
 
 A page on another site can make a browser send requests to loopback, under a name of its own that resolves to
 127.0.0.1. Therefore only loopback names are taken as Host, and only our own pages as Origin.
@@ -42,7 +42,7 @@ class View:
     """Serves one scene and a stream of frames to any number of pages on this machine."""
 
     def __init__(self, host: str, port: int, scene: dict[str, Any]) -> None:
-        """`host` is a loopback address or `localhost`; `port` 0 takes a free one. Raises InputError otherwise."""
+        """`host`: a loopback address or `localhost`, else InputError. `port` 0 takes a free one."""
         if not is_loopback(host):
             raise InputError(
                 f"The view is for this machine only: expected a loopback address such as 127.0.0.1, found {host!r}"
@@ -72,7 +72,7 @@ class View:
         return f"http://{name}:{self._port}/"
 
     async def publish(self, frame: dict[str, Any]) -> None:
-        """Offer a frame to every page. Never waits: a page that is still busy with an older one skips this."""
+        """Offer a frame to every page. Never waits: a page still busy with an older one misses some."""
         if not self._clients:
             return  # a page that opens later waits for a fresh frame
         text = as_json({"kind": "frame", "frame": frame})
@@ -189,7 +189,7 @@ def read_page() -> dict[str, tuple[bytes, str]]:
 
 
 def headers(port: int) -> dict[str, str]:
-    """What every answer says: nothing from elsewhere is loaded, nobody may frame the page, nothing is kept."""
+    """What every answer says: load nothing from elsewhere, frame this nowhere, keep nothing."""
     stream = f"ws://127.0.0.1:{port} ws://localhost:{port}"  # some browsers do not count ws: as 'self'
     policy = (
         f"default-src 'self'; connect-src 'self' {stream}; object-src 'none'; base-uri 'none'; "

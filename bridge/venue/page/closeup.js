@@ -1,0 +1,119 @@
+// The close-up: the performer as the eye of the drawing sees him, and where each beam's axis passes him, in centimetres.
+// Errors that are a hair on the whole stage are seen here.
+
+import { BELIEVED } from "./heads.js";
+import { FONT } from "./labels.js";
+import { drawShape, grade } from "./grades.js";
+import { distance, dot, isPoint, nearestOnRay, subtract, unit } from "./vectors.js";
+import { floorAt } from "./people.js";
+
+const REACH_M = 0.42; // from the middle to the edge
+const RINGS_M = [0.12, 0.3]; // where the grades change
+const USUAL_HEIGHT_M = 1.3;
+
+// The point that the beams should meet: what the venue sends as the performer, or the usual height above his feet,
+// whichever agrees with the errors that the venue measured.
+export function litPoint(scene, frame, person) {
+  const [x, y] = person.at;
+  const raised = [x, y, floorAt(scene, x, y) + USUAL_HEIGHT_M];
+  const misfit = (point) => frame.heads.reduce((sum, head) => {
+    if (grade(head) === "dark" || !isPoint(head.start) || !isPoint(head.dir)) return sum;
+    return sum + Math.abs(distance(nearestOnRay(head.start, unit(head.dir), point), point) - head.error_m);
+  }, 0);
+  return misfit(raised) < misfit(person.at) ? raised : person.at;
+}
+
+export class CloseUp {
+  constructor(box, canvas) {
+    Object.assign(this, { box, canvas, context: canvas.getContext("2d") });
+  }
+
+  draw(camera, scene, frame, { believe, chosen }) {
+    const person = frame?.performers?.find((p) => isPoint(p.at));
+    this.box.hidden = !person;
+    if (!person) return;
+    const size = this.canvas.clientWidth;
+    if (size < 20) return;
+    const dense = Math.min(2, window.devicePixelRatio || 1);
+    if (this.canvas.width !== Math.round(size * dense)) this.canvas.width = this.canvas.height = Math.round(size * dense);
+    const context = this.context;
+    context.setTransform(dense, 0, 0, dense, 0, 0);
+    context.clearRect(0, 0, size, size);
+    this.rings(size);
+    const point = litPoint(scene, frame, person);
+    const place = (start, dir) => {
+      const off = subtract(nearestOnRay(start, unit(dir), point), point);
+      return this.pixel(size, dot(off, camera.right), dot(off, camera.up));
+    };
+    if (believe) this.believed(frame, place, chosen);
+    frame.heads.forEach((head, i) => {
+      const mark = grade(head);
+      if (mark === "dark" || !isPoint(head.start) || !isPoint(head.dir)) return;
+      const [x, y] = place(head.start, head.dir);
+      drawShape(context, mark, x, y, chosen === i ? 7 : 4.5);
+      if (chosen === i) this.circle(x, y, 11, "#ffffff", 2);
+    });
+  }
+
+  rings(size) {
+    const context = this.context;
+    const middle = size / 2;
+    context.fillStyle = "#c4ae98";
+    context.font = `12px ${FONT}`;
+    context.textAlign = "center";
+    context.textBaseline = "middle";
+    for (const metres of RINGS_M) {
+      const r = (metres / REACH_M) * middle;
+      this.circle(middle, middle, r, "rgba(214, 170, 124, 0.45)", 1);
+      const text = `${Math.round(metres * 100)} cm`;
+      const width = context.measureText(text).width + 6;
+      context.clearRect(middle - width / 2, middle + r - 7, width, 14);
+      context.fillText(text, middle, middle + r + 0.5);
+    }
+    context.strokeStyle = "rgba(243, 231, 216, 0.7)";
+    context.lineWidth = 1;
+    context.beginPath();
+    for (const [dx, dy] of [[1, 0], [0, 1]]) {
+      context.moveTo(middle - 7 * dx, middle - 7 * dy);
+      context.lineTo(middle + 7 * dx, middle + 7 * dy);
+    }
+    context.stroke();
+  }
+
+  believed(frame, place, chosen) {
+    const context = this.context;
+    context.strokeStyle = BELIEVED;
+    frame.heads.forEach((head, i) => {
+      if (!isPoint(head.solved?.dir) || !isPoint(head.start) || grade(head) === "dark") return;
+      const truth = place(head.start, head.dir);
+      const [x, y] = place(head.start, head.solved.dir);
+      context.globalAlpha = chosen < 0 || chosen === i ? 1 : 0.35;
+      context.lineWidth = 1.2;
+      context.setLineDash([3, 3]);
+      context.beginPath();
+      context.moveTo(...truth);
+      context.lineTo(x, y);
+      context.stroke();
+      context.setLineDash([]);
+      context.lineWidth = 1.6;
+      context.strokeRect(x - 3, y - 3, 6, 6);
+    });
+    context.globalAlpha = 1;
+  }
+
+  circle(x, y, r, colour, width) {
+    this.context.beginPath();
+    this.context.arc(x, y, r, 0, 2 * Math.PI);
+    this.context.strokeStyle = colour;
+    this.context.lineWidth = width;
+    this.context.stroke();
+  }
+
+  // Metres beside and above the performer as pixels; what is farther off sits on the edge.
+  pixel(size, beside, above) {
+    const middle = size / 2;
+    const far = Math.hypot(beside, above) / REACH_M;
+    const k = (middle / REACH_M) * (far > 0.95 ? 0.95 / far : 1);
+    return [middle + beside * k, middle - above * k];
+  }
+}
