@@ -1,0 +1,121 @@
+"""The feed: the state, as OSC bundles, to whoever subscribed within the last 10 s.
+
+/feed/bridge  armed dark still master universes contested taken refused send_errors packets
+/feed/target  name x y z inside age_ms       (x y z NaN-free: 0 0 0 and age -1 before the first input)
+/feed/fixture name state pan tilt level
+/feed/notice  text     something a person should know; /feed/sighting, /feed/solve and others: see session.py
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from bridge.errors import Refused
+from bridge.wire import osc
+
+FOR_S = 10.0
+RATES_HZ = (0.1, 60.0)
+MAX_SUBSCRIBERS = 16
+MAX_OCTETS = 1400
+"""A datagram this long crosses any Ethernet whole."""
+
+Send = Callable[[bytes, tuple[str, int]], None]
+_THREE_FLOATS = struct.Struct(">fff")
+
+
+@dataclass
+class _Subscriber:
+    period_s: float
+    until_s: float
+    next_s: float
+
+
+class Feed:
+    """Who is told, and when. `send(datagram, address)` must not block and must not raise."""
+
+    def __init__(self, send: Send) -> None:
+        self._send = send
+        self._subscribers: dict[tuple[str, int], _Subscriber] = {}
+        self._heads: dict[tuple[str, str], bytes] = {}
+
+    def subscribe(self, host: str, port: object, rate_hz: object, now_s: float) -> None:
+        """Feed this host and port for FOR_S from now; raises Refused outside the bounds."""
+        if isinstance(port, bool) or not isinstance(port, int | float) or port != int(port):
+            raise Refused("range", f"/feed/subscribe: port {port!r}, expected a whole number 1 to 65535")
+        if not 1 <= port <= 65535:
+            raise Refused("range", f"/feed/subscribe: port {port}, expected 1 to 65535")
+        if isinstance(rate_hz, bool) or not isinstance(rate_hz, int | float):
+            raise Refused("range", f"/feed/subscribe: rate {rate_hz!r}, expected a number of Hz")
+        if not RATES_HZ[0] <= rate_hz <= RATES_HZ[1]:
+            raise Refused("range", f"/feed/subscribe: rate {rate_hz:g}, expected {RATES_HZ[0]} to {RATES_HZ[1]:g} Hz")
+        self._expire(now_s)
+        address = (host, int(port))
+        known = self._subscribers.get(address)
+        if known is None and len(self._subscribers) >= MAX_SUBSCRIBERS:
+            raise Refused("subscribers", f"/feed/subscribe: {MAX_SUBSCRIBERS} subscribers already, wait 10 s")
+        next_s = min(known.next_s, now_s + 1.0 / rate_hz) if known else now_s
+        self._subscribers[address] = _Subscriber(1.0 / rate_hz, now_s + FOR_S, next_s)
+
+    def due(self, now_s: float) -> list[tuple[str, int]]:
+        """Who is to be told now; they are then due again one period later, never in a burst."""
+        if not self._subscribers:
+            return []
+        self._expire(now_s)
+        due = [(address, s) for address, s in self._subscribers.items() if now_s >= s.next_s]
+        for _, subscriber in due:
+            subscriber.next_s = max(subscriber.next_s + subscriber.period_s, now_s)
+        return [address for address, _ in due]
+
+    def tell(self, addresses: Iterable[tuple[str, int]], bridge: tuple[Any, ...], status: Any) -> None:
+        """Send the whole state to these subscribers."""
+        messages = [osc.encode("/feed/bridge", *bridge)]
+        messages += [_target(*target) for target in status.targets]
+        messages += [self._fixture(*fixture) for fixture in status.fixtures]
+        datagrams = bundles(messages)
+        for address in addresses:
+            for datagram in datagrams:
+                self._send(datagram, address)
+
+    def event(self, address: str, *args: osc.Argument) -> None:
+        """One message, at once, to everybody who subscribed."""
+        datagram = osc.encode_bundle([osc.encode(address, *args)])
+        for subscriber in self._subscribers:
+            self._send(datagram, subscriber)
+
+    def _expire(self, now_s: float) -> None:
+        for address in [a for a, s in self._subscribers.items() if s.until_s <= now_s]:
+            del self._subscribers[address]
+
+    def _fixture(self, name: str, state: str, pan_deg: float, tilt_deg: float, level: float) -> bytes:
+        """The texts before the numbers rarely change: they are encoded once for each fixture and state."""
+        head = self._heads.get((name, state))
+        if head is None:
+            head = osc.encode("/feed/fixture", name, state, 0.0, 0.0, 0.0)[:-12]
+            self._heads[name, state] = head
+        return head + _THREE_FLOATS.pack(pan_deg, tilt_deg, level)
+
+
+def _target(name: str, x: float, y: float, z: float, inside: bool, age_s: float) -> bytes:
+    x, y, z = (float(value) if math.isfinite(value) else 0.0 for value in (x, y, z))
+    age_ms = age_s * 1000.0 if math.isfinite(age_s) else -1.0
+    return osc.encode("/feed/target", name, x, y, z, bool(inside), float(age_ms))
+
+
+def bundles(messages: Iterable[bytes]) -> list[bytes]:
+    """As few bundles as hold the messages in datagrams of at most MAX_OCTETS."""
+    out: list[bytes] = []
+    part: list[bytes] = []
+    size = 16
+    for message in messages:
+        if part and size + 4 + len(message) > MAX_OCTETS:
+            out.append(osc.encode_bundle(part))
+            part, size = [], 16
+        part.append(message)
+        size += 4 + len(message)
+    if part:
+        out.append(osc.encode_bundle(part))
+    return out

@@ -1,0 +1,71 @@
+"""Writes the state to go on from, a little ahead of any crash, without making a frame wait."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, Protocol
+
+from bridge.daemon.state import StateFolder
+from bridge.daemon.transmission import Transmission
+from bridge.daemon.worker import Worker
+
+LIVE_EVERY_S = 0.5
+LASTING_EVERY_S = 0.1
+
+
+class Engine(Protocol):
+    """What is needed of `bridge.follow.engine.Engine` here."""
+
+    def snapshot(self, now_s: float) -> dict[str, Any]: ...
+
+
+class Memory:
+    """Takes snapshots in the loop and hands them to the worker. `wall` gives seconds since 1970."""
+
+    def __init__(
+        self,
+        folder: StateFolder,
+        engine: Engine,
+        transmission: Transmission,
+        worker: Worker,
+        wall: Callable[[], float],
+    ) -> None:
+        self._folder, self._engine, self._transmission = folder, engine, transmission
+        self._worker, self._wall = worker, wall
+        self._lasting = True  # once at the start: what was restored is not only in live.json
+        self._next_live_s = self._next_lasting_s = -1.0
+
+    def lasting_changed(self) -> None:
+        """Something that must survive every restart was set: write it with the next frame."""
+        self._lasting = True
+
+    def keep(self, now_s: float) -> bool:
+        """Write what is due; True when there was something."""
+        lasting = self._lasting and now_s >= self._next_lasting_s
+        if not lasting and now_s < self._next_live_s:
+            return False
+        data = self._data(now_s, running=True)
+        self._next_live_s = now_s + LIVE_EVERY_S
+        self._worker.latest("live state", lambda: self._folder.write_live(data))
+        if lasting:
+            self._lasting = False
+            self._next_lasting_s = now_s + LASTING_EVERY_S
+            self._worker.latest("still and trims", lambda: self._folder.write_lasting(data))
+        return True
+
+    def goodbye(self, now_s: float) -> None:
+        """The stop was clean: the next start is a fresh one, but for what lasts."""
+        data = self._data(now_s, running=False)
+        self._worker.latest("live state", lambda: self._folder.write_live(data))
+        self._worker.latest("still and trims", lambda: self._folder.write_lasting(data))
+
+    def _data(self, now_s: float, running: bool) -> dict[str, Any]:
+        transmission = self._transmission
+        return {
+            "running": running,
+            "wall_s": self._wall(),
+            "armed": transmission.armed,
+            "refused": sorted(transmission.contested),
+            "sequences": {str(u): n for u, n in transmission.sequences.items()},
+            "engine": self._engine.snapshot(now_s),
+        }

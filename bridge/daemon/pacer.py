@@ -1,0 +1,54 @@
+"""When the next frame is due: a pure class; the thin loop in `service.py` only asks and obeys."""
+
+from __future__ import annotations
+
+import math
+
+MIN_GAP_S = 0.001
+"""Between ticks that send nothing: a flood of input that changes no slot must not turn into a flood of ticks."""
+MOST_LEAD = 0.5
+LEAD_RECOVERY = 1.02
+
+
+class Pacer:
+    """One tick for all universes; times in seconds of one monotonic clock.
+
+    - An observation is due at once when 1/rate has passed since the last packet, else at the first moment it has.
+    - Without one, ticks go on at the rate: motion, fades and keep-alives need them.
+    - Spacing counts from the packet that was really sent last, never from a grid: none is early, and a stall is
+      followed by one frame, not by a burst of those that were missed.
+    - While packets flow a tick starts as much earlier as every recent one took to compute, so that the rate is
+      held by large rigs too; `allowed_s` is what the packets of the tick must wait for.
+    """
+
+    def __init__(self, rate_hz: float) -> None:
+        self.period_s = 1.0 / rate_hz
+        self._last_sent_s = -math.inf
+        self._last_tick_s = -math.inf
+        self._lead_s = 0.0
+        self._fresh = False
+
+    def observe(self) -> None:
+        """Something arrived that may change the next frame."""
+        self._fresh = True
+
+    @property
+    def allowed_s(self) -> float:
+        """The first moment at which the next data packet may leave."""
+        return self._last_sent_s + self.period_s
+
+    def due_s(self) -> float:
+        """When to tick next; in the past means now."""
+        early_s = self.allowed_s - self._lead_s
+        idle_s = max(self._last_tick_s + self.period_s, early_s)
+        if self._last_tick_s <= self._last_sent_s:  # the last tick sent: both clocks are one
+            return early_s
+        return min(idle_s, max(early_s, self._last_tick_s + MIN_GAP_S)) if self._fresh else idle_s
+
+    def ticked(self, start_s: float, ready_s: float, sent_s: float | None) -> None:
+        """A tick began at `start_s`, was computed at `ready_s`; its last data packet left at `sent_s` (None: none)."""
+        self._fresh = False
+        self._last_tick_s = start_s
+        self._lead_s = min(ready_s - start_s, self._lead_s * LEAD_RECOVERY + 1e-6, MOST_LEAD * self.period_s)
+        if sent_s is not None:
+            self._last_sent_s = sent_s

@@ -1,0 +1,119 @@
+"""Hears who else sends on our universes: one socket a universe, bound to its multicast group.
+
+- Bound to the group, not to the port alone: a socket on 0.0.0.0:5568 would swallow unicast meant for a receiver
+  on the same host (facts/protocols.md).
+- One socket a universe: Linux lets a socket join 20 groups only (net.ipv4.igmp_max_memberships).
+- All hang on one epoll instance, read a few times a second and a few packets each: whoever sends is heard within a
+  second, and 137 universes cost next to nothing. Our own packets, which loop back, are dropped in the kernel.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import ctypes
+import select
+import socket
+import struct
+from collections.abc import Callable, Iterable
+
+from bridge.daemon.output import why_no_interface
+from bridge.errors import NetworkError
+from bridge.wire import e131
+
+PACKETS_PER_SOCKET = 4
+PACKETS_PER_DRAIN = 256
+RECEIVE_BUFFER = 8192
+_IP_MULTICAST_ALL = 49  # Linux, <linux/in.h>
+_SO_ATTACH_FILTER = 26  # Linux, <asm-generic/socket.h>
+_CID_OFFSET = 8 + 22  # a filter on a UDP socket sees the UDP header first; the CID is at octets 22..37 of E1.31
+
+Take = Callable[[bytes, str], None]
+
+
+class Watch:
+    """Listens from construction on. NetworkError when the interface cannot be listened on."""
+
+    def __init__(self, universes: Iterable[int], interface: str, own_cid: bytes) -> None:
+        self._poll = select.epoll()
+        self._sockets: dict[int, socket.socket] = {}
+        self._interface = interface
+        self._cid = own_cid
+        try:
+            for universe in universes:
+                sock = _listen(universe, interface, own_cid)
+                self._sockets[sock.fileno()] = sock
+                self._poll.register(sock.fileno(), select.EPOLLIN)
+        except OSError as error:
+            self.close()
+            raise NetworkError(f"sacn: cannot listen on {interface}:{e131.PORT}: {why_no_interface(error)}") from None
+
+    def drain(self, take: Take) -> None:
+        """Give `take(packet, sender_host)` a bounded number of what has arrived."""
+        left = PACKETS_PER_DRAIN
+        for number, _ in self._poll.poll(0, 128):
+            for packet, host in _read(self._sockets[number]):
+                take(packet, host)
+                left -= 1
+            if left <= 0:
+                return
+
+    def rejoin(self) -> None:
+        """Join every group again after the interface came back (a membership dies with its interface)."""
+        for sock in self._sockets.values():
+            group = sock.getsockname()[0]
+            for option in (socket.IP_DROP_MEMBERSHIP, socket.IP_ADD_MEMBERSHIP):
+                with contextlib.suppress(OSError):
+                    sock.setsockopt(socket.IPPROTO_IP, option, _membership(group, self._interface))
+
+    def close(self) -> None:
+        """Leave all groups."""
+        for sock in self._sockets.values():
+            sock.close()
+        self._sockets.clear()
+        self._poll.close()
+
+
+def _membership(group: str, interface: str) -> bytes:
+    return socket.inet_aton(group) + socket.inet_aton(interface)
+
+
+def _read(sock: socket.socket) -> list[tuple[bytes, str]]:
+    packets: list[tuple[bytes, str]] = []
+    with contextlib.suppress(OSError):  # BlockingIOError: nothing more
+        for _ in range(PACKETS_PER_SOCKET):
+            data, sender = sock.recvfrom(2048)
+            packets.append((data, sender[0]))
+    return packets
+
+
+def _listen(universe: int, interface: str, own_cid: bytes) -> socket.socket:
+    group = e131.multicast_group(universe)
+    sock = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    try:
+        sock.setblocking(False)
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, RECEIVE_BUFFER)
+        with contextlib.suppress(OSError):
+            sock.setsockopt(socket.IPPROTO_IP, _IP_MULTICAST_ALL, 0)
+        with contextlib.suppress(OSError):  # without the filter our own packets are told by their CID, later
+            _drop_own(sock, own_cid)
+        sock.bind((group, e131.PORT))
+        sock.setsockopt(socket.IPPROTO_IP, socket.IP_ADD_MEMBERSHIP, _membership(group, interface))
+    except OSError:
+        sock.close()
+        raise
+    return sock
+
+
+def _drop_own(sock: socket.socket, own_cid: bytes) -> None:
+    """Attach a packet filter (classic BPF): not ours in any of the four words of the CID -> keep, else drop."""
+    load_word, jump_equal, give = 0x20, 0x15, 0x06  # BPF_LD|W|ABS, BPF_JMP|JEQ|K, BPF_RET|K
+    code: list[bytes] = []
+    for index, word in enumerate(struct.unpack(">4I", own_cid)):
+        code.append(struct.pack("=HBBI", load_word, 0, 0, _CID_OFFSET + 4 * index))
+        code.append(struct.pack("=HBBI", jump_equal, 0, 7 - 2 * index, word))  # unequal: on to the last line
+    code.append(struct.pack("=HBBI", give, 0, 0, 0))
+    code.append(struct.pack("=HBBI", give, 0, 0, 0xFFFF))
+    program = ctypes.create_string_buffer(b"".join(code))
+    header = struct.pack("@HP", len(code), ctypes.addressof(program))  # struct sock_fprog
+    sock.setsockopt(socket.SOL_SOCKET, _SO_ATTACH_FILTER, header)
