@@ -1,4 +1,4 @@
-"""Motion inside what a motor can do, without lag for anything slower.
+"""Motion inside what the motors can do, without lag for anything slower.
 
 Each axis has a commanded angle and speed. A setpoint that itself stays inside the limits is met exactly at every
 step. One that does not is approached as fast as speed and acceleration allow, and braked for in time: when stopping
@@ -9,41 +9,46 @@ from __future__ import annotations
 
 import numpy as np
 
-from bridge.fixtures.rig import Axes
+from bridge.fixtures.rig import Rig
 from bridge.geometry.frames import Array
 
 
-class Motor:
-    """One axis of N heads: `angle` (rad) and `speed` (rad/s) as commanded, and the setpoint it last heard."""
+class Motors:
+    """Pan (row 0) and tilt (row 1) of N heads: `angle` (2, N) rad and `speed` (2, N) rad/s as commanded."""
 
-    def __init__(self, axes: Axes, angle: Array) -> None:
-        self._limit, self._acceleration = axes.speed, axes.acceleration
-        self.angle = angle.copy()
-        self.speed = np.zeros_like(angle)
-        self._setpoint = angle.copy()
+    def __init__(self, rig: Rig) -> None:
+        self._top = np.stack([rig.pan.speed, rig.tilt.speed])
+        self._acceleration = np.stack([rig.pan.acceleration, rig.tilt.acceleration])
+        self._low = np.stack([rig.pan.low, rig.tilt.low])
+        self._high = np.stack([rig.pan.high, rig.tilt.high])
+        self.rest = np.stack([rig.pan.rest, rig.tilt.rest])
+        self.angle = self.rest.copy()
+        self.speed = np.zeros_like(self.angle)
+        self._setpoint = self.angle.copy()
 
-    def step(self, setpoint: Array, dt_s: float) -> None:
-        """Advance by dt_s > 0 towards the setpoints (N,)."""
+    def step(self, setpoint: Array, dt_s: float, frozen: np.ndarray) -> None:
+        """Advance by dt_s > 0 towards setpoints (2, N), held inside the soft limits; `frozen` (N,) heads stand."""
+        setpoint = np.clip(setpoint, self._low, self._high)
         gain = self._acceleration * dt_s
-        own = np.clip((setpoint - self._setpoint) / dt_s, -self._limit, self._limit)
+        own = np.clip((setpoint - self._setpoint) / dt_s, -self._top, self._top)
         ahead = setpoint - self.angle - own * dt_s
         distance = np.abs(ahead)
         brake = -gain / 2 + np.sqrt(gain**2 / 4 + 2 * self._acceleration * distance)
-        wanted = own + np.sign(ahead) * np.minimum(distance / dt_s, brake)
-        wanted = np.clip(wanted, -self._limit, self._limit)
-        self.speed = np.clip(wanted, self.speed - gain, self.speed + gain)
-        self.angle = self.angle + self.speed * dt_s
-        self._setpoint = setpoint.copy()
+        wanted = np.clip(own + np.sign(ahead) * np.minimum(distance / dt_s, brake), -self._top, self._top)
+        speed = np.where(frozen, 0.0, np.clip(wanted, self.speed - gain, self.speed + gain))
+        self.angle = self.angle + speed * dt_s
+        self.speed = speed
+        self._setpoint = setpoint
 
-    def put(self, angle: Array, where: np.ndarray) -> None:
-        """Stand at these angles at once, where `where` says so."""
-        self.angle = np.where(where, angle, self.angle)
-        self.speed = np.where(where, 0.0, self.speed)
-        self._setpoint = np.where(where, self.angle, self._setpoint)
+    def put(self, angle: Array) -> None:
+        """Stand at these angles (2, N) at once."""
+        self.angle = np.clip(angle, self._low, self._high)
+        self.speed = np.zeros_like(self.angle)
+        self._setpoint = self.angle.copy()
 
     def time_to(self, setpoint: Array) -> Array:
-        """Seconds (N,) from here, taken as standing, to a setpoint: t = 2·sqrt(d/a), or d/v + v/a once v is reached."""
+        """Seconds (N,) from here, taken as standing, to a setpoint: 2·sqrt(d/a), or d/v + v/a once v is reached."""
         distance = np.abs(setpoint - self.angle)
-        ramp = self._limit**2 / self._acceleration
+        ramp = self._top / self._acceleration
         short = 2 * np.sqrt(distance / self._acceleration)
-        return np.where(distance < ramp, short, distance / self._limit + self._limit / self._acceleration)
+        return np.max(np.where(distance < self._top * ramp, short, distance / self._top + ramp), axis=0)

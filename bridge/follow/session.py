@@ -51,6 +51,10 @@ class Session:
         self.via[:, fixture] = np.where(from_above, below, np.nan)
         self.angle[:, fixture] = wanted
 
+    def set_level(self, fixture: int, level: float) -> None:
+        """Working light 0..1 of a head, not above the cap."""
+        self.level[fixture] = min(level, WORKING_LEVEL)
+
     def done(self, fixture: int) -> None:
         """Back to following."""
         self.active[fixture] = False

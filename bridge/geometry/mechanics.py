@@ -33,6 +33,11 @@ class Heads:
         """Heads without mechanical errors."""
         return cls(position, rotation, np.zeros((len(position), len(TERMS))))
 
+    def one(self, number: int) -> Heads:
+        """A single head of these, as arrays of length 1."""
+        pick = slice(number, number + 1)
+        return Heads(self.position[pick], self.rotation[pick], self.terms[pick])
+
     def axis(self, pan_rad: Array, tilt_rad: Array) -> Array:
         """stage_from_head, shape (N, 3, 3)."""
         tilt_zero, squareness, *_, pan_scale = self.terms.T

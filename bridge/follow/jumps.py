@@ -1,0 +1,55 @@
+"""Moves in black: a target that jumps further than its heads can follow in a set time is left in the dark.
+
+All heads of a target go together: out where they stand, then move, then in again when the last has arrived. A head
+that joins a target on its own (handed over, back from out or from a sighting) goes on its own, also in the dark, and
+takes nobody with it; once arrived it is `settled` and belongs to the group.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bridge.geometry.frames import Array
+
+ARRIVED_SHARE = 0.25
+LONGEST_S = 6.0
+
+
+class Jumps:
+    """Per target (T,): `moving` and since when; per head (N,): `settled`, and `arrived` at what it is to light."""
+
+    def __init__(self, heads: int, targets: int, after_s: float) -> None:
+        self._after = after_s
+        self.moving = np.zeros(targets, dtype=bool)
+        self._since = np.full(targets, -np.inf)
+        self.settled = np.zeros(heads, dtype=bool)
+        self.arrived = np.zeros(heads, dtype=bool)
+        self._away_s = np.full(heads, -np.inf)
+
+    def begin(self, lost: np.ndarray, time_s: Array, follows: np.ndarray, now_s: float) -> None:
+        """Start a move for every target that a settled head has lost (N,) and will not reach again in time."""
+        for target in set(follows[lost & self.settled & (time_s > self._after)].tolist()):
+            if not self.moving[target]:
+                self.moving[target], self._since[target] = True, now_s
+
+    def under_way(self, follows: np.ndarray) -> np.ndarray:
+        """Heads (N,) that are on such a move, with their group or on their own."""
+        return np.where(self.settled, self.moving[follows], ~self.arrived)
+
+    def waiting(self, follows: np.ndarray, fade: Array) -> np.ndarray:
+        """Heads (N,) that must stand until their light, or that of all heads of their group, is out."""
+        alight = np.zeros(len(self.moving), dtype=bool)
+        alight[follows[self.settled & self.moving[follows] & (fade > 0)]] = True
+        return self.under_way(follows) & np.where(self.settled, alight[follows], fade > 0)
+
+    def update(self, miss: Array, size: Array, lag: Array, able: np.ndarray, follows: np.ndarray, now_s: float) -> None:
+        """Note who of the `able` has arrived (for its lag, so that the lamp is there too); end complete moves."""
+        self._away_s = np.where(miss > ARRIVED_SHARE * size, now_s, self._away_s)
+        self.arrived = (now_s - self._away_s >= lag) & (miss <= ARRIVED_SHARE * size)
+        late = follows[able & self.settled & self.moving[follows] & ~self.arrived]
+        self.moving &= (now_s - self._since < LONGEST_S) & np.isin(np.arange(len(self.moving)), late)
+        self.settled = able & (self.settled | self.arrived)
+
+    def leave(self, where: np.ndarray) -> None:
+        """These heads belong to no group until they have arrived again."""
+        self.settled &= ~where
