@@ -1,0 +1,167 @@
+"""`tetherlight venue SHOW`: a simulated venue that hears sACN, moves virtual heads and measures their beams."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import signal
+import sys
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bridge.errors import InputError
+
+if TYPE_CHECKING:
+    from bridge.show.model import Show
+    from bridge.venue.loop import Loop
+    from bridge.venue.truth import Truth
+
+TRUTH_FILE = "truth.yaml"
+VIEW = "127.0.0.1:8788"
+PERFORMER_PORT = 9010
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """SHOW and what to simulate, measure and show."""
+    parser.add_argument("show", type=Path, metavar="SHOW", help="the show folder")
+    parser.add_argument("--truth", type=Path, metavar="FILE", help=f"the true hang (default SHOW/{TRUTH_FILE})")
+    parser.add_argument(
+        "--invent", type=int, metavar="SEED", help="make up a truth from the plot; written to --truth FILE if given"
+    )
+    parser.add_argument("--measure", type=Path, metavar="FILE", help="write what is measured to a CSV file")
+    parser.add_argument("--seconds", type=float, metavar="N", help="end by itself")
+    view = parser.add_mutually_exclusive_group()
+    view.add_argument("--view", default=VIEW, metavar="HOST:PORT", help=f"where the page is served ({VIEW})")
+    view.add_argument("--no-view", action="store_true", help="no page")
+    parser.add_argument(
+        "--performer-port", type=int, default=PERFORMER_PORT, metavar="PORT",
+        help=f"UDP port on loopback for `/performer NAME x y [z]`, the true place of a performer ({PERFORMER_PORT})",
+    )  # fmt: skip
+    parser.add_argument("--json", action="store_true", help="the summary as one JSON document")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Simulate until a signal or for --seconds; then the summary. 0, or 2 for bad files, 3 for the network."""
+    from bridge.show.load import load
+
+    if args.seconds is not None and not 0 < args.seconds < 1e7:
+        raise InputError(f"--seconds {args.seconds}: expected more than 0")
+    show = load(args.show)
+    truth, origin = find_truth(show, args.truth, args.invent)
+    truth.ordered(show)  # does it fit the rig? before any port is opened
+    say = (
+        (lambda text: print(text, file=sys.stderr, flush=True)) if args.json else (lambda text: print(text, flush=True))
+    )
+    say(f"{show.name}: {len(show.fixtures)} heads, truth {origin}")
+    summary = asyncio.run(_serve(args, show, truth, say))
+    if args.json:
+        print(json.dumps({"show": show.name, "truth": origin, **summary}, indent=2))
+    else:
+        _print(summary)
+    return 0
+
+
+def find_truth(show: Show, file: Path | None, seed: int | None) -> tuple[Truth, str]:
+    """The truth asked for and words for where it comes from."""
+    from bridge.venue.invent import invent
+    from bridge.venue.truth import truth_from_poses
+    from bridge.venue.truth_file import load_truth, write_truth
+
+    if seed is not None:
+        if seed < 0:
+            raise InputError(f"--invent {seed}: expected a whole number of 0 or more")
+        truth = invent(show, seed)
+        if file is not None:
+            write_truth(truth, file)
+        return truth, f"invented with seed {seed}" + (f", written to {file}" if file else "")
+    beside = show.path / TRUTH_FILE
+    if file is not None or beside.is_file():
+        file = file or beside
+        return load_truth(file), f"from {file}"
+    perfect = truth_from_poses(show)
+    if perfect is not None:
+        return perfect, "taken from poses.yaml: every solved pose is exactly right"
+    return invent(show, 1), "invented with seed 1 (no truth file, no poses; see --truth and --invent)"
+
+
+def parse_place(text: str) -> tuple[str, int]:
+    """HOST:PORT. Raises InputError."""
+    host, _, port = text.rpartition(":")
+    if not host or not port.isdigit() or int(port) > 65535:
+        raise InputError(f"--view {text!r}: expected HOST:PORT, such as {VIEW}")
+    return host.strip("[]"), int(port)
+
+
+async def _serve(args: argparse.Namespace, show: Show, truth: Truth, say: Any) -> dict[str, Any]:
+    from bridge.venue.loop import Loop
+    from bridge.venue.measure import Meter
+    from bridge.venue.performers import PerformerInput, open_performer_socket
+    from bridge.venue.receiver import Ears, open_sockets
+    from bridge.venue.simulation import Venue
+    from bridge.venue.snapshot import Solved, scene
+    from bridge.venue.view import View
+
+    with ExitStack() as stack:
+        venue = Venue(show, truth)
+        ears = Ears(venue.heads.universes, say)
+        sockets = open_sockets(venue.heads.universes, show.network.sacn.interface)
+        told = open_performer_socket(args.performer_port)
+        for one in (*sockets, told):
+            stack.callback(one.close)
+        csv = _open_csv(args.measure, stack)
+        meter = Meter(venue, csv)
+        view = None if args.no_view else View(*parse_place(args.view), scene(show, truth))
+        solved = Solved(show)
+        loop = Loop(
+            venue, ears, sockets, meter, view.publish if view else None, lambda: solved,
+            (PerformerInput(venue), told),
+        )  # fmt: skip
+        listening = ", ".join(map(str, venue.heads.universes))
+        say(f"hearing universes {listening} on {show.network.sacn.interface}; performers on UDP {args.performer_port}")
+        if view is not None:
+            say(f"view: {await view.start()}")
+        _stop_on_signals(loop)
+        try:
+            await loop.run(args.seconds)
+        finally:
+            if view is not None:
+                await view.stop()
+        return {**meter.summary(), **_network(ears, loop)}
+
+
+def _open_csv(file: Path | None, stack: ExitStack) -> Any:
+    if file is None:
+        return None
+    try:
+        return stack.enter_context(file.open("w", newline="", encoding="utf-8"))
+    except OSError as error:
+        raise InputError(f"--measure {file}: cannot be written: {error.strerror or error}") from None
+
+
+def _stop_on_signals(loop: Loop) -> None:
+    running = asyncio.get_running_loop()
+    for which in (signal.SIGINT, signal.SIGTERM):
+        running.add_signal_handler(which, loop.stop)
+
+
+def _network(ears: Any, loop: Loop) -> dict[str, Any]:
+    return {
+        "packets": dict(sorted(ears.counters.items())),
+        "never_heard": ears.never_heard(),
+        "silent": ears.silent(),
+        "steps": loop.steps,
+        "skipped_s": round(loop.skipped_s, 2),
+    }
+
+
+def _print(summary: dict[str, Any]) -> None:
+    from bridge.venue.tables import beam_table, network_lines
+
+    from rich.console import Console  # isort: skip
+
+    console = Console()
+    console.print(beam_table(summary))
+    for line in network_lines(summary):
+        console.print(line, markup=False, highlight=False)
