@@ -14,8 +14,8 @@ from bridge.venue.invent import invent
 from bridge.venue.robot import Progress, Robot
 from bridge.venue.simulation import Venue
 
-from .fakes import FakeDaemon
-from .rigs import SPOT, show
+from tests.unit.venue.fakes import FakeDaemon
+from tests.unit.venue.rigs import SPOT, show
 
 DT = 0.01
 
