@@ -51,9 +51,11 @@ def run(args: argparse.Namespace) -> int:
     show = load(args.show)
     truth, origin = find_truth(show, args.truth, args.invent)
     truth.ordered(show)  # does it fit the rig? before any port is opened
-    say = (
-        (lambda text: print(text, file=sys.stderr, flush=True)) if args.json else (lambda text: print(text, flush=True))
-    )
+    out = sys.stderr if args.json else sys.stdout
+
+    def say(text: str) -> None:
+        print(text, file=out, flush=True)
+
     say(f"{show.name}: {len(show.fixtures)} heads, truth {origin}")
     summary = asyncio.run(_serve(args, show, truth, say))
     if args.json:
@@ -157,9 +159,9 @@ def _network(ears: Any, loop: Loop) -> dict[str, Any]:
 
 
 def _print(summary: dict[str, Any]) -> None:
-    from bridge.venue.tables import beam_table, network_lines
+    from rich.console import Console
 
-    from rich.console import Console  # isort: skip
+    from bridge.venue.tables import beam_table, network_lines
 
     console = Console()
     console.print(beam_table(summary))

@@ -11,9 +11,7 @@ _COLUMNS = ("head", "RMS", "95 %", "worst", "of spot", "in pool", "lit out", "da
 
 def beam_table(summary: dict[str, Any], title: str = "Beams, as measured") -> Table:
     """One row per fixture and one over all, from `Meter.summary`."""
-    table = Table(
-        title=f"{title}: error in cm, times in s, speed in deg/s, over {summary['observed_s']:.1f} s", padding=(0, 0)
-    )
+    table = Table(title=f"{title}: error in cm, times in s, deg/s; {summary['observed_s']:.1f} s", padding=(0, 0))
     for name in _COLUMNS:
         table.add_column(name, justify="left" if name == "head" else "right", no_wrap=True)
     for name, found in summary["fixtures"].items():
