@@ -77,6 +77,7 @@ class Engine:
 
     def _take_rig(self, rig: Rig) -> None:
         self.rig = rig
+        self._beam = rig.heads.beam(*self.motors.angle)
         plan = self.zones.polygon.polygon
         points = plan.grid()
         height = self.targets[0].spec.height
@@ -94,6 +95,7 @@ class Engine:
     def placed(self) -> None:
         """The angles that the motors hold are those last sent: go on from them instead of leaping to the first goal."""
         self._placed = True
+        self._beam = self.rig.heads.beam(*self.motors.angle)
 
     def take_poses(self, poses: Mapping[str, Pose]) -> None:
         """Aim with other poses from now on; heads that move by it do so in the dark and come in when there."""
@@ -144,7 +146,7 @@ class Engine:
         short, unreached = self._limits(aim, points, size)
         follow = self._following()
         self._move(aim, points, size, follow & ~unreached, dt_s, now_s)
-        start, direction = self.rig.heads.beam(*self.motors.angle)
+        start, direction = self._beam = self.rig.heads.beam(*self.motors.angle)
         miss = miss_distance(start, direction, points)
         self.jumps.update(miss - short, size, self.rig.lag, follow & ~unreached, self.controls.follows, now_s)
         zoom_raw, angle_rad = self._zoom(size, aim.distance)
@@ -210,12 +212,12 @@ class Engine:
         now_s: float,
     ) -> None:
         controls, motors = self.controls, self.motors
-        goal = np.stack([aim.pan, aim.tilt])
+        goal = np.array([aim.pan, aim.tilt])
         for fixture, pan_rad, tilt_rad in self._guides():
             goal[:, fixture] = pan_rad, tilt_rad
         follow = self._following()
         if not self._walking:
-            lost = able & (miss_distance(*self.rig.heads.beam(*motors.angle), points) > size / 2)
+            lost = able & (miss_distance(*self._beam, points) > size / 2)
             if lost.any():
                 self.jumps.begin(lost, motors.time_to(goal), controls.follows, now_s)
         wait = follow & self.jumps.waiting(controls.follows, self.gates.fade)
@@ -254,8 +256,8 @@ class Engine:
         return raw, angle
 
     def _no_light(self, start: Array, direction: Array, angle_rad: Array, distance: Array) -> np.ndarray:
-        """Whose cone, widened by the predicted aim error, touches a no-light area."""
-        half = np.nan_to_num(angle_rad) / 2 + np.arctan2(self.rig.aim_error, np.maximum(distance, 0.1))
+        """Whose cone, widened by the predicted aim error, touches a no-light area (fmax: no zoom counts as 0)."""
+        half = np.fmax(angle_rad, 0.0) / 2 + np.arctan2(self.rig.aim_error, np.maximum(distance, 0.1))
         return self.no_light.touched(start, direction, np.minimum(half, WIDEST_HALF_RAD))
 
     def _conditions(self, aim: Aim, unreached: np.ndarray, now_s: float) -> Conditions:

@@ -46,5 +46,5 @@ class Gates:
         """Carry the fades on by dt_s; where `cut`, the light is gone at once."""
         up = dt_s / fade_in_s if fade_in_s > 0 else 1.0
         down = np.where(fade_out_s > 0, dt_s / np.where(fade_out_s > 0, fade_out_s, 1.0), 1.0)
-        self.fade = np.clip(self.fade + np.where(self.open, up, -down), 0.0, 1.0)
+        self.fade = np.minimum(np.maximum(self.fade + np.where(self.open, up, -down), 0.0), 1.0)
         self.fade[cut] = 0.0

@@ -28,21 +28,21 @@ class Motors:
 
     def step(self, setpoint: Array, dt_s: float, frozen: np.ndarray) -> None:
         """Advance by dt_s > 0 towards setpoints (2, N), held inside the soft limits; `frozen` (N,) heads stand."""
-        setpoint = np.clip(setpoint, self._low, self._high)
+        setpoint = _clip(setpoint, self._low, self._high)
         gain = self._acceleration * dt_s
-        own = np.clip((setpoint - self._setpoint) / dt_s, -self._top, self._top)
+        own = _clip((setpoint - self._setpoint) / dt_s, -self._top, self._top)
         ahead = setpoint - self.angle - own * dt_s
         distance = np.abs(ahead)
         brake = -gain / 2 + np.sqrt(gain**2 / 4 + 2 * self._acceleration * distance)
-        wanted = np.clip(own + np.sign(ahead) * np.minimum(distance / dt_s, brake), -self._top, self._top)
-        speed = np.where(frozen, 0.0, np.clip(wanted, self.speed - gain, self.speed + gain))
+        wanted = _clip(own + np.sign(ahead) * np.minimum(distance / dt_s, brake), -self._top, self._top)
+        speed = np.where(frozen, 0.0, _clip(wanted, self.speed - gain, self.speed + gain))
         self.angle = self.angle + speed * dt_s
         self.speed = speed
         self._setpoint = setpoint
 
     def put(self, angle: Array) -> None:
         """Stand at these angles (2, N) at once."""
-        self.angle = np.clip(angle, self._low, self._high)
+        self.angle = _clip(angle, self._low, self._high)
         self.speed = np.zeros_like(self.angle)
         self._setpoint = self.angle.copy()
 
@@ -52,3 +52,7 @@ class Motors:
         ramp = self._top / self._acceleration
         short = 2 * np.sqrt(distance / self._acceleration)
         return np.max(np.where(distance < self._top * ramp, short, distance / self._top + ramp), axis=0)
+
+
+def _clip(values: Array, low: Array, high: Array) -> Array:
+    return np.minimum(np.maximum(values, low), high)  # a third of what np.clip costs on a short array

@@ -76,11 +76,27 @@ class Reach:
         rig = self._rig
         face_pan, face_tilt, length = rig.heads.aim(points)
         around = np.where(self.home.winds, pan_now, self.home.pan)
+        at_home = self._at_home(face_pan, face_tilt, length, around)
+        if at_home is not None:
+            return at_home
         pans = _candidates(face_pan, around, rig.heads.turn)
         tilts = np.repeat(face_tilt, len(TURNS), axis=1)
         self._branch = self._choose(pans, tilts, pan_now)
         pan, tilt = pans[self._rows, self._branch], tilts[self._rows, self._branch]
         return self._clamp(pan, tilt, self._branch // len(TURNS) + 1, length)
+
+    def _at_home(self, face_pan: Array, face_tilt: Array, length: Array, around: Array) -> Aim | None:
+        """The usual case, made short: every head is at home and stays inside its limits. Else None."""
+        rig = self._rig
+        if not np.array_equal(self._branch, self._home_branch):
+            return None
+        pan = _near(face_pan[self._rows, self.home.face], around, rig.heads.turn)
+        tilt = face_tilt[self._rows, self.home.face]
+        past = (pan < rig.pan.low) | (pan > rig.pan.high) | (tilt < rig.tilt.low) | (tilt > rig.tilt.high)
+        if (past | (length <= 0)).any():
+            return None
+        nobody = np.zeros(len(rig), dtype=bool)
+        return Aim(pan, tilt, self.home.face + 1, length, pan, tilt, nobody, nobody.copy())
 
     def _choose(self, pans: Array, tilts: Array, pan_now: Array) -> np.ndarray:
         """Number of the best candidate (N, 10) of each head: home first, then where it is, then the nearest."""

@@ -17,23 +17,26 @@ class Polygon:
     def __init__(self, corners: Sequence[Point2]) -> None:
         self.corners: Array = np.asarray(corners, dtype=np.float64)
         self._a = self.corners
-        self._edge = np.roll(self.corners, -1, axis=0) - self._a
+        self._b = np.roll(self.corners, -1, axis=0)
+        self._edge = self._b - self._a
+        self._rise = np.where(self._edge[:, 1] != 0, self._edge[:, 1], 1.0)  # a level edge is never straddled
         self._length2 = np.maximum(np.einsum("ei,ei->e", self._edge, self._edge), 1e-18)
 
     def contains(self, points: ArrayLike) -> np.ndarray:
         """Even-odd test of points (..., 2); points on an edge may fall on either side (see `outside_by`)."""
-        p = np.asarray(points, dtype=np.float64)[..., None, :]
-        a, b = self._a, self._a + self._edge
-        straddles = (a[:, 1] > p[..., 1]) != (b[:, 1] > p[..., 1])
-        with np.errstate(divide="ignore", invalid="ignore"):
-            x_cross = a[:, 0] + self._edge[:, 0] * (p[..., 1] - a[:, 1]) / self._edge[:, 1]
-        return np.asarray(np.count_nonzero(straddles & (p[..., 0] < x_cross), axis=-1) % 2 == 1)
+        points = np.asarray(points, dtype=np.float64)
+        x, y = points[..., 0, None], points[..., 1, None]
+        (ax, ay), (bx, by) = self._a.T, self._b.T
+        straddles = (ay > y) != (by > y)
+        x_cross = ax + (bx - ax) * (y - ay) / self._rise
+        return np.asarray(np.logical_xor.reduce(straddles & (x < x_cross), axis=-1))
 
     def outside_by(self, points: ArrayLike) -> Array:
         """Signed distance (...,) in metres from points (..., 2) to the outline: positive outside, negative inside."""
         points = np.asarray(points, dtype=np.float64)
         offset = points[..., None, :] - self._a
-        along = np.clip(np.einsum("...ei,ei->...e", offset, self._edge) / self._length2, 0.0, 1.0)
+        along = np.einsum("...ei,ei->...e", offset, self._edge) / self._length2
+        along = np.minimum(np.maximum(along, 0.0), 1.0)
         gap = offset - along[..., None] * self._edge
         distance = np.sqrt(np.min(np.einsum("...ei,...ei->...e", gap, gap), axis=-1))
         return np.where(self.contains(points), -distance, distance)

@@ -12,11 +12,13 @@ one for pan. A perfect head is the case in which every term is 0.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from bridge.geometry.frames import Array, rotation_x, rotation_y, rotation_z
+from bridge.geometry.frames import Array
 
+BOTH_FACES = np.array([1.0, -1.0])
 TERMS = ("tilt_zero", "squareness", "collimation", "lens_x", "lens_y", "pan_scale")
 
 
@@ -38,19 +40,29 @@ class Heads:
         pick = slice(number, number + 1)
         return Heads(self.position[pick], self.rotation[pick], self.terms[pick])
 
-    def axis(self, pan_rad: Array, tilt_rad: Array) -> Array:
-        """stage_from_head, shape (N, 3, 3)."""
-        tilt_zero, squareness, *_, pan_scale = self.terms.T
-        turn = rotation_z((1 + pan_scale) * pan_rad) @ rotation_y(squareness)
-        return self.rotation @ turn @ rotation_x(tilt_rad + tilt_zero)
+    @cached_property
+    def _in_head(self) -> Array:
+        """The beam's direction and the lens's place in the head frame, (3, 2, N)."""
+        _, _, collimation, lens_x, lens_y, _ = self.terms.T
+        none = np.zeros_like(lens_x)
+        return np.array([[-np.sin(collimation), lens_x], [none, lens_y], [-np.cos(collimation), none]])
+
+    @cached_property
+    def _square(self) -> tuple[Array, Array]:
+        return np.cos(self.terms[:, 1]), np.sin(self.terms[:, 1])
 
     def beam(self, pan_rad: Array, tilt_rad: Array) -> tuple[Array, Array]:
         """Start (N, 3) in metres and unit direction (N, 3) of each beam, stage frame."""
-        axis = self.axis(pan_rad, tilt_rad)
-        collimation, lens_x, lens_y = self.terms[:, 2], self.terms[:, 3], self.terms[:, 4]
-        in_head = np.stack([-np.sin(collimation), np.zeros_like(collimation), -np.cos(collimation)], axis=-1)
-        lens = np.stack([lens_x, lens_y, np.zeros_like(lens_x)], axis=-1)
-        return self.position + _turn(axis, lens), _turn(axis, in_head)
+        turned_tilt, turned_pan = tilt_rad + self.terms[:, 0], (1 + self.terms[:, 5]) * pan_rad
+        x, y, z = self._in_head  # both vectors are turned together: about x, then y, then z
+        cos, sin = np.cos(turned_tilt), np.sin(turned_tilt)
+        y, z = cos * y - sin * z, sin * y + cos * z
+        cos, sin = self._square
+        x, z = cos * x + sin * z, cos * z - sin * x
+        cos, sin = np.cos(turned_pan), np.sin(turned_pan)
+        in_fixture = np.array([cos * x - sin * y, sin * x + cos * y, z])
+        in_stage = np.einsum("nij,jvn->vni", self.rotation, in_fixture)
+        return self.position + in_stage[1], in_stage[0]
 
     def aim(self, points: Array) -> tuple[Array, Array, Array]:
         """Angles that put the beams on `points` (N, 3), metres, stage frame.
@@ -60,12 +72,13 @@ class Heads:
         that no angle reaches (nearer than the lens offset) gives the nearest angles and length 0.
         """
         v, w, length = self._seen(points)
-        tilt_zero, squareness, *_, pan_scale = self.terms.T
+        tilt_zero, *_, pan_scale = self.terms.T
+        cos, sin = self._square
         rho = np.maximum(np.hypot(w[:, 1], w[:, 2]), 1e-12)
-        u_z = (v[:, 2] + np.sin(squareness) * w[:, 0]) / np.cos(squareness)
-        swing = np.arccos(np.clip(-u_z / rho, -1.0, 1.0))[:, None] * np.array([1.0, -1.0])
+        u_z = (v[:, 2] + sin * w[:, 0]) / cos
+        swing = np.arccos(np.minimum(np.maximum(-u_z / rho, -1.0), 1.0))[:, None] * BOTH_FACES
         tilt = swing - np.arctan2(w[:, 1], -w[:, 2])[:, None]
-        x = (np.cos(squareness) * w[:, 0] + np.sin(squareness) * u_z)[:, None]
+        x = (cos * w[:, 0] + sin * u_z)[:, None]
         pan = np.arctan2(v[:, 1], v[:, 0])[:, None] - np.arctan2(rho[:, None] * np.sin(swing), x)
         return _principal(pan) / (1 + pan_scale)[:, None], tilt - tilt_zero[:, None], length
 
@@ -73,9 +86,11 @@ class Heads:
         """The tilt (N,) that brings each beam nearest to its point while pan stays where it is; may be negative."""
         v, w, _ = self._seen(points)
         tilt_zero, squareness, *_, pan_scale = self.terms.T
-        back = rotation_z((1 + pan_scale) * pan_rad) @ rotation_y(squareness)
-        u = _turn_back(back, v)
-        return np.arctan2(u[:, 1], -u[:, 2]) - np.arctan2(w[:, 1], -w[:, 2]) - tilt_zero
+        turned = (1 + pan_scale) * pan_rad
+        along_x = np.cos(turned) * v[:, 0] + np.sin(turned) * v[:, 1]
+        u_y = np.cos(turned) * v[:, 1] - np.sin(turned) * v[:, 0]
+        u_z = np.cos(squareness) * v[:, 2] + np.sin(squareness) * along_x
+        return np.arctan2(u_y, -u_z) - np.arctan2(w[:, 1], -w[:, 2]) - tilt_zero
 
     @property
     def turn(self) -> Array:
@@ -84,28 +99,20 @@ class Heads:
 
     def _seen(self, points: Array) -> tuple[Array, Array, Array]:
         """The points in the fixture frame (v) and in the head frame once aimed (w), and the beam lengths."""
-        collimation, lens_x, lens_y = self.terms[:, 2], self.terms[:, 3], self.terms[:, 4]
-        v = _turn_back(self.rotation, points - self.position)
-        across = lens_x * np.sin(collimation)
+        (beam_x, lens_x), (_, lens_y), (beam_z, _) = self._in_head
+        v = np.einsum("nji,nj->ni", self.rotation, points - self.position)
+        across = -lens_x * beam_x
         under_root = across**2 + np.einsum("ni,ni->n", v, v) - lens_x**2 - lens_y**2
         length = across + np.sqrt(np.maximum(under_root, 0.0))
-        w = np.stack([lens_x - length * np.sin(collimation), lens_y, -length * np.cos(collimation)], axis=-1)
-        return v, w, length
+        return v, np.array([lens_x + length * beam_x, lens_y, length * beam_z]).T, length
 
 
 def miss_distance(start: Array, direction: Array, points: Array) -> Array:
     """Perpendicular distance (...,) in metres from points to beam axes; for a point behind the lens, to the lens."""
     offset = points - start
     along = np.maximum(np.einsum("...i,...i->...", offset, direction), 0.0)
-    return np.asarray(np.linalg.norm(offset - along[..., None] * direction, axis=-1))
-
-
-def _turn(rotation: Array, vector: Array) -> Array:
-    return np.einsum("nij,nj->ni", rotation, vector)
-
-
-def _turn_back(rotation: Array, vector: Array) -> Array:
-    return np.einsum("nji,nj->ni", rotation, vector)
+    gap = offset - along[..., None] * direction
+    return np.sqrt(np.einsum("...i,...i->...", gap, gap))
 
 
 def _principal(angle: Array) -> Array:
