@@ -1,7 +1,7 @@
 """The feed: the state, as OSC bundles, to whoever subscribed within the last 10 s.
 
 /feed/bridge  armed dark still master universes contested taken refused send_errors packets
-/feed/target  name x y z inside age_ms       (x y z NaN-free: 0 0 0 and age -1 before the first input)
+/feed/target  name x y z inside age_ms      age -1 before the first input
 /feed/fixture name state pan tilt level
 /feed/notice  text     something a person should know; /feed/sighting, /feed/solve and others: see session.py
 """
@@ -24,6 +24,8 @@ MAX_OCTETS = 1400
 """A datagram this long crosses any Ethernet whole."""
 
 Send = Callable[[bytes, tuple[str, int]], None]
+TargetRow = tuple[str, float, float, float, bool, float]
+FixtureRow = tuple[str, str, float, float, float]
 _THREE_FLOATS = struct.Struct(">fff")
 
 
@@ -70,11 +72,17 @@ class Feed:
             subscriber.next_s = max(subscriber.next_s + subscriber.period_s, now_s)
         return [address for address, _ in due]
 
-    def tell(self, addresses: Iterable[tuple[str, int]], bridge: tuple[Any, ...], status: Any) -> None:
+    def tell(
+        self,
+        addresses: Iterable[tuple[str, int]],
+        bridge: tuple[Any, ...],
+        targets: Iterable[TargetRow],
+        fixtures: Iterable[FixtureRow],
+    ) -> None:
         """Send the whole state to these subscribers."""
         messages = [osc.encode("/feed/bridge", *bridge)]
-        messages += [_target(*target) for target in status.targets]
-        messages += [self._fixture(*fixture) for fixture in status.fixtures]
+        messages += [_target(*target) for target in targets]
+        messages += [self._fixture(*fixture) for fixture in fixtures]
         datagrams = bundles(messages)
         for address in addresses:
             for datagram in datagrams:

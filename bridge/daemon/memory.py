@@ -16,7 +16,8 @@ LASTING_EVERY_S = 0.1
 class Engine(Protocol):
     """What is needed of `bridge.follow.engine.Engine` here."""
 
-    def snapshot(self, now_s: float) -> dict[str, Any]: ...
+    def whole(self, now_s: float) -> dict[str, Any]: ...
+    def lasting(self) -> dict[str, Any]: ...
 
 
 class Memory:
@@ -32,40 +33,47 @@ class Memory:
     ) -> None:
         self._folder, self._engine, self._transmission = folder, engine, transmission
         self._worker, self._wall = worker, wall
-        self._lasting = True  # once at the start: what was restored is not only in live.json
+        self._written: dict[str, Any] | None = None
         self._next_live_s = self._next_lasting_s = -1.0
+        self._look = True
 
     def lasting_changed(self) -> None:
         """Something that must survive every restart was set: write it with the next frame."""
-        self._lasting = True
+        self._look = True
 
     def keep(self, now_s: float) -> bool:
         """Write what is due; True when there was something."""
-        lasting = self._lasting and now_s >= self._next_lasting_s
-        if not lasting and now_s < self._next_live_s:
-            return False
-        data = self._data(now_s, running=True)
-        self._next_live_s = now_s + LIVE_EVERY_S
-        self._worker.latest("live state", lambda: self._folder.write_live(data))
-        if lasting:
-            self._lasting = False
+        if self._look and now_s >= self._next_lasting_s:
+            self._look = False
             self._next_lasting_s = now_s + LASTING_EVERY_S
-            self._worker.latest("still and trims", lambda: self._folder.write_lasting(data))
+            self._keep_lasting()
+            return True
+        if now_s < self._next_live_s:
+            return False
+        self._next_live_s = now_s + LIVE_EVERY_S
+        self._look = True  # heads that are still are written with their angles: look after those too
+        self._keep_live(now_s, running=True)
         return True
 
     def goodbye(self, now_s: float) -> None:
         """The stop was clean: the next start is a fresh one, but for what lasts."""
-        data = self._data(now_s, running=False)
-        self._worker.latest("live state", lambda: self._folder.write_live(data))
-        self._worker.latest("still and trims", lambda: self._folder.write_lasting(data))
+        self._keep_lasting()
+        self._keep_live(now_s, running=False)
 
-    def _data(self, now_s: float, running: bool) -> dict[str, Any]:
+    def _keep_lasting(self) -> None:
+        lasting = self._engine.lasting()
+        if lasting != self._written:
+            self._written = lasting
+            self._worker.latest("still and trims", lambda: self._folder.write_lasting({"engine": lasting}))
+
+    def _keep_live(self, now_s: float, running: bool) -> None:
         transmission = self._transmission
-        return {
+        data = {
             "running": running,
             "wall_s": self._wall(),
             "armed": transmission.armed,
             "refused": sorted(transmission.contested),
             "sequences": {str(u): n for u, n in transmission.sequences.items()},
-            "engine": self._engine.snapshot(now_s),
+            "engine": self._engine.whole(now_s),
         }
+        self._worker.latest("live state", lambda: self._folder.write_live(data))

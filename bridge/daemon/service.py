@@ -13,6 +13,7 @@ from bridge.daemon.ears import Ears
 from bridge.daemon.endpoint import drain
 from bridge.daemon.feed import Feed
 from bridge.daemon.inbox import Inbox
+from bridge.daemon.live import Live
 from bridge.daemon.logs import LOG, Throttle
 from bridge.daemon.loop import Loop, freeze_memory
 from bridge.daemon.memory import Memory
@@ -36,7 +37,7 @@ class Service:
     def __init__(
         self,
         show: Show,
-        engine: Any,
+        engine: Live,
         encoder: Encoder,
         commands: Commands,
         *,
@@ -58,7 +59,7 @@ class Service:
             engine, encoder, show.network.sacn, folder.cid.bytes, ears.contests, sequences, listening_since_s
         )
         self._feed = Feed(self._send_feed)
-        self._session = Session(show, engine, self._worker, self._feed.event, loop.call, self._clock)
+        self._session = Session(show, engine, self._worker, self._feed.event, loop.call)
         self._memory = Memory(folder, engine, self.transmission, self._worker, time.time)
         router = Router(commands, self.transmission, self._feed, self._session, self._memory.lasting_changed)
         self._pacer = Pacer(show.network.sacn.rate)
@@ -88,7 +89,7 @@ class Service:
                 self._engine.restore(remembered.live, now_s)
                 LOG.warning("going on as before the crash %.1f s ago", remembered.age_s)
             if remembered.lasting is not None:
-                self._engine.restore_lasting(remembered.lasting, now_s)
+                self._engine.restore_lasting(remembered.lasting)
         except Exception as error:
             LOG.error("the remembered state does not fit and is ignored (%r)", error)
         if self._engine.any_still:
@@ -145,7 +146,7 @@ class Service:
         self._output.discover(self.transmission.discovery(now_s), now_s)
         due = self._feed.due(now_s)
         if due:
-            self._feed.tell(due, self._state(), self._engine.status(now_s))
+            self._feed.tell(due, self._state(), self._engine.targets(now_s), self._engine.fixtures())
         elif self._memory.keep(now_s):
             pass
         elif now_s >= self._next_listen_s:
@@ -163,12 +164,10 @@ class Service:
             gc.collect()
 
     def _state(self) -> tuple[Any, ...]:
-        controls, transmission = self._engine.controls, self.transmission
+        transmission = self.transmission
         return (
             transmission.armed,
-            bool(controls.dark),
-            bool(self._engine.any_still),
-            float(controls.master),
+            *self._engine.switches,
             len(transmission.universes),
             len(transmission.contested),
             self._inbox.taken,

@@ -32,7 +32,7 @@ class Engine(Protocol):
     """What is needed of `bridge.follow.engine.Engine` here."""
 
     def pointing(self, name: str) -> tuple[float, float, int | None, int | None]: ...
-    def take_poses(self, poses: Mapping[str, Pose], now_s: float) -> None: ...
+    def take_poses(self, poses: Mapping[str, Pose]) -> None: ...
 
 
 @dataclass(frozen=True)
@@ -46,11 +46,9 @@ class Solved:
 class Session:
     """Sightings, solves and confirmed walks of one show. Files are written by the worker, never by the loop."""
 
-    def __init__(
-        self, show: Show, engine: Engine, worker: Worker, event: Event, in_loop: LaterInLoop, clock: Callable[[], float]
-    ) -> None:
+    def __init__(self, show: Show, engine: Engine, worker: Worker, event: Event, in_loop: LaterInLoop) -> None:
         self._show, self._engine, self._worker = show, engine, worker
-        self._event, self._in_loop, self._clock = event, in_loop, clock
+        self._event, self._in_loop = event, in_loop
         self._names = [fixture.name for fixture in show.fixtures]
         self._solving = False
 
@@ -141,7 +139,7 @@ class Session:
         if solved.show is not None:
             trusted = {name: pose for name, pose in solved.show.poses.items() if pose.trusted}
             if trusted:
-                self._engine.take_poses(trusted, self._clock())
+                self._engine.take_poses(trusted)
         for words in solved.words:
             LOG.warning("solve: %s", words)
             self._event("/feed/solve", "note", words[:250])

@@ -61,6 +61,7 @@ def serve(path: Path, *, armed: bool = False, state: Path | None = None, log_lev
 
 def build(show: Show) -> tuple[Any, Any, Any]:
     """Engine, encoder and commands of a show."""
+    from bridge.daemon.live import Live
     from bridge.fixtures.encode import Encoder
     from bridge.fixtures.rig import Rig
     from bridge.follow.commands import Commands
@@ -68,4 +69,4 @@ def build(show: Show) -> tuple[Any, Any, Any]:
 
     rig = Rig.from_fixtures(show.fixtures, show.poses)
     engine = Engine(rig, show.stage, show.network.lost_input, dict(show.solved_marks))
-    return engine, Encoder(rig), Commands(engine)
+    return Live(engine), Encoder(rig), Commands(engine)

@@ -72,7 +72,7 @@ class StateFolder:
         lasting, doubt2 = _read(self.folder / "lasting.json")
         warnings = tuple(text for text in (doubt, doubt2) if text)
         try:
-            engine = lasting["engine"] if lasting else live["engine"] if live else None
+            engine = dict(lasting["engine"]) if lasting else None
             crashed = bool(live and live["running"])
             if live is None or not _fresh(live, wall_s):
                 return Remembered(lasting=engine, sequences=_sequences(live), crashed=crashed, warnings=warnings)

@@ -27,6 +27,7 @@ class Engine(Protocol):
 
     @property
     def any_still(self) -> bool: ...
+    def begin(self, now_s: float) -> None: ...
     def tick(self, now_s: float) -> Any: ...
     def black(self, now_s: float) -> Any: ...
 
@@ -159,6 +160,8 @@ class Transmission:
         for universe, sources in sorted(heard.items()):
             self._say_contested(universe, " and ".join(sources), universe in sent)
         universes = tuple(u for u in self._encoder.universes if u not in self.contested)
+        if self._streams is None:
+            self._engine.begin(now_s)
         if universes != self.universes or self._streams is None:
             self._open(universes)
         LOG.warning("ARMED: sending universes %s. Heads move without warning.", _ranges(universes) or "none")

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
-from typing import Any
-
 import numpy as np
 
 CID = bytes(range(16))
@@ -17,7 +14,9 @@ class StubEngine:
         self.level = 0
         self.any_still = False
         self.ticks: list[float] = []
-        self.controls = SimpleNamespace(dark=False, master=1.0)
+
+    def begin(self, now_s: float) -> None:
+        self.begun_s = now_s
 
     def tick(self, now_s: float) -> int:
         self.ticks.append(now_s)
@@ -25,9 +24,6 @@ class StubEngine:
 
     def black(self, now_s: float) -> int:
         return 0
-
-    def snapshot(self, now_s: float) -> dict[str, Any]:
-        return {"level": self.level}
 
 
 class StubEncoder:

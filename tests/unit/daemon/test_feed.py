@@ -1,11 +1,9 @@
 """The feed: bounds, expiry, no bursts, and datagrams that python-osc reads."""
 
-from types import SimpleNamespace
-
 import pytest
 from pythonosc.osc_bundle import OscBundle
 
-from bridge.daemon.feed import MAX_OCTETS, MAX_SUBSCRIBERS, Feed
+from bridge.daemon.feed import MAX_OCTETS, MAX_SUBSCRIBERS, Feed, FixtureRow, TargetRow
 from bridge.errors import Refused
 from bridge.wire import osc
 
@@ -20,10 +18,9 @@ class Post:
         self.feed = Feed(lambda datagram, address: self.sent.append((datagram, address)))
 
 
-def status(heads: int) -> SimpleNamespace:
-    fixtures = tuple((f"head-{n}", "lit", float(n), -1.5, 0.5) for n in range(heads))
-    return SimpleNamespace(targets=(("lead", 1.0, 2.0, 3.0, True, 0.25), ("b", 0.0, 0.0, 0.0, False, float("inf"))),
-                           fixtures=fixtures)  # fmt: skip
+def rows(heads: int) -> tuple[list[TargetRow], list[FixtureRow]]:
+    targets = [("lead", 1.0, 2.0, 3.0, True, 0.25), ("b", 0.0, 0.0, 0.0, False, float("inf"))]
+    return targets, [(f"head-{n}", "lit", float(n), -1.5, 0.5) for n in range(heads)]
 
 
 @pytest.mark.parametrize(
@@ -75,7 +72,7 @@ def test_subscribers_are_bounded() -> None:
 
 def test_the_state_is_told_in_bundles_of_bounded_size_that_python_osc_reads() -> None:
     post = Post()
-    post.feed.tell([ME], (True, False, False, 1.0, 2, 0, 5, 6, 7, 8), status(100))
+    post.feed.tell([ME], (True, False, False, 1.0, 2, 0, 5, 6, 7, 8), *rows(100))
     assert all(len(datagram) <= MAX_OCTETS and address == ME for datagram, address in post.sent)
     messages = [message for datagram, _ in post.sent for message in OscBundle(datagram)]
     assert messages[0].address == "/feed/bridge"

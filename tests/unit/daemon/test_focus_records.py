@@ -32,7 +32,7 @@ class Heads:
     def pointing(self, name: str) -> tuple[float, float, int | None, int | None]:
         return self.angles
 
-    def take_poses(self, poses: dict[str, Pose], now_s: float) -> None:
+    def take_poses(self, poses: dict[str, Pose]) -> None:
         self.taken.update(poses)
 
 
@@ -46,7 +46,7 @@ class Desk:
         self.events: list[tuple[Any, ...]] = []
         self.jobs: list[Callable[[], None]] = []
         self.session = Session(
-            show, self.heads, self.worker, lambda *event: self.events.append(event), self.jobs.append, lambda: 5.0
+            show, self.heads, self.worker, lambda *event: self.events.append(event), self.jobs.append
         )  # type: ignore[arg-type]
 
     def finish(self) -> list[tuple[Any, ...]]:
@@ -58,7 +58,7 @@ class Desk:
 
 @pytest.fixture
 def desk(tmp_path: Path) -> Iterator[Desk]:
-    yield Desk(tmp_path)
+    return Desk(tmp_path)
 
 
 def test_a_recorded_sighting_is_on_disk_before_it_is_acknowledged(desk: Desk, tmp_path: Path) -> None:

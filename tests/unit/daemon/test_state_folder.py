@@ -49,7 +49,7 @@ def test_a_state_folder_that_cannot_be_written_is_said(tmp_path: Path) -> None:
 @pytest.mark.parametrize(("wall_s", "resumes"), [(1000.4, True), (1009.9, True), (1010.1, False), (900.0, False)])
 def test_only_a_crash_within_ten_seconds_is_gone_on_from(folder: StateFolder, wall_s: float, resumes: bool) -> None:
     folder.write_live(LIVE)
-    folder.write_lasting({**LIVE, "engine": {"still": 1}})
+    folder.write_lasting({"engine": {"still": 1}})
     remembered = folder.remember(wall_s)
     assert (remembered.live is not None) is resumes
     assert remembered.armed is resumes
@@ -68,7 +68,8 @@ def test_after_a_clean_stop_the_start_is_fresh(folder: StateFolder) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    [b"", b"{", b"\xff\xfe", b"[1]", b'{"version": 99}', b'{"version": 1}', b'{"version": 1, "running": 1, "wall_s": "x"}',
+    [b"", b"{", b"\xff\xfe", b"[1]", b"null", b'{"version": 99}', b'{"version": 1}',
+     b'{"version": 1, "running": 1, "wall_s": "x"}',
      b'{"version": 1, "running": true, "wall_s": 1000, "engine": {}, "sequences": {"x": []}, "armed": 1}'],
 )  # fmt: skip
 def test_a_damaged_state_is_warned_of_and_ignored(folder: StateFolder, text: bytes) -> None:
@@ -80,7 +81,7 @@ def test_a_damaged_state_is_warned_of_and_ignored(folder: StateFolder, text: byt
 
 
 def test_a_damaged_live_state_does_not_lose_what_lasts(folder: StateFolder) -> None:
-    folder.write_lasting({**LIVE, "engine": {"still": 1}})
+    folder.write_lasting({"engine": {"still": 1}})
     (folder.folder / "live.json").write_bytes(b"{")
     assert folder.remember(1000.0).lasting == {"still": 1}
 

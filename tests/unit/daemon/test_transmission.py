@@ -4,12 +4,12 @@ import logging
 from collections.abc import Mapping
 
 import pytest
-from tests.unit.daemon.stand_ins import CID, StubEncoder, StubEngine
 
 from bridge.daemon.transmission import LISTEN_S, Phase, Transmission
 from bridge.errors import Refused
 from bridge.wire import e131
 from bridge.wire.settings import SacnSettings
+from tests.unit.daemon.stand_ins import CID, StubEncoder, StubEngine
 
 PERIOD = 1 / 44
 
