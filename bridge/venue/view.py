@@ -88,7 +88,7 @@ class View:
             self._runner = None
 
     async def _stream(self, request: web.Request) -> web.StreamResponse:
-        ws = web.WebSocketResponse(heartbeat=HEARTBEAT_S, max_msg_size=1024)
+        ws = web.WebSocketResponse(heartbeat=HEARTBEAT_S, max_msg_size=1024, compress=False)  # loopback is fast
         if not ws.can_prepare(request):
             raise web.HTTPBadRequest(text="This address is a websocket; open / for the page.")
         await ws.prepare(request)

@@ -11,7 +11,7 @@ const EYE = 2.9; // distance of the eye, in spans
 export const VIEWS = {
   plan: { yaw: 0, pitch: RIGHT_ANGLE, depth: 0 },
   section: { yaw: RIGHT_ANGLE, pitch: 0, depth: 0 },
-  free: { yaw: -0.5, pitch: 0.36, depth: 1 },
+  free: { yaw: -0.46, pitch: 0.44, depth: 1 },
 };
 
 export class Camera {

@@ -7,7 +7,7 @@ import { drawShape, grade } from "./grades.js";
 import { distance, dot, isPoint, nearestOnRay, subtract, unit } from "./vectors.js";
 import { floorAt } from "./people.js";
 
-const REACH_M = 0.42; // from the middle to the edge
+const REACH_M = 0.36; // from the middle to the edge
 const RINGS_M = [0.12, 0.3]; // where the grades change
 const USUAL_HEIGHT_M = 1.3;
 
@@ -24,14 +24,12 @@ export function litPoint(scene, frame, person) {
 }
 
 export class CloseUp {
-  constructor(box, canvas) {
-    Object.assign(this, { box, canvas, context: canvas.getContext("2d") });
+  constructor(canvas) {
+    Object.assign(this, { canvas, context: canvas.getContext("2d") });
   }
 
   draw(camera, scene, frame, { believe, chosen }) {
     const person = frame?.performers?.find((p) => isPoint(p.at));
-    this.box.hidden = !person;
-    if (!person) return;
     const size = this.canvas.clientWidth;
     if (size < 20) return;
     const dense = Math.min(2, window.devicePixelRatio || 1);
@@ -40,6 +38,7 @@ export class CloseUp {
     context.setTransform(dense, 0, 0, dense, 0, 0);
     context.clearRect(0, 0, size, size);
     this.rings(size);
+    if (!person) return;
     const point = litPoint(scene, frame, person);
     const place = (start, dir) => {
       const off = subtract(nearestOnRay(start, unit(dir), point), point);
@@ -67,8 +66,9 @@ export class CloseUp {
       this.circle(middle, middle, r, "rgba(214, 170, 124, 0.45)", 1);
       const text = `${Math.round(metres * 100)} cm`;
       const width = context.measureText(text).width + 6;
-      context.clearRect(middle - width / 2, middle + r - 7, width, 14);
-      context.fillText(text, middle, middle + r + 0.5);
+      const [x, y] = [middle - r * Math.SQRT1_2, middle + r * Math.SQRT1_2];
+      context.clearRect(x - width / 2, y - 7, width, 14);
+      context.fillText(text, x, y + 0.5);
     }
     context.strokeStyle = "rgba(243, 231, 216, 0.7)";
     context.lineWidth = 1;
@@ -96,7 +96,10 @@ export class CloseUp {
       context.stroke();
       context.setLineDash([]);
       context.lineWidth = 1.6;
-      context.strokeRect(x - 3, y - 3, 6, 6);
+      context.beginPath();
+      [[x - 4, y], [x, y - 4], [x + 4, y], [x, y + 4]].forEach((p) => context.lineTo(...p));
+      context.closePath();
+      context.stroke();
     });
     context.globalAlpha = 1;
   }

@@ -1,8 +1,8 @@
 // The one drawing: what stands still (kept until the camera moves), light added to it, then heads, people and words.
 
 import { Camera, VIEWS } from "./camera.js";
-import { drawBelieved, drawFindings, drawHeads, drawPoolEdges } from "./heads.js";
-import { Labels } from "./labels.js";
+import { drawBelieved, drawFindings, drawHeads, drawPoolEdges, labelBelieved } from "./heads.js";
+import { Labels, Notes } from "./labels.js";
 import { Light } from "./light.js";
 import { corners, drawPlace } from "./place.js";
 import { drawPerson, drawTrails } from "./people.js";
@@ -10,7 +10,7 @@ import { mix } from "./vectors.js";
 
 const TURN_MS = 650;
 const FADED = 0.3; // brightness of the last picture while no data come
-const MARGIN = { left: 26, right: 26, top: 30, bottom: 92 };
+const MARGIN = { left: 26, right: 26, top: 44, bottom: 92 };
 
 export class Drawing {
   constructor(canvas) {
@@ -98,17 +98,18 @@ export class Drawing {
     if (!scene) return;
     if (frame) this.addLight(frame, silent);
     context.setTransform(this.dense, 0, 0, this.dense, 0, 0);
-    const labels = new Labels(context);
-    labels.taken = [...this.stillLabels];
+    const labels = new Labels(context, camera.width);
     if (frame) {
       drawTrails(context, camera, scene, trails);
       drawPoolEdges(context, camera, frame, chosen);
     }
     drawHeads(context, camera, scene, frame, chosen);
-    if (!frame) return;
+    if (!frame) return this.notes.writeTo(labels);
+    const offsets = believe ? drawBelieved(context, camera, scene, frame, chosen) : [];
     for (const person of frame.performers ?? []) drawPerson(context, camera, scene, person, labels);
-    if (believe) drawBelieved(context, camera, scene, frame, chosen, labels);
     drawFindings(context, camera, scene, frame, chosen, labels);
+    labelBelieved(scene, offsets, labels);
+    this.notes.writeTo(labels);
   }
 
   addLight(frame, silent) {
@@ -131,9 +132,8 @@ export class Drawing {
     ground.addColorStop(1, "#17110c");
     context.fillStyle = ground;
     context.fillRect(0, 0, this.still.width, this.still.height);
-    const labels = new Labels(context);
+    this.notes = new Notes();
     context.setTransform(this.dense, 0, 0, this.dense, 0, 0);
-    if (this.scene) drawPlace(context, this.camera, this.scene, labels);
-    this.stillLabels = labels.taken;
+    if (this.scene) drawPlace(context, this.camera, this.scene, this.notes);
   }
 }

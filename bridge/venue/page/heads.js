@@ -6,6 +6,7 @@ import { add, distance, isPoint, scale, unit } from "./vectors.js";
 
 export const BELIEVED = "#8fd6cf";
 const NOWHERE_M = 26;
+const LABELLED = 5; // believed beams that get a label: the chosen one and the farthest off
 
 export function drawHeads(context, camera, scene, frame, chosen) {
   scene.heads.forEach((still, i) => {
@@ -90,23 +91,26 @@ export function beliefOffset(head) {
   return isPoint(believed) && isPoint(head.hit) ? distance(believed, head.hit) : null;
 }
 
-// Where the solved poses believe the beams are: dashed, beside the truth, with the offset in words.
-export function drawBelieved(context, camera, scene, frame, chosen, labels) {
+// Where the solved poses believe the beams are: dashed, beside the truth. Returns [metres apart, head, x, y], the chosen
+// head first, then the farthest off.
+export function drawBelieved(context, camera, scene, frame, chosen) {
   const offsets = [];
+  const faint = Math.max(0.35, Math.min(0.8, 10 / frame.heads.length));
   frame.heads.forEach((head, i) => {
     const solved = head.solved;
-    if (!solved || !isPoint(solved.dir) || !isPoint(head.start)) return;
+    if (!solved || !isPoint(solved.dir) || !isPoint(head.start) || !(head.level > 0.01)) return;
     const end = isPoint(solved.hit) ? solved.hit : add(head.start, scale(unit(solved.dir), NOWHERE_M));
     const axis = camera.line(head.start, end);
     if (!axis) return;
     context.strokeStyle = BELIEVED;
-    context.globalAlpha = chosen < 0 ? 0.7 : chosen === i ? 1 : 0.3;
+    context.globalAlpha = chosen < 0 ? faint : chosen === i ? 1 : 0.25;
     context.lineWidth = chosen === i ? 2.5 : 1.3;
     context.setLineDash([9, 7]);
     path(context, axis);
     context.setLineDash([]);
     const truth = isPoint(head.hit) ? camera.project(head.hit) : null;
     const [x, y] = axis[1];
+    context.globalAlpha = Math.min(1, 1.6 * context.globalAlpha);
     if (truth) {
       context.lineWidth = 2;
       path(context, [truth, axis[1]]);
@@ -116,7 +120,11 @@ export function drawBelieved(context, camera, scene, frame, chosen, labels) {
   });
   context.globalAlpha = 1;
   offsets.sort((a, b) => (b[1] === chosen) - (a[1] === chosen) || (b[0] ?? 0) - (a[0] ?? 0));
-  for (const [metres, i, x, y] of offsets.slice(0, 8)) {
+  return offsets;
+}
+
+export function labelBelieved(scene, offsets, labels) {
+  for (const [metres, i, x, y] of offsets.slice(0, LABELLED)) {
     if (metres === null) continue;
     labels.write(`${scene.heads[i]?.name ?? ""} believed ${centimetres(metres)} away`, x, y, { colour: BELIEVED, gap: 12 });
   }

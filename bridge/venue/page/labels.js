@@ -5,18 +5,10 @@ export const FONT = '"Segoe UI", "Noto Sans", "DejaVu Sans", system-ui, sans-ser
 const PLACES = [[0, -1], [1, -0.6], [-1, -0.6], [1, 0.8], [-1, 0.8], [0, 1.2]];
 
 export class Labels {
-  constructor(context) {
+  constructor(context, width = Infinity) {
     this.context = context;
+    this.width = width;
     this.taken = [];
-  }
-
-  clear() {
-    this.taken = [];
-  }
-
-  // Keep a rectangle free of labels.
-  reserve(x, y, width, height) {
-    this.taken.push([x, y, x + width, y + height]);
   }
 
   // Write `text` near (x, y). Returns whether there was room.
@@ -26,7 +18,8 @@ export class Labels {
     const width = context.measureText(text).width + 6;
     const height = size + 5;
     for (const [px, py] of fixed ? [[0, 0]] : PLACES) {
-      const left = x - width / 2 + px * (width / 2 + gap);
+      const wished = x - width / 2 + px * (width / 2 + gap);
+      const left = Math.max(4, Math.min(this.width - width - 4, wished));
       const top = y - height / 2 + py * (height / 2 + gap);
       const box = [left, top, left + width, top + height];
       if (!this.free(box) && !always) continue;
@@ -46,5 +39,20 @@ export class Labels {
 
   free([x0, y0, x1, y1]) {
     return this.taken.every(([a, b, c, d]) => x1 < a || x0 > c || y1 < b || y0 > d);
+  }
+}
+
+// Keeps labels of what stands still, to be written over the light of every picture.
+export class Notes {
+  constructor() {
+    this.list = [];
+  }
+
+  write(...label) {
+    this.list.push(label);
+  }
+
+  writeTo(labels) {
+    for (const label of this.list) labels.write(...label);
   }
 }

@@ -28,7 +28,7 @@ function beamPicture(tint) {
   return picture(LENGTH, LENGTH / 2, tint, (x, y) => {
     const off = (y - LENGTH / 4) / ((x * LENGTH) / 4 / LENGTH);
     const along = x / END;
-    return (1 - off * off) ** 1 * (off * off < 1) * (0.22 + 0.5 / (1 + 7 * along)) ;
+    return Math.max(0, 1 - off * off) ** 1.4 * (0.16 + 0.62 / (1 + 6 * along));
   });
 }
 
@@ -62,27 +62,25 @@ export class Light {
     this.beams = TINTS.map(beamPicture);
     this.pools = TINTS.map(poolPicture);
     this.patterns = this.beams.map((image) => this.context.createPattern(image, "no-repeat"));
-    this.cost = 8; // ms per picture, smoothed
+    this.slow = 0; // how many pictures in a row came late
     this.quality = 0.75; // canvas pixels per screen pixel
   }
 
   // Draw all beams of a frame as the camera sees them. `tintOf(i)` gives the colour of head i.
   draw(camera, heads, tintOf, brightness) {
-    const began = performance.now();
     this.fit(camera);
     const context = this.context;
     const k = this.canvas.width / camera.width;
     context.setTransform(1, 0, 0, 1, 0, 0);
     context.globalCompositeOperation = "source-over";
     context.clearRect(0, 0, this.canvas.width, this.canvas.height);
-    context.globalCompositeOperation = "lighter";
+    context.globalCompositeOperation = "screen"; // adds up, and nears white without burning out
     const lit = heads.filter((head) => head.level > 0.005 && isPoint(head.start) && isPoint(head.dir));
-    const gain = brightness * Math.min(1, 2.1 / Math.sqrt(lit.length + 2));
+    const gain = brightness * Math.min(0.9, 3.6 / (lit.length + 3) ** 0.62);
     heads.forEach((head, i) => {
       if (head.level > 0.005 && isPoint(head.start) && isPoint(head.dir)) this.one(camera, head, tintOf(i), gain, k);
     });
     context.globalAlpha = 1;
-    this.learn(performance.now() - began);
   }
 
   one(camera, head, tint, gain, k) {
@@ -92,7 +90,7 @@ export class Light {
     this.context.globalAlpha = gain * level;
     this.shaft(camera, head, end, rim, tint, k);
     if (head.ellipse) {
-      this.context.globalAlpha = Math.min(1, gain * level * 0.5);
+      this.context.globalAlpha = Math.min(1, gain * level * 0.34);
       this.pool(camera, end, tint, k);
     }
   }
@@ -151,11 +149,12 @@ export class Light {
     if (this.canvas.width !== width || this.canvas.height !== height) Object.assign(this.canvas, { width, height });
   }
 
-  // Use fewer pixels where the machine is slow, more where it is fast.
-  learn(ms) {
-    this.cost += (ms - this.cost) * 0.05;
-    if (this.cost > 16 && this.quality > 0.35) [this.quality, this.cost] = [this.quality * 0.8, 10];
-    else if (this.cost < 3 && this.quality < 0.75) [this.quality, this.cost] = [Math.min(0.75, this.quality * 1.2), 6];
+  // Use fewer pixels where pictures come late, and more again where they long have not. `late` is measured between
+  // pictures, not round our calls: the browser paints after them.
+  learn(late) {
+    this.slow = late ? Math.max(0, this.slow) + 1 : Math.min(0, this.slow) - 1;
+    if (this.slow > 12 && this.quality > 0.35) [this.quality, this.slow] = [this.quality * 0.8, 0];
+    if (this.slow < -900 && this.quality < 0.75) [this.quality, this.slow] = [Math.min(0.75, this.quality * 1.25), 0];
   }
 }
 

@@ -11,11 +11,11 @@ const byId = (id) => document.getElementById(id);
 const calm = window.matchMedia("(prefers-reduced-motion: reduce)");
 const canvas = byId("drawing");
 const drawing = new Drawing(canvas);
-const closeUp = new CloseUp(byId("close-up"), byId("close-up-drawing"));
+const closeUp = new CloseUp(byId("close-up-drawing"));
 const trails = new Trails();
 const readouts = new Readouts(choose);
 const state = { scene: null, frame: null, believe: false, chosen: -1, dirty: true, pictures: 0 };
-const pace = { began: performance.now(), drawn: 0, shown: 0, ms: 0 };
+const pace = { began: performance.now(), drawn: 0, shown: 0, ms: 0, last: 0, drew: false, idle: 17 };
 
 function choose(i) {
   state.chosen = state.chosen === i ? -1 : i;
@@ -104,7 +104,15 @@ function writeFacts(frame, trouble) {
   if (canvas.getAttribute("aria-label") !== label) canvas.setAttribute("aria-label", label);
 }
 
+const LATE_MS = 28;
+
+// A picture was late when the browser's next turn after it came much later than after a turn without one.
 function measurePace(now) {
+  const gap = now - pace.last;
+  pace.last = now;
+  if (pace.drew) drawing.light.learn(gap > Math.max(LATE_MS, 1.6 * pace.idle));
+  else pace.idle += (gap - pace.idle) * 0.1;
+  pace.drew = false;
   if (now - pace.began < 1000) return;
   pace.shown = Math.round((pace.drawn * 1000) / (now - pace.began));
   Object.assign(pace, { began: now, drawn: 0 });
@@ -138,6 +146,7 @@ function tick(now) {
   if (scene) closeUp.draw(drawing.camera, scene, frame, { believe: shown, chosen });
   pace.ms += (performance.now() - began - pace.ms) * 0.1;
   pace.drawn += 1;
+  pace.drew = true;
   state.pictures += 1;
 }
 

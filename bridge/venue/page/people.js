@@ -60,15 +60,15 @@ export function drawPerson(context, camera, scene, person, labels) {
   const feet = onFloor(scene, person.at);
   const tall = feet[2] + TALL_M;
   const k = camera.scaleAt(feet);
-  const line = camera.line(feet, [feet[0], feet[1], tall - 0.22]);
-  const head = camera.project([feet[0], feet[1], tall - 0.12]);
+  const line = camera.line(feet, [feet[0], feet[1], tall - 0.4]);
+  const head = camera.project([feet[0], feet[1], tall - 0.1]);
   if (!line || !head) return;
   const colour = person.inside === false ? "#ffb3a4" : "#fff6e8";
   ring(context, camera, feet, colour, person.inside === false);
   context.lineCap = "round";
   for (const [style, extra] of [["rgba(16, 11, 8, 0.9)", 4], [colour, 0]]) {
     context.strokeStyle = context.fillStyle = style;
-    context.lineWidth = Math.max(4, 0.26 * k) + extra;
+    context.lineWidth = Math.max(4, 0.22 * k) + extra;
     context.beginPath();
     context.moveTo(...line[0]);
     context.lineTo(...line[1]);
@@ -78,7 +78,7 @@ export function drawPerson(context, camera, scene, person, labels) {
     context.fill();
   }
   const name = person.inside === false ? `${person.name}: outside` : person.name;
-  labels.write(name, line[0][0], line[0][1], { colour, weight: 700, size: 15, gap: Math.max(14, 0.4 * k), always: true });
+  labels.write(name, ...head, { colour, weight: 700, size: 15, gap: 6 + Math.max(4, 0.14 * k), always: true });
 }
 
 function ring(context, camera, feet, colour, dashed) {

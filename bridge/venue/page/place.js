@@ -3,8 +3,8 @@
 import { grow, isPoint } from "./vectors.js";
 
 const COLOUR = {
-  grid: "rgba(214, 170, 124, 0.075)",
-  gridStrong: "rgba(214, 170, 124, 0.17)",
+  grid: "rgba(214, 170, 124, 0.10)",
+  gridStrong: "rgba(214, 170, 124, 0.24)",
   floor: "rgba(120, 86, 58, 0.10)",
   polygon: "#e8a24a",
   area: "#c9b48a",
@@ -223,5 +223,5 @@ function drawMark(pen, name, at) {
   stroke(pen, [at[0] - 0.14, at[1], at[2]], [at[0] + 0.14, at[1], at[2]]);
   stroke(pen, [at[0], at[1] - 0.14, at[2]], [at[0], at[1] + 0.14, at[2]]);
   const p = camera.project(at);
-  if (p) labels.write(name, p[0], p[1], { weight: 700, size: 14, gap: 5 });
+  if (p) labels.write(name, p[0], p[1], { weight: 700, size: 14, gap: 6 });
 }

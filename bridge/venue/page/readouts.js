@@ -23,7 +23,8 @@ export class Readouts {
       item.append(shapeIcon(name), text);
       return item;
     });
-    document.getElementById("legend").replaceChildren(...legend);
+    this.believed = element("li", { className: "believed", hidden: true, textContent: "\u25c7 how far off the believed beam lands" });
+    document.getElementById("legend").replaceChildren(...legend, this.believed);
   }
 
   // Build the list for a scene, by truss.
@@ -39,7 +40,8 @@ export class Readouts {
       return element("section", {}, element("h2", { textContent: name }), grid);
     });
     this.list.replaceChildren(...sections);
-    this.list.classList.toggle("many", scene.heads.length > 18);
+    this.many = scene.heads.length > 18;
+    this.list.classList.toggle("many", this.many);
     this.written = 0;
   }
 
@@ -47,13 +49,14 @@ export class Readouts {
     const icon = shapeIcon("dark");
     const value = element("span", { className: "value", textContent: "–" });
     const extra = element("span", { className: "extra" });
+    const word = element("b");
     const button = element("button", { type: "button", className: "head grade-dark" },
-      element("span", { className: "name", textContent: head.name }), value, extra);
+      element("span", { className: "name" }, element("span", { textContent: head.name }), word), value, extra);
     button.prepend(icon);
     button.setAttribute("aria-pressed", "false");
     button.title = [head.name, head.profile].filter(Boolean).join(", ");
     button.addEventListener("click", () => this.onChoose(i));
-    this.rows[i] = { button, icon, value, extra, name: head.name, mark: "dark" };
+    this.rows[i] = { button, icon, value, extra, word, name: head.name, mark: "dark" };
     return button;
   }
 
@@ -64,6 +67,7 @@ export class Readouts {
   write(frame, believe, now) {
     if (!frame || now - this.written < EVERY_MS) return;
     this.written = now;
+    this.believed.hidden = !believe;
     this.rows.forEach((row, i) => {
       const head = frame.heads[i];
       if (head) this.fill(row, head, believe);
@@ -76,13 +80,13 @@ export class Readouts {
     if (mark !== row.mark) {
       row.button.classList.replace(`grade-${row.mark}`, `grade-${mark}`);
       setShapeIcon(row.icon, mark);
+      row.word.textContent = mark === "off" ? GRADES.off.word : "";
       row.mark = mark;
     }
     const value = mark === "dark" ? (head.level > 0.01 ? "lit, alone" : "dark") : centimetres(head.error_m);
     if (row.value.textContent !== value) row.value.textContent = value;
-    const offset = believe ? beliefOffset(head) : null;
-    const word = mark === "off" ? GRADES.off.word : "";
-    const extra = offset === null ? word : `${word ? `${word}, ` : ""}believed ${centimetres(offset)} away`;
+    const offset = believe && mark !== "dark" ? beliefOffset(head) : null;
+    const extra = offset === null ? "" : this.many ? `\u25c7 ${centimetres(offset)}` : `believed ${centimetres(offset)} away`;
     if (row.extra.textContent !== extra) row.extra.textContent = extra;
   }
 
