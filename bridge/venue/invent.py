@@ -62,7 +62,7 @@ def _head(show: Show, fixture: Fixture, rng: np.random.Generator, scatter: Scatt
     sigma = fixture.at_sigma if fixture.at is not None and fixture.at_sigma else (scatter.position_m,) * 3
     position = np.asarray(place) + rng.normal(size=3) * np.asarray(sigma)
     lag = fixture.profile.lag if fixture.lag is None else fixture.lag
-    terms = rng.normal(size=6)
+    terms: list[float] = rng.normal(size=6).tolist()
     mechanics = Mechanics(
         tilt_zero=round(terms[0] * scatter.tilt_zero_deg, 4),
         squareness=round(terms[1] * scatter.squareness_deg, 4),

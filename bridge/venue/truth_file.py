@@ -139,10 +139,10 @@ def dump_truth(truth: Truth) -> str:
     lines.append("fixtures:")
     for fixture, head in truth.fixtures.items():
         lines += [f"  {fixture}:", f"    position: {_flow(head.position)}", f"    rotation: {_flow(head.rotation)}"]
-        terms = ", ".join(f"{key}: {value!r}" for key, value in vars(head.mechanics).items())
+        terms = ", ".join(f"{key}: {float(value)!r}" for key, value in vars(head.mechanics).items())
         lines.append(f"    mechanics: {{{terms}}}")
         for key in ("backlash_deg", "dead_time_s", "smoothing_s", "zoom_travel_s", "focus_travel_s", "dimmer_s"):
-            lines.append(f"    {key}: {getattr(head, key)!r}")
+            lines.append(f"    {key}: {float(getattr(head, key))!r}")
     if truth.marks:
         lines.append("marks:")
         lines += [f"  {mark}: {_flow(place)}" for mark, place in truth.marks.items()]

@@ -13,7 +13,6 @@ from bridge.show.model import Show
 from bridge.venue.invent import invent
 from bridge.venue.robot import Progress, Robot
 from bridge.venue.simulation import Venue
-
 from tests.unit.venue.fakes import FakeDaemon
 from tests.unit.venue.rigs import SPOT, show
 
