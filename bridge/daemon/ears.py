@@ -18,6 +18,11 @@ class Ears:
         self._watch, self._universes, self._cid, self._clock = watch, tuple(universes), own_cid, clock
         self._sources = Sources(universes)
 
+    @property
+    def since_s(self) -> float:
+        """Since when all universes are listened to (monotonic)."""
+        return self._watch.since_s
+
     def listen(self) -> None:
         """Take in what has arrived; cheap, a few times a second."""
         now_s = self._clock()

@@ -13,6 +13,7 @@ import sys
 import time
 from collections import deque
 from collections.abc import Callable
+from typing import Any
 
 from bridge.daemon.logs import LOG
 
@@ -31,6 +32,7 @@ class Loop:
     def __init__(self) -> None:
         self._readers: dict[int, Callable[[], bool]] = {}
         self._later: deque[Callable[[], None]] = deque()
+        self._signals: dict[signal.Signals, Any] = {}
         self._wake_read, self._wake_write = os.pipe()
         for end in (self._wake_read, self._wake_write):
             os.set_blocking(end, False)
@@ -51,7 +53,8 @@ class Loop:
         """Run `handle` in the loop when one of these signals comes."""
         signal.set_wakeup_fd(self._wake_write, warn_on_full_buffer=False)
         for number in numbers:
-            signal.signal(number, lambda *_: self._later.append(handle))
+            before = signal.signal(number, lambda *_: self._later.append(handle))
+            self._signals.setdefault(number, before)
 
     def end(self) -> None:
         """Leave `run` after this round."""
@@ -60,12 +63,14 @@ class Loop:
     def run(self, due_s: Callable[[], float], on_due: Callable[[], None]) -> None:
         """Until `end` is called."""
         again: set[int] = set()
-        while not self._ended:
-            wait_s = 0.0 if again or self._later else max(0.0, due_s() - time.monotonic())
-            ready = select.select(list(self._readers), (), (), wait_s)[0]
-            again = {number for number in again.union(ready) if self._readers[number]()}
+        while True:
             while self._later:
                 self._guarded(self._later.popleft())
+            if self._ended:
+                return
+            wait_s = 0.0 if again else max(0.0, due_s() - time.monotonic())
+            ready = select.select(list(self._readers), (), (), wait_s)[0]
+            again = {number for number in again.union(ready) if self._readers[number]()}
             if time.monotonic() >= due_s():
                 on_due()
 
@@ -73,6 +78,8 @@ class Loop:
         """Give back signals and descriptors."""
         with contextlib.suppress(ValueError):
             signal.set_wakeup_fd(-1)
+            for number, before in self._signals.items():
+                signal.signal(number, before)
         os.close(self._wake_read)
         os.close(self._wake_write)
 

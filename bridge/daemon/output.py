@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import fcntl
 import socket
-import struct
 from collections.abc import Sequence
 
+from bridge.daemon.interfaces import why_no_interface
 from bridge.daemon.logs import LOG
 from bridge.errors import NetworkError
 from bridge.wire import e131
@@ -20,18 +19,6 @@ TIME_TO_LIVE = 16
 """Hops for multicast: a lighting network may be routed, the default of 1 would end at the first router."""
 REOPEN_S = 1.0
 SEND_BUFFER = 1 << 20
-_SIOCGIFADDR = 0x8915
-
-
-def own_addresses() -> dict[str, str]:
-    """IPv4 address by interface name (Linux); those without one are left out."""
-    found: dict[str, str] = {}
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        for _, name in socket.if_nameindex():
-            with contextlib.suppress(OSError):
-                answer = fcntl.ioctl(probe.fileno(), _SIOCGIFADDR, struct.pack("256s", name.encode()[:15]))
-                found[name] = socket.inet_ntoa(answer[20:24])
-    return found
 
 
 def open_sender(interface: str) -> socket.socket:
@@ -48,17 +35,6 @@ def open_sender(interface: str) -> socket.socket:
         sock.close()
         raise NetworkError(f"sacn: cannot send from {interface}: {why_no_interface(error)}") from None
     return sock
-
-
-def why_no_interface(error: OSError) -> str:
-    """What a person can do about an interface that cannot be used."""
-    if error.errno not in (errno.EADDRNOTAVAIL, errno.ENODEV):
-        return str(error)
-    have = ", ".join(f"{address} ({name})" for name, address in own_addresses().items()) or "none"
-    return (
-        f"this machine has no such address (it has {have}); is the cable in? "
-        "`sacn: interface` in network.yaml names the address"
-    )
 
 
 class Output:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import gc
-import signal
 import socket
 import time
+from dataclasses import dataclass
 from typing import Any
 
 from bridge.daemon.ears import Ears
@@ -31,8 +31,19 @@ LISTEN_EVERY_S, NEWCOMERS_EVERY_S, TIDY_EVERY_S = 0.1, 1.0, 1.0
 SPIN_S = 0.0002
 
 
+@dataclass(frozen=True)
+class Parts:
+    """What was opened for a service; whoever opened it closes it."""
+
+    loop: Loop
+    osc: socket.socket
+    output: Output
+    ears: Ears
+    folder: StateFolder
+
+
 class Service:
-    """Owns everything that runs. Built with all sockets open; `run` returns when the streams have ended."""
+    """Moves data between its parts; `run` returns when the streams have ended."""
 
     def __init__(
         self,
@@ -40,23 +51,18 @@ class Service:
         engine: Live,
         encoder: Encoder,
         commands: Commands,
-        *,
-        loop: Loop,
-        osc: socket.socket,
-        output: Output,
-        ears: Ears,
-        folder: StateFolder,
+        parts: Parts,
         remembered: Remembered,
-        listening_since_s: float,
     ) -> None:
         self._clock = time.monotonic
-        self._engine, self._loop, self._osc, self._output, self._ears = engine, loop, osc, output, ears
-        self._worker = Worker()
+        self._engine, self._remembered, self._worker = engine, remembered, Worker()
+        self._loop, self._osc, self._output, self._ears = parts.loop, parts.osc, parts.output, parts.ears
+        folder, ears, loop = parts.folder, parts.ears, parts.loop
         sequences = remembered.sequences
         if remembered.crashed:  # the last numbers on disk may be older than the last packets on the wire
             sequences = {universe: safe_start(number) for universe, number in sequences.items()}
         self.transmission = Transmission(
-            engine, encoder, show.network.sacn, folder.cid.bytes, ears.contests, sequences, listening_since_s
+            engine, encoder, show.network.sacn, folder.cid.bytes, ears.contests, sequences, ears.since_s
         )
         self._feed = Feed(self._send_feed)
         self._session = Session(show, engine, self._worker, self._feed.event, loop.call)
@@ -68,10 +74,9 @@ class Service:
         self._next_listen_s = self._next_newcomers_s = self._next_tidy_s = 0.0
         self._stopping = False
 
-    def run(self, armed: bool, remembered: Remembered) -> None:
-        """Until SIGTERM or SIGINT: then dark, three terminated packets per universe, and out."""
-        self._begin(armed, remembered)
-        self._loop.on_signals((signal.SIGTERM, signal.SIGINT), self._stop)
+    def run(self, armed: bool) -> None:
+        """Until `stop`: then dark, three terminated packets per universe, and out."""
+        self._begin(armed, self._remembered)
         self._loop.add_reader(self._osc.fileno(), self._read)
         freeze_memory()
         try:
@@ -99,8 +104,8 @@ class Service:
         elif armed:
             self.transmission.arm()
 
-    def _stop(self) -> None:
-        """A second signal changes nothing: the end takes a tenth of a second."""
+    def stop(self) -> None:
+        """End the streams and then the loop. Asked again it changes nothing: the end takes a tenth of a second."""
         if not self._stopping:
             self._stopping = True
             LOG.info("stopping: dark, then the streams end")

@@ -14,12 +14,14 @@ import ctypes
 import select
 import socket
 import struct
+import time
 from collections.abc import Callable, Iterable
 
-from bridge.daemon.output import why_no_interface
+from bridge.daemon.interfaces import why_no_interface
 from bridge.errors import NetworkError
-from bridge.wire import e131
 
+PORT = 5568
+"""Of E1.31, like the group below: `wire.e131` has both, but would bring numpy with it (see early.py)."""
 PACKETS_PER_SOCKET = 4
 PACKETS_PER_DRAIN = 256
 RECEIVE_BUFFER = 8192
@@ -33,19 +35,27 @@ Take = Callable[[bytes, str], None]
 class Watch:
     """Listens from construction on. NetworkError when the interface cannot be listened on."""
 
-    def __init__(self, universes: Iterable[int], interface: str, own_cid: bytes) -> None:
+    def __init__(self, universes: Iterable[int], interface: str) -> None:
+        self.universes = frozenset(universes)
+        self.interface = interface
+        self.since_s = 0.0
         self._poll = select.epoll()
         self._sockets: dict[int, socket.socket] = {}
-        self._interface = interface
-        self._cid = own_cid
         try:
-            for universe in universes:
-                sock = _listen(universe, interface, own_cid)
+            for universe in self.universes:
+                sock = _listen(universe, interface)
                 self._sockets[sock.fileno()] = sock
                 self._poll.register(sock.fileno(), select.EPOLLIN)
         except OSError as error:
             self.close()
-            raise NetworkError(f"sacn: cannot listen on {interface}:{e131.PORT}: {why_no_interface(error)}") from None
+            raise NetworkError(f"sacn: cannot listen on {interface}:{PORT}: {why_no_interface(error)}") from None
+        self.since_s = time.monotonic()
+
+    def ignore(self, own_cid: bytes) -> None:
+        """Have the kernel drop our own packets; where it cannot, `Ears` still tells them by their CID."""
+        for sock in self._sockets.values():
+            with contextlib.suppress(OSError):
+                _drop_own(sock, own_cid)
 
     def drain(self, take: Take) -> None:
         """Give `take(packet, sender_host)` a bounded number of what has arrived."""
@@ -63,7 +73,7 @@ class Watch:
             group = sock.getsockname()[0]
             for option in (socket.IP_DROP_MEMBERSHIP, socket.IP_ADD_MEMBERSHIP):
                 with contextlib.suppress(OSError):
-                    sock.setsockopt(socket.IPPROTO_IP, option, _membership(group, self._interface))
+                    sock.setsockopt(socket.IPPROTO_IP, option, _membership(group, self.interface))
 
     def close(self) -> None:
         """Leave all groups."""
@@ -86,8 +96,8 @@ def _read(sock: socket.socket) -> list[tuple[bytes, str]]:
     return packets
 
 
-def _listen(universe: int, interface: str, own_cid: bytes) -> socket.socket:
-    group = e131.multicast_group(universe)
+def _listen(universe: int, interface: str) -> socket.socket:
+    group = f"239.255.{universe >> 8}.{universe & 255}"
     sock = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
     try:
         sock.setblocking(False)
@@ -95,9 +105,7 @@ def _listen(universe: int, interface: str, own_cid: bytes) -> socket.socket:
         sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, RECEIVE_BUFFER)
         with contextlib.suppress(OSError):
             sock.setsockopt(socket.IPPROTO_IP, _IP_MULTICAST_ALL, 0)
-        with contextlib.suppress(OSError):  # without the filter our own packets are told by their CID, later
-            _drop_own(sock, own_cid)
-        sock.bind((group, e131.PORT))
+        sock.bind((group, PORT))
         sock.setsockopt(socket.IPPROTO_IP, socket.IP_ADD_MEMBERSHIP, _membership(group, interface))
     except OSError:
         sock.close()

@@ -10,7 +10,8 @@ import pytest
 from bridge.daemon.ears import Ears
 from bridge.daemon.endpoint import drain, open_osc
 from bridge.daemon.inbox import Inbox
-from bridge.daemon.output import Output, own_addresses
+from bridge.daemon.interfaces import own_addresses
+from bridge.daemon.output import Output
 from bridge.daemon.watch import Watch
 from bridge.errors import NetworkError
 from bridge.wire import e131, osc
@@ -39,7 +40,8 @@ def heard_by(watch: Watch) -> list[bytes]:
 
 
 def test_other_sources_are_heard_by_multicast_and_our_own_packets_never_reach_us(output: Output) -> None:
-    watch = Watch([30010, 30011], "127.0.0.1", OWN)
+    watch = Watch([30010, 30011], "127.0.0.1")
+    watch.ignore(OWN)
     output.send(30010, packet(OWN, 30010), 0.0)
     output.send(30011, packet(OTHER, 30011), 0.0)
     output.send(30012, packet(OTHER, 30012), 0.0)
@@ -50,7 +52,8 @@ def test_other_sources_are_heard_by_multicast_and_our_own_packets_never_reach_us
 
 @pytest.mark.parametrize("word", range(4))
 def test_a_cid_that_differs_in_one_place_is_not_taken_for_ours(output: Output, word: int) -> None:
-    watch = Watch([30013], "127.0.0.1", OWN)
+    watch = Watch([30013], "127.0.0.1")
+    watch.ignore(OWN)
     near = bytearray(OWN)
     near[4 * word + 3] ^= 1
     output.send(30013, packet(bytes(near), 30013), 0.0)
@@ -61,7 +64,7 @@ def test_a_cid_that_differs_in_one_place_is_not_taken_for_ours(output: Output, w
 def test_more_universes_than_one_socket_may_join(output: Output) -> None:
     """Linux: net.ipv4.igmp_max_memberships is 20 per socket."""
     universes = range(30020, 30060)
-    watch = Watch(universes, "127.0.0.1", OWN)
+    watch = Watch(universes, "127.0.0.1")
     for universe in universes:
         output.send(universe, packet(OTHER, universe), 0.0)
     assert len(heard_by(watch)) == 40
@@ -69,7 +72,7 @@ def test_more_universes_than_one_socket_may_join(output: Output) -> None:
 
 
 def test_unicast_for_a_node_on_this_machine_is_not_swallowed(output: Output) -> None:
-    watch = Watch([30014], "127.0.0.1", OWN)
+    watch = Watch([30014], "127.0.0.1")
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as node:
         node.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         node.bind(("127.0.0.77", e131.PORT))
@@ -84,7 +87,7 @@ def test_unicast_for_a_node_on_this_machine_is_not_swallowed(output: Output) -> 
 
 def test_contests_name_the_source_its_address_and_only_the_last_moments(output: Output) -> None:
     now_s = [100.0]
-    watch = Watch([30015, 30016], "127.0.0.1", OWN)
+    watch = Watch([30015, 30016], "127.0.0.1")
     ears = Ears(watch, [30015, 30016], OWN, lambda: now_s[0])
     output.send(30015, packet(OTHER, 30015, name="House desk"), 0.0)
     assert ears.contests(100.0) == {30015: ('"House desk" at 127.0.0.1 (priority 100)',)}
@@ -99,7 +102,7 @@ def test_an_interface_that_is_not_here_is_said_with_those_that_are() -> None:
     with pytest.raises(NetworkError, match=r"192\.0\.2\.1.*no such address.*127\.0\.0\.1 \(lo\)"):
         Output(SacnSettings(interface="192.0.2.1"))
     with pytest.raises(NetworkError, match="no such"):
-        Watch([30017], "192.0.2.1", OWN)
+        Watch([30017], "192.0.2.1")
     assert own_addresses()["lo"] == "127.0.0.1"
 
 
