@@ -10,7 +10,7 @@ from bridge.show.problems import Bad, Problem, listed, nearest, shown
 from bridge.show.values import whole
 from bridge.show.yaml12 import Node, parse
 
-MOST_BYTES = 16_000_000
+MOST_BYTES = 8_000_000
 VERSION = 1
 
 

@@ -68,14 +68,14 @@ def listed(words: Iterable[str], limit: int = 24) -> str:
     """Words for a message, cut short where there are many."""
     all_words = list(words)
     more = f" and {len(all_words) - limit} more" if len(all_words) > limit else ""
-    return ", ".join(all_words[:limit]) + more
+    return ", ".join(shown(word) for word in all_words[:limit]) + more
 
 
 def unknown(what: str, found: str, allowed: Iterable[str]) -> str:
     """Message for a name that is not there, with the nearest that is."""
     names = list(allowed)
     near = nearest(found, names)
-    hint = f", nearest is '{near}'" if near else ""
+    hint = f", nearest is '{shown(near)}'" if near else ""
     return f"found unknown {what} '{shown(found)}'{hint}; allowed: {listed(names) or 'none is defined'}"
 
 

@@ -21,6 +21,7 @@ _LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _UNPRINTABLE = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _STRING_TAG = "tag:yaml.org,2002:str"
 _PLAIN_WORDS = {
+    "exceeded maximum nesting depth": f"found more than {MOST_DEPTH} levels inside each other",
     "found character that cannot start any token": "found a character that cannot begin a value here: a tab, % @ or `?",
     "found character '\\t' that cannot start any token": "found a tab; indent with spaces",
     "mapping values are not allowed": "found a ':' where none is due; look for a wrong indent or a missing quote",

@@ -1,0 +1,90 @@
+# ruff: noqa: E501 (rows of a table stay rows)
+"""Whatever stands in the files: a show, or a ShowError whose every line is `file:line: text`. Never anything else."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from bridge.errors import ShowError
+from bridge.show import load
+
+LINE = re.compile(r"(rig|stage|network|sightings|poses|profiles/spot)\.yaml:[1-9][0-9]*: .+")
+FILES = st.sampled_from(
+    ["rig.yaml", "stage.yaml", "network.yaml", "sightings.yaml", "poses.yaml", "profiles/spot.yaml"]
+)
+TOKENS = st.sampled_from(
+    ["", "-", "0", "-1", "1e999", ".nan", "-.inf", "null", "~", "on", "no", "[]", "{}", "[[]]", "[1, 2, 3]", "{a: 1}",
+     "'", '"', ":", "\t", "\n", "  ", "&a", "*a", "!!int x", "? ", "|", "%", "@", "# ", "---\n", "...\n", "<<: ", "\x00",
+     "é", "\u2028", "999999999999999999999999", "9" * 5000, "0x10", "1.5", "unknown", "foh-1", "../..", "/dev/zero", "A",
+     '"\\ud800"', '"\\0"', "10' 6\"", "1/0 in", "[x, [y]]", "version: 1", "fixtures:"]
+)  # fmt: skip
+RELAXED = settings(
+    deadline=None, max_examples=250, suppress_health_check=[HealthCheck.function_scoped_fixture], print_blob=True
+)
+
+
+def _must_be_told_plainly(folder) -> None:
+    lines = ["rig.yaml:1: (loaded)"]
+    try:
+        assert load(folder.write()).fixtures
+    except ShowError as error:
+        lines = error.lines
+    assert lines
+    for line in lines:
+        assert LINE.fullmatch(line), line
+        assert line.isprintable(), line
+        assert len(line) < 2000
+
+
+@RELAXED
+@given(file=FILES, changes=st.lists(st.tuples(st.floats(0, 1), st.integers(0, 12), TOKENS), min_size=1, max_size=4))
+def test_pieces_replaced(new_folder, file: str, changes: list[tuple[float, int, str]]) -> None:
+    folder = new_folder()
+    for where, removed, token in changes:
+        text = folder.files[file]
+        at = int(where * len(text))
+        folder.files[file] = text[:at] + token + text[at + removed :]
+    _must_be_told_plainly(folder)
+
+
+@RELAXED
+@given(file=FILES, pick=st.floats(0, 0.999), token=TOKENS)
+def test_one_value_replaced(new_folder, file: str, pick: float, token: str) -> None:
+    folder = new_folder()
+    values = list(re.finditer(r"(?<=[:\[,] )[^\s,\]}{\[]+|(?<=: )[\[{][^\n]*", folder.files[file]))
+    match = values[int(pick * len(values))]
+    folder.files[file] = folder.files[file][: match.start()] + token + folder.files[file][match.end() :]
+    _must_be_told_plainly(folder)
+
+
+@RELAXED
+@given(file=FILES, data=st.binary(max_size=80), whole=st.booleans())
+def test_any_bytes(new_folder, file: str, data: bytes, whole: bool) -> None:
+    folder = new_folder()
+    folder.files[file] = data if whole else b"version: 1\n" + data
+    _must_be_told_plainly(folder)
+
+
+@RELAXED
+@given(file=FILES, first=st.floats(0, 1), second=st.floats(0, 1))
+def test_lines_moved_and_dropped(new_folder, file: str, first: float, second: float) -> None:
+    folder = new_folder()
+    lines = folder.files[file].splitlines(keepends=True)
+    line = lines.pop(int(first * (len(lines) - 1)))
+    lines.insert(int(second * len(lines)), line)
+    folder.files[file] = "".join(lines)
+    _must_be_told_plainly(folder)
+    lines.remove(line)
+    folder.files[file] = "".join(lines)
+    _must_be_told_plainly(folder)
+
+
+@pytest.mark.parametrize("token", ["1e400", "9" * 400, "-" + "9" * 401, "0x" + "f" * 500, "0o" + "7" * 500])
+def test_numbers_beyond_all_floats(folder, token: str) -> None:
+    folder.edit("rig.yaml", "[-4.0, -12.0, 9.0]", f"[{token}, 0, 0]")
+    folder.edit("rig.yaml", "universe: 1", f"universe: {token}")
+    assert len(folder.problems()) == 2

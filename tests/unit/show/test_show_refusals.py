@@ -1,0 +1,301 @@
+# ruff: noqa: E501 (rows of a table stay rows)
+"""One test per reason to refuse: file, line, what was found and what is allowed."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+RIG, STAGE, NET, SIGHT, POSES = "rig.yaml", "stage.yaml", "network.yaml", "sightings.yaml", "poses.yaml"
+PROFILE = "profiles/spot.yaml"
+CORNERS = "corners: [[-6, 0], [6, 0], [6, 8], [-6, 8]]"
+ZOOM = "[[0, 55.0], [65535, 5.0]]"
+FOCUS = "[[3.0, 60000], [8.0, 31000], [20.0, 12000]]"
+
+# (what is wrong, file, text that stands there, text put in its place, words of the message)
+REASONS = [
+    # every file
+    ("another version", RIG, "version: 1", "version: 2", ["version: found 2", "from 1 to 1"]),
+    ("version as text", STAGE, "version: 1", "version: '1'", ["version: found '1'"]),
+    ("no version", NET, "version: 1\n", "", ["no key 'version'"]),
+    ("unknown key with a near one", RIG, "    truss: foh", "    trus: foh", ["unknown key 'trus'", "nearest is 'truss'"]),
+    ("unknown key at the top", STAGE, "floors:", "flors:", ["unknown key 'flors'", "nearest is 'floors'", "allowed:"]),
+    ("unknown key like no other", NET, "panel:", "qqqq:", ["unknown key 'qqqq'; allowed:"]),
+    ("doubled key", STAGE, "aim_sigma: 0.03", "aim_sigma: 0.03\naim_sigma: 0.02", ["'aim_sigma' a second time"]),
+    ("required key missing", RIG, "    universe: 1\n", "", ["foh-1", "no key 'universe'"]),
+    ("a list where a mapping is due", STAGE, "move_in_black: {after: 0.6}", "move_in_black: [0.6]", ["found [0.6]", "'after'"]),
+    ("a mapping where a list is due", STAGE, CORNERS, "corners: {a: 1}", ["found a mapping", "a list of corners"]),
+    ("a value that is not there", RIG, "    address: 1\n", "    address:\n", ["address: found nothing"]),
+    # rig
+    ("no fixture", RIG, "fixtures:", "fixtures: []\nother:", ["found []", "a list of fixtures"]),
+    ("fixture name with a space", RIG, "name: foh-2", "name: foh 2", ["found 'foh 2'", "letters, digits, - and _"]),
+    ("doubled fixture name", RIG, "name: foh-2", "name: foh-1", ["'foh-1' a second time (first in line 4)"]),
+    ("unknown built-in profile", RIG, "spot-16bit", "spot-16bt", ["unknown profile", "nearest is 'spot-16bit'"]),
+    ("profile file not there", RIG, "profiles/spot.yaml", "profiles/spt.yaml", ["unknown profile", "'profiles/spot.yaml'"]),
+    ("profile path out of the folder", RIG, "profiles/spot.yaml", "../spot.yaml", ["stays inside the show folder"]),
+    ("profile path from the root", RIG, "profiles/spot.yaml", "/etc/hosts.yaml", ["stays inside the show folder"]),
+    ("universe 0", RIG, "universe: 1", "universe: 0", ["universe: found 0", "from 1 to 63999"]),
+    ("universe 64000", RIG, "universe: 1", "universe: 64000", ["found 64000"]),
+    ("universe not whole", RIG, "universe: 1", "universe: 1.5", ["found 1.5", "whole number"]),
+    ("address 0", RIG, "address: 101", "address: 0", ["address: found 0", "from 1 to 512"]),
+    ("address as a switch", RIG, "address: 101", "address: true", ["found true", "whole number"]),
+    ("footprint past 512", RIG, "address: 101", "address: 494", ["last channel is 513", "allowed is 1 to 493"]),
+    ("overlapping addresses", RIG, "address: 101", "address: 16", ["found 16-35", "overlaps foh-1 at 1-16", "next free"]),
+    ("hang not finite", RIG, "yaw: 0", "yaw: .nan", ["hang.yaw: found .nan", "finite"]),
+    ("hang sigma 0", RIG, "sigma: 1.0}", "sigma: 0}", ["hang.sigma: found 0"]),
+    ("position with two numbers", RIG, "[-4.0, -12.0, 9.0]", "[-4.0, -12.0]", ["at: found [-4.0, -12.0]", "[x, y, z]"]),
+    ("position in millimetres", RIG, "[-4.0, -12.0, 9.0]", "[-4000, -12000, 9000]", ["at.1: found -4000", "mm"]),
+    ("length in an unknown unit", RIG, "[-4.0, -12.0, 9.0]", "[4 yd, 1, 9]", ["at.1: found '4 yd'", "10' 6\""]),
+    ("infinite length", RIG, "[-4.0, -12.0, 9.0]", "[.inf, 1, 9]", ["at.1: found .inf"]),
+    ("position sigma 0", RIG, "[0.3, 0.3, 0.1]", "[0.3, 0, 0.1]", ["at_sigma.2: found 0"]),
+    ("position sigma without position", RIG, "    at: [-4.0, -12.0, 9.0]\n", "", ["a sigma but no 'at'"]),
+    ("unknown target", RIG, "follows: lead", "follows: leda", ["unknown target 'leda'", "nearest is 'lead'"]),
+    ("outside neither dark nor stay", RIG, "outside: dark", "outside: drak", ["dark or stay", "nearest is 'dark'"]),
+    ("limits beyond the profile", RIG, "pan: [-200, 200]", "pan: [-200, 271]", ["limits.pan.2: found 271", "-270 to 270"]),
+    ("limits reversed", RIG, "tilt: [-110, 110]", "tilt: [110, -110]", ["limits.tilt: found [110, -110]", "smaller first"]),
+    ("rest outside the limits", RIG, "rest: [0, 45]", "rest: [0, 120]", ["rest: found 120", "from -110 to 110"]),
+    ("rest of one number", RIG, "rest: [0, 45]", "rest: [0]", ["rest: found [0]", "[pan, tilt]"]),
+    ("negative lag", RIG, "lag: 0.12", "lag: -0.1", ["lag: found -0.1"]),
+    ("lag in milliseconds", RIG, "lag: 0.12", "lag: 120", ["lag: found 120", "from 0 to 5 s"]),
+    # profile
+    ("footprint 513", PROFILE, "footprint: 16", "footprint: 513", ["footprint: found 513"]),
+    ("required channel missing", PROFILE, "dimmer: [5, 6], ", "", ["channels: found no key 'dimmer'"]),
+    ("unknown channel", PROFILE, "zoom: [7, 8]", "zom: [7, 8]", ["unknown key 'zom'", "nearest is 'zoom'"]),
+    ("two channels on one offset", PROFILE, "tilt: [3, 4]", "tilt: [2, 4]", ["pan and tilt both at offset 2"]),
+    ("one channel twice on one offset", PROFILE, "pan: [1, 2]", "pan: [1, 1]", ["pan and pan both at offset 1"]),
+    ("five bytes", PROFILE, "pan: [1, 2]", "pan: [1, 2, 13, 14, 15]", ["channels.pan", "list of 5", "of 1 to 4"]),
+    ("offset 0", PROFILE, "pan: [1, 2]", "pan: [0, 2]", ["channels.pan.1: found 0"]),
+    ("offset beyond the footprint", PROFILE, "focus: [9, 10]", "focus: [9, 17]", ["focus at offset 17", "footprint 16"]),
+    ("fixed beyond the footprint", PROFILE, "12: 0", "17: 0", ["found offset 17", "footprint 16"]),
+    ("fixed on a channel", PROFILE, "12: 0", "10: 0", ["found offset 10", "a byte of focus"]),
+    ("fixed value past a byte", PROFILE, "12: 0", "12: 256", ["fixed.12: found 256", "from 0 to 255"]),
+    ("fixed offset that is no number", PROFILE, "12: 0", "twelve: 0", ["found offset 'twelve'"]),
+    ("fixed offset twice in two ways", PROFILE, "12: 0", "0xb: 0", ["found offset '0xb'", "once"]),
+    ("pan from == to", PROFILE, "{from: -270, to: 270", "{from: 270, to: 270", ["pan.to: found 270, the same as 'from'"]),
+    ("tilt from == to", PROFILE, "{from: -135, to: 135", "{from: 0, to: 0", ["tilt.to: found 0, the same as 'from'"]),
+    ("speed 0", PROFILE, "speed: 180", "speed: 0", ["pan.speed: found 0", "above 0"]),
+    ("acceleration below 0", PROFILE, "acceleration: 500", "acceleration: -5", ["tilt.acceleration: found -5"]),
+    ("zoom raw not rising", PROFILE, ZOOM, "[[65535, 5.0], [0, 55.0]]", ["zoom.table", "raw values rise"]),
+    ("zoom raw past the channel", PROFILE, ZOOM, "[[0, 55.0], [65536, 5.0]]", ["found raw 65536", "0 to 65535"]),
+    ("zoom angle 0", PROFILE, ZOOM, "[[0, 55.0], [65535, 0]]", ["zoom.table.2: found 0"]),
+    ("zoom angle 180", PROFILE, ZOOM, "[[0, 180], [65535, 5]]", ["zoom.table.1: found 180", "below 180"]),
+    ("zoom angle to and fro", PROFILE, ZOOM, "[[0, 9], [1, 5], [2, 9]]", ["angles rise, or fall"]),
+    ("candela in some rows", PROFILE, ZOOM, "[[0, 9, 100], [1, 5]]", ["candela in every row or in none"]),
+    ("zoom row of one", PROFILE, ZOOM, "[[0], [1, 5]]", ["zoom.table.1: found [0]"]),
+    ("zoom edge", PROFILE, "edge: beam", "edge: been", ["beam or field", "nearest is 'beam'"]),
+    ("zoom table without channel", PROFILE, "zoom: [7, 8], ", "", ["zoom: found a table but no channel"]),
+    ("focus table without channel", PROFILE, ", focus: [9, 10]", "", ["focus: found a table but no channel"]),
+    ("focus distances not rising", PROFILE, FOCUS, "[[8, 1], [3, 2]]", ["focus.table", "distances rise"]),
+    ("focus distance 0", PROFILE, FOCUS, "[[0, 1], [3, 2]]", ["focus.table.1: found 0"]),
+    ("focus raw past the channel", PROFILE, FOCUS, "[[1, 1], [3, 70000]]", ["focus: found raw 70000"]),
+    ("dimmer curve", PROFILE, "curve: linear", "curve: cubic", ["dimmer.curve: found 'cubic'", "linear or square"]),
+    ("negative minimum distance", PROFILE, "min_distance: 3.0", "min_distance: -3", ["min_distance: found -3"]),
+    # stage
+    ("no polygon", STAGE, "performance_polygon:", "polygon:", ["unknown key 'polygon'", "'performance_polygon'"]),
+    ("two corners", STAGE, CORNERS, "corners: [[0, 0], [1, 0]]", ["list of 2", "at least 3"]),
+    ("corner of three numbers", STAGE, CORNERS, "corners: [[0, 0, 0], [1, 0, 0], [0, 1, 0]]", ["corners.1", "[x, y]"]),
+    ("polygon that crosses itself", STAGE, CORNERS, "corners: [[-6, 0], [6, 0], [-6, 8], [6, 8]]",
+     ["crosses or touches itself", "corner 2", "corner 4"]),
+    ("polygon in a line", STAGE, CORNERS, "corners: [[0, 0], [3, 0], [6, 0]]", ["lie in one line"]),
+    ("polygon with a corner twice", STAGE, CORNERS, "corners: [[0, 0], [3, 0], [3, 0], [0, 3], [3, 0]]", ["corner 2 twice"]),
+    ("height reversed", STAGE, "height: [-0.5, 4.0]", "height: [4.0, -0.5]", ["height: found [4.0, -0.5]", "smaller first"]),
+    ("negative margin", STAGE, "margin: 0.15", "margin: -0.15", ["margin: found -0.15"]),
+    ("negative fade", STAGE, "fade_out: 0.2", "fade_out: -1", ["fade_out: found -1"]),
+    ("area without a name", STAGE, "{name: thrust, ", "{", ["more_areas.1: found no key 'name'"]),
+    ("switch neither on nor off", STAGE, "on: false", "on: 2", ["more_areas.thrust.on: found 2", "on or off"]),
+    ("two areas of one name", STAGE, "[{name: thrust,", "[{name: thrust, corners: [[0,0],[1,0],[0,1]]}, {name: thrust,",
+     ["more_areas.thrust: found the name 'thrust' a second time"]),
+    ("floor without height", STAGE, ", height: 0.6", "", ["floors.riser: found no key 'height'"]),
+    ("mark of two numbers", STAGE, "B: [5, 1, 0]", "B: [5, 1]", ["marks.B: found [5, 1]", "{at: unknown, height: 0}"]),
+    ("mark that is text", STAGE, "B: [5, 1, 0]", "B: unknown", ["marks.B: found 'unknown'", "[x, y, z]"]),
+    ("mark place mistyped", STAGE, "at: unknown", "at: unknwon", ["marks.D.at: found 'unknwon'", "or unknown"]),
+    ("mark name with a space", STAGE, "  B: [", "  B b: [", ["the name 'B b'"]),
+    ("mark sigma 0", STAGE, "sigma: 0.02", "sigma: 0", ["marks.C.sigma: found 0"]),
+    ("height of a known mark", STAGE, "sigma: 0.02", "height: 0", ["marks.C.height", "at: unknown"]),
+    ("datum on a surveyed mark", STAGE, "tapes:", "datum: {origin: A, along_x: D}\ntapes:", ["datum: found 'A'", "unknown"]),
+    ("datum on one mark", STAGE, "tapes:", "datum: {origin: D, along_x: D}\ntapes:", ["along_x: found 'D', the same"]),
+    ("datum on no mark", STAGE, "tapes:", "datum: {origin: Q, along_x: D}\ntapes:", ["datum.origin", "unknown mark 'Q'"]),
+    ("tape to nowhere", STAGE, "[A, foh-1]", "[A, foh-9]", ["tapes.2.between", "unknown mark or fixture 'foh-9'"]),
+    ("tape to itself", STAGE, "[A, B]", "[A, A]", ["tapes.1.between: found 'A' at both ends"]),
+    ("tape with one end", STAGE, "[A, B]", "[A]", ["tapes.1.between: found ['A']"]),
+    ("tape of length 0", STAGE, "metres: 10.02", "metres: 0", ["tapes.1.metres: found 0"]),
+    ("tape sigma below 0", STAGE, "metres: 10.02, sigma: 0.01", "metres: 10, sigma: -1", ["tapes.1.sigma: found -1"]),
+    ("no target", STAGE, "{lead: {height: 1.3, size: 2.0, source: osc}}", "{}", ["targets", "at least one target"]),
+    ("target size 0", STAGE, "size: 2.0", "size: 0", ["targets.lead.size: found 0"]),
+    ("target source", STAGE, "source: osc", "source: osk", ["targets.lead.source: found 'osk'", "osc"]),
+    ("target name with a slash", STAGE, "{lead: {", "{lead/1: {", ["the name 'lead/1'"]),
+    ("move in black after 0", STAGE, "after: 0.6", "after: 0", ["move_in_black.after: found 0"]),
+    ("evenness", STAGE, "evenness: off", "evenness: of", ["light.evenness: found 'of'", "on or off"]),
+    ("level map x not rising", STAGE, "x: [-6, 0, 6]", "x: [-6, 0, 0]", ["level_map.x", "rises"]),
+    ("level map y not rising", STAGE, "y: [0, 8]", "y: [8, 0]", ["level_map.y", "rises"]),
+    ("level map with a row too few", STAGE, "[[1, 0.8, 1], [1, 1, 1]]", "[[1, 0.8, 1]]", ["found 1 rows", "2 rows of 3"]),
+    ("level map with a short row", STAGE, "[1, 1, 1]]", "[1, 1]]", ["lengths [3, 2]", "2 rows of 3"]),
+    ("level map factor below 0", STAGE, "0.8", "-0.8", ["level_map.factor.1.2: found -0.8"]),
+    ("aim sigma 0", STAGE, "aim_sigma: 0.03", "aim_sigma: 0", ["aim_sigma: found 0"]),
+    # network
+    ("listen without a port", NET, "127.0.0.1:9000", "127.0.0.1", ["osc.listen: found '127.0.0.1'", "127.0.0.1:9000"]),
+    ("port 65536", NET, ":9000", ":65536", ["osc.listen", "to 65535"]),
+    ("panel on a broken address", NET, "127.0.0.1:8787", "127.0.0.256:8787", ["panel.listen: found '127.0.0.256:8787'"]),
+    ("network with host bits", NET, "127.0.0.0/8", "10.0.0.5/8", ["osc.allow.1", "nearest is 10.0.0.0/8"]),
+    ("network that is none", NET, "127.0.0.0/8", "studio", ["osc.allow.1: found 'studio'"]),
+    ("nobody allowed", NET, '["127.0.0.0/8"]', "[]", ["osc.allow: found []", "at least 1"]),
+    ("interface by name", NET, "interface: 127.0.0.1", "interface: eth0", ["sacn.interface: found 'eth0'", "IPv4 address"]),
+    ("destination neither multicast nor list", NET, "to: multicast", "to: broadcast", ["sacn.to: found 'broadcast'"]),
+    ("destination port 0", NET, "to: multicast", 'to: ["10.0.0.1:0"]', ["sacn.to.1: found '10.0.0.1:0'"]),
+    ("destination twice", NET, "to: multicast", 'to: ["10.0.0.1", "10.0.0.1:5568"]', ["there twice"]),
+    ("priority 201", NET, "priority: 110", "priority: 201", ["sacn.priority: found 201", "from 0 to 200"]),
+    ("priority below 0", NET, "priority: 110", "priority: -1", ["sacn.priority: found -1"]),
+    ("source name of 64 bytes", NET, "source_name: Tetherlight", "source_name: " + "é" * 32, ["63 bytes", "this is 64"]),
+    ("rate 0", NET, "rate: 44", "rate: 0", ["sacn.rate: found 0"]),
+    ("synchronise on", NET, "synchronise: off", "synchronise: on", ["off or a universe"]),
+    ("synchronise on universe 0", NET, "synchronise: off", "synchronise: 0", ["sacn.synchronise: found 0"]),
+    ("contested", NET, "contested: refuse", "contested: maybe", ["refuse or send"]),
+    ("lost input after 0", NET, "after: 2.0", "after: 0", ["lost_input.after: found 0"]),
+    ("lost input, then something else", NET, "then: hold", "then: fade", ["hold or dark"]),
+    ("lost input, negative fade", NET, "fade: 3.0", "fade: -3", ["lost_input.fade: found -3"]),
+    # sightings
+    ("sighting of an unknown fixture", SIGHT, "fixture: foh-2", "fixture: foh-3", ["unknown fixture 'foh-3'"]),
+    ("sighting on an unknown mark", SIGHT, "mark: D", "mark: Q", ["unknown mark 'Q'", "allowed: A, B, C, D"]),
+    ("sighting made twice", SIGHT, "pan: 167.6, tilt: -61.1", "pan: 1, tilt: 61.1", ["second sighting of foh-1 on A, face 1", "line 3"]),
+    ("sighting outside the pan range", SIGHT, "pan: -12.345", "pan: 271", ["pan: found 271", "-270 to 270"]),
+    ("sighting outside the tilt range", SIGHT, "tilt: 61.002", "tilt: 140", ["tilt: found 140", "-135 to 135"]),
+    ("sighting not a number", SIGHT, "pan: -12.345", "pan: .nan", ["pan: found .nan"]),
+    ("sighting zoom past the channel", SIGHT, "zoom: 20000", "zoom: 65536", ["zoom: found raw 65536"]),
+    ("sighting focus below 0", SIGHT, "focus: 31000", "focus: -1", ["focus: found -1"]),
+    ("sighting without tilt", SIGHT, ", tilt: 50", "", ["sightings.3: found no key 'tilt'"]),
+    # poses
+    ("pose without rotation", POSES, ", rotation: [0, 0, 0, 1]}", "}", ["foh-2", "no key 'rotation'"]),
+    ("position of two", POSES, "[-4.02, -11.98, 9.01]", "[-4.02, -11.98]", ["foh-1.position", "[x, y, z]"]),
+    ("zero quaternion", POSES, "[0, 0, 0, 1]", "[0, 0, 0, 0]", ["foh-1.rotation", "length 1 (this has length 0)"]),
+    ("quaternion far from unit", POSES, "[0, 0, 0, 1]", "[0, 0, 1, 1]", ["this has length 1.414"]),
+    ("quaternion with infinity", POSES, "[0, 0, 0, 1]", "[0, 0, .inf, 1]", ["rotation.3: found .inf"]),
+    ("face 3", POSES, "faces: [1]", "faces: [3]", ["faces.1: found 3", "from 1 to 2"]),
+    ("face 1 twice", POSES, "faces: [1]", "faces: [1, 1]", ["faces: found [1, 1]"]),
+    ("unknown mechanical term", POSES, "tilt_zero", "tiltzero", ["unknown key 'tiltzero'", "nearest is 'tilt_zero'"]),
+    ("negative sigma", POSES, "position: [0.02,", "position: [-0.02,", ["sigma.position.1: found -0.02"]),
+    ("negative residual", POSES, "A/2: 0.03", "A/2: -0.03", ["residuals.A/2: found -0.03"]),
+    ("optics past the channel", POSES, "[65535, 5.2]", "[65536, 5.2]", ["optics.zoom: found raw 65536"]),
+    ("unknown key of a pose", POSES, "    faces: [1]", "    face: [1]", ["unknown key 'face'", "nearest is 'faces'"]),
+]  # fmt: skip
+
+
+# Lines from the change to the place of the problem, where that is another: the second of two keys, the head of the
+# mapping that misses a key, the table that misses its channel.
+ELSEWHERE = {
+    "doubled key": 1,
+    "required key missing": -2,
+    "zoom table without channel": 4,
+    "focus table without channel": 5,
+}
+
+
+@pytest.mark.parametrize(("reason", "file", "old", "new", "words"), REASONS, ids=[r[0] for r in REASONS])
+def test_refused_with_file_line_found_and_allowed(
+    folder, reason: str, file: str, old: str, new: str, words: list[str]
+) -> None:
+    line = folder.edit(file, old, new)
+    problems = folder.problems()
+    matching = [text for text in problems if all(word in text for word in words)]
+    assert matching, problems
+    assert matching[0].startswith(f"{file}:{line + ELSEWHERE.get(reason, 0)}: ")
+    assert "found" in matching[0]
+
+
+def test_reasons_differ() -> None:
+    names = [reason[0] for reason in REASONS]
+    assert len(set(names)) == len(names)
+
+
+def test_a_profile_reached_through_a_link_out_of_the_folder(folder) -> None:
+    outside = folder.path.parent / "outside.yaml"
+    outside.write_text(folder.files.pop("profiles/spot.yaml"))
+    folder.write()
+    (folder.path / "profiles").mkdir()
+    os.symlink(outside, folder.path / "profiles" / "spot.yaml")
+    assert any(text.startswith("rig.yaml:5:") and "stays inside" in text for text in folder.problems())
+
+
+@pytest.mark.parametrize("file", [RIG, STAGE])
+def test_required_file_missing(folder, file: str) -> None:
+    del folder.files[file]
+    assert f"{file}:1: found no such file" in folder.problems()
+
+
+def test_a_name_that_is_a_mark_and_a_fixture_is_no_tape_end(folder) -> None:
+    folder.edit(STAGE, "  A: [-5", "  foh-1: [-5")
+    assert any("which is a mark and a fixture" in text for text in folder.problems())
+
+
+def test_a_channel_that_the_head_has_not(folder) -> None:
+    folder.edit(RIG, "profile: spot-16bit", "profile: wash-8bit")
+    folder.edit(SIGHT, "tilt: 50", "tilt: 50, focus: 3")
+    problems = folder.problems()
+    assert len(problems) == 1
+    assert "sightings.yaml:5: sightings.foh-2 on D, focus: found 3" in problems[0]
+    assert "has no such channel" in problems[0]
+
+
+@pytest.mark.parametrize(
+    ("data", "line", "words"),
+    [
+        (b"version: 1\nname: caf\xe9\n", 2, "0xe9, which is not UTF-8"),
+        ("version: 1\n".encode("utf-16"), 1, "not UTF-8"),
+        (b"", 1, "empty file"),
+        (b"- 1\n", 1, "found [1], allowed is a mapping"),
+        (b"just words\n", 1, "found 'just words', allowed is a mapping"),
+        (b"version: 1\nfixtures:\n\t- name: a\n", 3, "not valid YAML"),
+        (b"#" * 9_000_000, 1, "a file of 9000000 bytes"),
+    ],
+)
+def test_a_file_that_is_not_what_it_should_be(folder, data: bytes, line: int, words: str) -> None:
+    folder.files[RIG] = data
+    problems = [text for text in folder.problems() if text.startswith(f"rig.yaml:{line}: ")]
+    assert problems
+    assert words in problems[0]
+
+
+def test_a_folder_in_place_of_a_file(folder) -> None:
+    folder.write()
+    (folder.path / RIG).unlink()
+    (folder.path / RIG).mkdir()
+    del folder.files[RIG]
+    assert "rig.yaml:1: found something that is no file" in folder.problems()
+
+
+def test_a_pipe_in_place_of_a_file_is_not_waited_for(folder) -> None:
+    folder.write()
+    os.mkfifo(folder.path / "extra")
+    (folder.path / NET).unlink()
+    os.mkfifo(folder.path / NET)
+    del folder.files[NET]
+    assert "network.yaml:1: found something that is no file" in folder.problems()
+
+
+def test_everything_in_all_files_is_said_at_once_and_in_order(folder) -> None:
+    lines = {
+        RIG: folder.edit(RIG, "universe: 1", "universe: 0"),
+        STAGE: folder.edit(STAGE, "margin: 0.15", "margin: -1"),
+        NET: folder.edit(NET, "priority: 110", "priority: 300"),
+        SIGHT: folder.edit(SIGHT, "mark: D", "mark: Q"),
+        POSES: folder.edit(POSES, "faces: [1]", "faces: [7]"),
+        PROFILE: folder.edit(PROFILE, "speed: 150", "speed: 0"),
+    }
+    second = folder.edit(RIG, "address: 101", "address: 900")
+    problems = folder.problems()
+    assert sorted(text.split(": ")[0] for text in problems) == sorted(
+        [f"{file}:{line}" for file, line in lines.items()] + [f"{RIG}:{second}"]
+    )
+
+
+def test_one_mistake_is_one_message(folder) -> None:
+    """A fixture that cannot be read is still known by name: no second message blames its sightings, poses or tapes."""
+    folder.edit(RIG, "address: 1\n", "address: 1000\n")
+    folder.edit(STAGE, "B: [5, 1, 0]", "B: [5, 1]")
+    assert len(folder.problems()) == 2
+
+
+def test_control_characters_of_a_file_never_reach_the_terminal(folder) -> None:
+    folder.edit(RIG, "name: foh-2", 'name: "\\e[31mred\\a"')
+    problems = folder.problems()
+    assert all(text.isprintable() for text in problems)
