@@ -151,7 +151,7 @@ class Engine:
         self.jumps.update(miss - short, size, self.rig.lag, follow & ~unreached, self.controls.follows, now_s)
         zoom_raw, angle_rad = self._zoom(size, aim.distance)
         conditions = self._conditions(aim, unreached, now_s)
-        conditions.set(State.NO_LIGHT, self._no_light(start, direction, angle_rad, aim.distance))
+        conditions.set(State.NO_LIGHT, self.no_light_cones(start, direction, angle_rad, aim.distance))
         level = self._level(conditions, angle_rad, aim.distance, dt_s, now_s)
         self.frame = self._frame(conditions, level, zoom_raw, aim)
         return self.frame
@@ -255,7 +255,7 @@ class Engine:
             angle = np.where(keep | session.active, optics.angle_of(raw), angle)
         return raw, angle
 
-    def _no_light(self, start: Array, direction: Array, angle_rad: Array, distance: Array) -> np.ndarray:
+    def no_light_cones(self, start: Array, direction: Array, angle_rad: Array, distance: Array) -> np.ndarray:
         """Whose cone, widened by the predicted aim error, touches a no-light area (fmax: no zoom counts as 0)."""
         half = np.fmax(angle_rad, 0.0) / 2 + np.arctan2(self.rig.aim_error, np.maximum(distance, 0.1))
         return self.no_light.touched(start, direction, np.minimum(half, WIDEST_HALF_RAD))

@@ -4,6 +4,9 @@ Every point has up to two faces and several whole turns of pan. At load each hea
 that follow the whole performance polygon without a flip and without a pan stop, if there is one. It stays there.
 Where the home does not reach a point but another face or turn does, the head goes over (a long move, so made in the
 dark) and comes back only well inside the home's range, so that it does not go to and fro at an edge.
+
+A head with its pan axis over the polygon has no home that serves. Where both its faces may be used it takes the one
+that needs the smaller turn of pan, so that a target that passes under it is followed through tilt 0 without a spin.
 """
 
 from __future__ import annotations
@@ -20,6 +23,7 @@ from bridge.geometry.mechanics import Heads
 TURNS = np.arange(-2, 3)
 EDGE = 1e-9
 WELL_INSIDE_RAD = np.radians(5.0)
+STICK_RAD = np.radians(10.0)
 NEAR_M = 0.3
 
 
@@ -88,7 +92,7 @@ class Reach:
     def _at_home(self, face_pan: Array, face_tilt: Array, length: Array, around: Array) -> Aim | None:
         """The usual case, made short: every head is at home and stays inside its limits. Else None."""
         rig = self._rig
-        if not np.array_equal(self._branch, self._home_branch):
+        if self.home.winds.any() or not np.array_equal(self._branch, self._home_branch):
             return None
         pan = _near(face_pan[self._rows, self.home.face], around, rig.heads.turn)
         tilt = face_tilt[self._rows, self.home.face]
@@ -106,7 +110,10 @@ class Reach:
         is_home, same = (columns == branch[:, None] for branch in (self._home_branch, self._branch))
         away_from_home = (self._branch != self._home_branch) & ~self.home.winds
         needed = np.where(is_home & away_from_home[:, None], WELL_INSIDE_RAD, -EDGE)
-        cost = np.abs(pans - pan_now[:, None]) - 200.0 * is_home - 100.0 * same
+        winds = self.home.winds[:, None]
+        near = np.abs(pans - pan_now[:, None])
+        same_face = columns // len(TURNS) == self._branch[:, None] // len(TURNS)
+        cost = near - np.where(winds, STICK_RAD * same_face, 200.0 * is_home + 100.0 * same)
         # Where nothing reaches the point, the candidate with the least violation is held at its limit.
         cost = np.where(inside >= needed, cost, 1e3 - 100.0 * inside - is_home)
         cost = np.where(np.repeat(rig.faces, len(TURNS), axis=1), cost, 1e9)

@@ -1,0 +1,166 @@
+"""What `check` looks for: one short function per question, each yielding findings in words a crew can act on."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Callable, Iterator
+from typing import NamedTuple
+
+import numpy as np
+
+from bridge.follow.coverage import Coverage
+from bridge.follow.engine import Engine
+from bridge.show.model import Show
+
+NEAR_STOP_DEG = 3.0
+USUAL_RATE_HZ = 44.0
+
+
+class Finding(NamedTuple):
+    """`level` is error, warning or note."""
+
+    level: str
+    where: str
+    what: str
+
+
+def split(line: str, level: str) -> Finding:
+    """A finding from `file:line: text`."""
+    parts = line.split(": ", 1)
+    return Finding(level, parts[0] if len(parts) == 2 else "", parts[-1])
+
+
+def all_findings(show: Show, engine: Engine, coverage: Coverage) -> list[Finding]:
+    """Everything there is to say about a show that could be loaded."""
+    found = [split(line, "warning") for line in show.warnings]
+    for about_show in (_poses, _sightings, _fixed_channels, _light, _network, _heights):
+        found.extend(about_show(show))
+    found.extend(_faces(engine))
+    found.extend(_reach(engine, coverage))
+    return found
+
+
+def _poses(show: Show) -> Iterator[Finding]:
+    missing = [fixture.name for fixture in show.fixtures if fixture.name not in show.poses]
+    if missing:
+        yield Finding("warning", "poses.yaml", f"without a pose, so dark: {_names(missing)}; sight and solve them")
+    untrusted = [name for name, pose in show.poses.items() if not pose.trusted]
+    if untrusted:
+        yield Finding("warning", "poses.yaml", f"not trusted by the solve: {_names(untrusted)}; see `solve` for why")
+    unverified = [name for name, pose in show.poses.items() if pose.trusted and not pose.verified]
+    if unverified:
+        yield Finding("note", "poses.yaml", f"unverified until a check walk confirms them: {_names(unverified)}")
+
+
+def _sightings(show: Show) -> Iterator[Finding]:
+    counts = {fixture.name: 0 for fixture in show.fixtures}
+    for sighting in show.sightings:
+        counts[sighting.fixture] += 1
+    few = [name for name, count in counts.items() if count == 1]
+    if few:
+        yield Finding("warning", "sightings.yaml", f"one sighting only, two marks are needed: {_names(few)}")
+
+
+def _fixed_channels(show: Show) -> Iterator[Finding]:
+    for profile in {fixture.profile.name: fixture.profile for fixture in show.fixtures}.values():
+        used = {offset for offsets in profile.channels.values() for offset in offsets} | set(profile.fixed)
+        unlisted = [str(offset) for offset in range(1, profile.footprint + 1) if offset not in used]
+        if unlisted and not profile.fixed:
+            text = f"channels {', '.join(unlisted)} are sent as 0 and nothing is fixed; is the shutter among them?"
+            yield Finding("warning", f"profile {profile.name}", text)
+        elif unlisted:
+            yield Finding("note", f"profile {profile.name}", f"channels {', '.join(unlisted)} are sent as 0")
+        if profile.zoom is None:
+            text = "no zoom table, so its beam counts as a line where no-light areas are kept dark"
+            yield Finding("warning" if show.stage.no_light else "note", f"profile {profile.name}", text)
+
+
+def _light(show: Show) -> Iterator[Finding]:
+    if not show.stage.evenness:
+        return
+    profiles = {fixture.profile.name: fixture.profile for fixture in show.fixtures}
+    for name, profile in profiles.items():
+        if profile.zoom is None or any(candela is None for _, _, candela in profile.zoom.rows):
+            yield Finding("warning", f"profile {name}", "no candela in the zoom table: left out of evenness")
+
+
+def _heights(show: Show) -> Iterator[Finding]:
+    low, high = show.stage.polygon.area.height
+    for target in show.stage.targets:
+        for name, floor in [("the stage", 0.0), *((floor.name, floor.height) for floor in show.stage.floors)]:
+            if not low <= floor + target.height <= high:
+                lit_at = floor + target.height
+                text = f"on {name} it is lit at {lit_at:.2f} m, outside the polygon's height {low:g}..{high:g}"
+                yield Finding("warning", f"target {target.name}", text)
+
+
+def _network(show: Show) -> Iterator[Finding]:
+    sacn, osc = show.network.sacn, show.network.osc
+    if sacn.interface.startswith("127.") and all(host.startswith("127.") for host, _ in sacn.destinations):
+        yield Finding("warning", "network.yaml", "OUTPUT STAYS ON THIS MACHINE: the sacn interface is loopback")
+    if not _is_here(sacn.interface):
+        text = f"no interface of this machine has the address {sacn.interface}; `ip address` lists them"
+        yield Finding("error", "network.yaml", text)
+    if not _is_free(osc.host, osc.port):
+        text = f"OSC port {osc.host}:{osc.port} cannot be opened here; is a bridge running already?"
+        yield Finding("warning", "network.yaml", text)
+    if sacn.rate > USUAL_RATE_HZ:
+        text = f"rate {sacn.rate:g} is above the {USUAL_RATE_HZ:g} Hz of DMX512 (E1.11)"
+        yield Finding("warning", "network.yaml", text)
+    text = "slots that no fixture owns are sent as 0: share no patched universe with a desk"
+    yield Finding("note", "network.yaml", text)
+
+
+def _faces(engine: Engine) -> Iterator[Finding]:
+    home = engine.reach.home
+    for n in np.flatnonzero(engine.rig.has_pose):
+        if home.winds[n]:
+            text = "hangs over the polygon: a target under it may need a pan spin; hang it outside"
+            yield Finding("warning", engine.rig.names[n], text)
+        elif home.coverage[n] < 1.0:
+            text = f"follows {home.coverage[n]:.0%} of the polygon on one face and turn; beyond it stops or flips"
+            yield Finding("warning", engine.rig.names[n], text)
+
+
+def _reach(engine: Engine, coverage: Coverage) -> Iterator[Finding]:
+    shares: list[tuple[np.ndarray, str, str]] = [
+        (coverage.unreached, "warning", "cannot reach"),
+        (coverage.too_near, "warning", "is nearer than its min_distance to"),
+        (coverage.no_light, "warning", "stays dark for a no-light area at"),
+        (coverage.clamped & ~coverage.unreached, "note", "is held at a soft limit, still on the target, at"),
+        (coverage.zoom_missing > 0.05, "note", "cannot make its spot small enough at"),
+        (coverage.zoom_missing < -0.05, "note", "cannot make its spot large enough at"),
+    ]
+    for n in np.flatnonzero(engine.rig.has_pose):
+        for where, level, words in shares:
+            share = where[:, n].mean()
+            if share > 0:
+                x, y = coverage.points[int(where[:, n].argmax()), :2]
+                much = f"{share:.0%}" if share >= 0.01 else "under 1%"
+                text = f"{words} {much} of the polygon (for one at x {x:.1f}, y {y:.1f})"
+                yield Finding(level, engine.rig.names[n], text)
+        left = float(np.degrees(coverage.near_stop_rad[n]))
+        if 0 <= left < NEAR_STOP_DEG:
+            yield Finding("note", engine.rig.names[n], f"comes within {left:.1f} degrees of a pan or tilt limit")
+
+
+def _is_here(address: str) -> bool:
+    return _try(lambda s: s.bind((address, 0)))
+
+
+def _is_free(host: str, port: int) -> bool:
+    return _try(lambda s: s.bind((host, port)))
+
+
+def _try(action: Callable[[socket.socket], None]) -> bool:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            action(probe)
+        except OSError:
+            return False
+    return True
+
+
+def _names(names: list[str]) -> str:
+    shown = ", ".join(names[:8])
+    return shown if len(names) <= 8 else f"{shown} and {len(names) - 8} more"
