@@ -20,7 +20,7 @@ Packet = tuple[int, bytes | bytearray]
 
 REPEATS = 3
 KEEP_ALIVE_S = 0.9
-COALESCE_S = 0.85
+COALESCE_S = 0.81
 """Once one keep-alive is due, those of this age go along: one wake-up instead of one per universe."""
 TERMINATED_PACKETS = 3
 DISCOVERY_S = 10.0
