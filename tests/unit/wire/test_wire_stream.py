@@ -84,6 +84,7 @@ def test_keep_alives_that_are_almost_due_go_together() -> None:
     wakes, sent_s = 0, {u: [t] for u, t in zip(out.universes, out.last_sent_s.tolist(), strict=True)}
     while now_s < 20.0:
         now_s, packets = out.next_due_s, out.packets(slots, out.next_due_s)
+        assert packets
         wakes += now_s >= 15.0
         for universe, _ in packets:
             sent_s[universe].append(now_s)
