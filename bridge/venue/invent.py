@@ -71,7 +71,8 @@ def _head(show: Show, fixture: Fixture, rng: np.random.Generator, scatter: Scatt
         lens_y=round(terms[4] * scatter.lens_m, 4),
         pan_scale=round(terms[5] * scatter.pan_scale, 6),
     )
-    share = rng.uniform(0.4, 0.7)  # how much of the lag is pure delay; the rest is the maker's smoothing
+    # Pure delay of packet and processor, the same for light and motors; the rest is the motors' smoothing.
+    share = rng.uniform(0.2, 0.4)
     return FixtureTruth(
         position=_rounded(position),
         rotation=_rotation(fixture, rng, scatter),
@@ -81,7 +82,7 @@ def _head(show: Show, fixture: Fixture, rng: np.random.Generator, scatter: Scatt
         smoothing_s=round((1 - share) * lag, 4),
         zoom_travel_s=round(rng.uniform(0.6, 1.2), 3),
         focus_travel_s=round(rng.uniform(0.6, 1.2), 3),
-        dimmer_s=round(rng.uniform(0.005, 0.02), 4),
+        dimmer_s=round(rng.uniform(0.001, 0.005), 4),
     )
 
 

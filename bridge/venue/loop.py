@@ -41,6 +41,7 @@ class Loop:
         self._performers, self._clock = performers, clock
         self.each_step: Callable[[float], None] | None = None
         self.note = ""
+        self.measuring = True
         self.skipped_s = 0.0
         self.steps = 0
         self._stopping = asyncio.Event()
@@ -82,7 +83,7 @@ class Loop:
     def _step(self, now_s: float) -> None:
         self.venue.step(STEP_S)
         self.steps += 1
-        if self.steps % MEASURE_EVERY == 0:
+        if self.measuring and self.steps % MEASURE_EVERY == 0:
             self.meter.observe(STEP_S * MEASURE_EVERY)
         if self.steps % 20 == 0:
             self.ears.tick(now_s)

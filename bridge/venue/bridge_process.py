@@ -1,0 +1,100 @@
+"""The bridge as the demo and the tests run it: a copy of a show, the real process beside us, OSC to talk to it."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import socket
+import subprocess
+import sys
+from pathlib import Path
+
+from bridge.errors import NetworkError
+from bridge.wire import osc
+
+DEMO_SHOW = Path(__file__).resolve().parent.parent / "demo_show"
+NETWORK = """version: 1
+osc: {{listen: "127.0.0.1:{osc}", allow: ["127.0.0.0/8"]}}
+sacn: {{interface: 127.0.0.1, to: multicast, priority: 110, source_name: Tetherlight demo, rate: 44}}
+panel: {{listen: "127.0.0.1:{panel}"}}
+lost_input: {{after: 2.0, then: hold, fade: 3.0}}
+"""
+
+
+def copy_show(source: Path, target: Path, first_universe: int = 1) -> None:
+    """Copy a show's folder, on loopback ports that are free now, its universes counted from another first one."""
+    shutil.copytree(source, target)
+    for leftover in ("poses.yaml", "sightings.yaml"):
+        (target / leftover).unlink(missing_ok=True)
+    (target / "network.yaml").write_text(NETWORK.format(osc=_free(socket.SOCK_DGRAM), panel=_free(socket.SOCK_STREAM)))
+    rig = target / "rig.yaml"
+
+    def moved(found: re.Match[str]) -> str:
+        return f"{found[1]}{int(found[2]) + first_universe - 1}"
+
+    rig.write_text(re.sub(r"(\buniverse:\s*)(\d+)", moved, rig.read_text(encoding="utf-8")), encoding="utf-8")
+
+
+def _free(kind: int) -> int:
+    with socket.socket(socket.AF_INET, kind) as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+class BridgeProcess:
+    """`tetherlight run SHOW --armed` as a process; its log goes to a file beside the show."""
+
+    def __init__(self, show: Path, osc_port: int) -> None:
+        self._log = show.parent / "bridge.log"
+        self._to = ("127.0.0.1", osc_port)
+        self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        words = ["-m", "bridge", "run", str(show), "--armed", "--state", str(show.parent / "state")]
+        with self._log.open("wb") as log:
+            # A session of its own: Ctrl-C in the terminal is ours to hand on, after the heads are dark.
+            self._process = subprocess.Popen(
+                [sys.executable, *words], stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True
+            )
+
+    def say(self, address: str, *args: float | int | str) -> None:
+        """One OSC message to the bridge; a lost one is lost, as on any network."""
+        try:
+            self._socket.sendto(osc.encode(address, *args), self._to)
+        except OSError:
+            return
+
+    def check(self) -> None:
+        """Raises NetworkError with the bridge's last words when it has ended."""
+        if self._process.poll() is not None:
+            raise NetworkError(f"the bridge has ended with exit code {self._process.returncode}:\n{self.last_words()}")
+
+    def last_words(self, lines: int = 12) -> str:
+        """The end of its log."""
+        try:
+            return "\n".join(self._log.read_text(encoding="utf-8", errors="replace").splitlines()[-lines:])
+        except OSError:
+            return "(no log)"
+
+    def signal_stop(self) -> None:
+        """Ask it to go dark and end."""
+        if self._process.poll() is None:
+            self._process.terminate()
+
+    @property
+    def ended(self) -> bool:
+        """Whether it has."""
+        return self._process.poll() is not None
+
+    @property
+    def exit_code(self) -> int | None:
+        """Its exit code, None while it runs."""
+        return self._process.poll()
+
+    def close(self) -> None:
+        """End it for good; safe to call twice."""
+        self.signal_stop()
+        try:
+            self._process.wait(5.0)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait(5.0)
+        self._socket.close()

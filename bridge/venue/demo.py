@@ -1,0 +1,241 @@
+"""The demo: a made-up venue, the real bridge, a robot that focuses it, and a performer walking. One script, measured.
+
+The bridge runs as a process of its own and hears and sends real datagrams on loopback; venue, robot and performer
+live in this process. Nothing of the truth reaches the bridge but through what the robot sees.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+import time
+from collections.abc import Callable
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+from bridge.errors import NetworkError, TetherlightError
+from bridge.show.load import load
+from bridge.show.model import Show
+from bridge.venue.actor import Actor
+from bridge.venue.bridge_process import DEMO_SHOW, BridgeProcess, copy_show
+from bridge.venue.calibration import calibration
+from bridge.venue.invent import invent
+from bridge.venue.loop import Loop
+from bridge.venue.measure import Meter
+from bridge.venue.receiver import Ears, open_sockets
+from bridge.venue.robot import Progress, Robot
+from bridge.venue.simulation import Venue
+from bridge.venue.snapshot import Solved, scene
+from bridge.venue.truth_file import write_truth
+from bridge.venue.view import View
+from bridge.venue.walks import Link, walk
+
+LINK = Link(rate_hz=60.0, jitter_s=0.005, loss=0.01)
+HEARD_WITHIN_S, SOLVED_WITHIN_S, SESSION_WITHIN_S, LIT_WITHIN_S = 15.0, 60.0, 240.0, 15.0
+STAND_S, STAND_SETTLE_S = 3.0, 2.0  # a place; the part of it in which heads move and fade
+SHARES = {"standing": 0.4, "strolling": 0.4, "leaving": 0.2}
+LEAST_S = {"standing": 3.0, "strolling": 3.0, "leaving": 6.0}
+SETTLE_S = 2.5  # before a walk is measured: the move to its first place
+
+
+class Demo:
+    """`await run()` gives the summary. `phase`, `robot`, `venue`, `meter` can be watched by a display meanwhile."""
+
+    def __init__(
+        self, folder: Path, seed: int, universe: int = 1, view: tuple[str, int] | None = None,
+        note: Callable[[str], None] = lambda _: None,
+    ) -> None:  # fmt: skip
+        self._seed, self._note = seed, note
+        self._show_path = folder / "show"
+        copy_show(DEMO_SHOW, self._show_path, universe)
+        self.show: Show = load(self._show_path)
+        self.truth = invent(self.show, seed)
+        write_truth(self.truth, folder / "truth.yaml")
+        self.venue = Venue(self.show, self.truth)
+        self.meter = Meter(self.venue)
+        self.robot: Robot | None = None
+        self.phase = "starting"
+        self.address: str | None = None
+        self._view = View(*view, scene(self.show, self.truth)) if view else None
+        self._solved: Solved | None = None
+        self._stopping = asyncio.Event()
+        self._walks = 0
+        self.summary: dict[str, Any] = {"seed": seed, "show": self.show.name, "heads": len(self.show.fixtures)}
+
+    def stop(self) -> None:
+        """End as soon as the heads are dark."""
+        self._stopping.set()
+
+    async def run(self, seconds: float | None) -> dict[str, Any]:
+        """The whole demo; `seconds` of following, or until `stop`."""
+        with ExitStack() as stack:
+            self.ears = Ears(self.venue.heads.universes, self._note)
+            sockets = open_sockets(self.venue.heads.universes, self.show.network.sacn.interface)
+            for one in sockets:
+                stack.callback(one.close)
+            bridge = BridgeProcess(self._show_path, self.show.network.osc.port)
+            stack.callback(bridge.close)
+            await self._play(bridge, sockets, seconds)
+        return self.summary
+
+    async def _play(self, bridge: BridgeProcess, sockets: list[socket.socket], seconds: float | None) -> None:
+        self._bridge = bridge
+        publish = self._view.publish if self._view else None
+        self._loop = Loop(self.venue, self.ears, sockets, self.meter, publish, lambda: self._solved)
+        self._loop.measuring = False
+        self._actor = Actor(self.venue, bridge.say)
+        self._loop.each_step = self._each_step
+        if self._view is not None:
+            self.address = await self._view.start()
+            self._note(f"view: {self.address}")
+        moving = asyncio.create_task(self._loop.run())
+        try:
+            await self._script(seconds)
+            await self._end()
+        finally:
+            self._loop.stop()
+            await moving
+            if self._view is not None:
+                await self._view.stop()
+        self.summary["skipped_s"] = round(self._loop.skipped_s, 2)
+
+    def _each_step(self, now_s: float) -> None:
+        self._actor.tick(now_s)
+        if self.robot is not None and self._loop.steps % 2 == 0:
+            self.robot.tick(now_s)
+
+    def _set(self, phase: str) -> None:
+        self.phase = self._loop.note = phase
+        self._note(phase)
+
+    async def _script(self, seconds: float | None) -> None:
+        self._set("waiting for the bridge")
+        await self._until(lambda: not self.ears.never_heard(), HEARD_WITHIN_S, "the bridge sent nothing")
+        await self._focus()
+        await self._solve()
+        await self._begin_following()
+        first = True
+        while not self._stopping.is_set() and (first or seconds is None):
+            await self._stand(self._share("standing", seconds))
+            await self._walk("strolling", "stroll", self._share("strolling", seconds))
+            await self._walk("leaving", "leave", self._share("leaving", seconds))
+            if seconds is None:
+                await self._walk("dancing", "dance", 10.0)
+                await self._walk("running", "run", 10.0)
+            first = False
+
+    @staticmethod
+    def _share(phase: str, seconds: float | None) -> float:
+        return max(LEAST_S[phase], SHARES[phase] * (30.0 if seconds is None else seconds))
+
+    async def _until(self, done: Callable[[], bool], within_s: float, otherwise: str) -> None:
+        """Wait for something; NetworkError with the bridge's last words when it does not happen."""
+        end = time.monotonic() + within_s
+        while not done() and not self._stopping.is_set():
+            self._bridge.check()
+            if time.monotonic() > end:
+                raise NetworkError(f"{otherwise} within {within_s:g} s; its last words:\n{self._bridge.last_words()}")
+            await asyncio.sleep(0.05)
+
+    async def _wait(self, seconds: float) -> None:
+        end = time.monotonic() + seconds
+        while time.monotonic() < end and not self._stopping.is_set():
+            self._bridge.check()
+            await asyncio.sleep(min(0.1, max(end - time.monotonic(), 0.0)))
+
+    async def _focus(self) -> None:
+        self._set("focus session: the robot puts every beam on every mark")
+        robot = Robot(self.show.fixtures, self.venue.marks, self._bridge.say, self.venue.landing, self._seed)
+        began, self.robot = time.monotonic(), robot
+        await self._until(lambda: robot.progress.finished, SESSION_WITHIN_S, "the focus session did not end")
+        found: Progress = robot.progress
+        self.robot = None
+        self.summary["session"] = {
+            "seconds": round(time.monotonic() - began, 1),
+            "sightings": found.done,
+            "nudges": found.nudges,
+            "missed": [list(pair) for pair in found.misses],
+        }
+
+    async def _solve(self) -> None:
+        if self._stopping.is_set():
+            return
+        self._set("solving the poses")
+        began = time.monotonic()
+        await self._wait(0.3)  # the last sightings are on their way to the disk
+        self._bridge.say("/sight/solve")
+        wanted = {name for name, _ in [(f.name, None) for f in self.show.fixtures]}
+
+        def solved() -> bool:
+            try:
+                fresh = load(self._show_path)
+            except TetherlightError:
+                return False  # read in the moment of its writing, or not there yet
+            if not fresh.poses:
+                return False
+            self.show = fresh
+            return wanted <= set(fresh.poses) or time.monotonic() - began > 10
+
+        await self._until(solved, SOLVED_WITHIN_S, "no poses were solved")
+        self._solved = Solved(self.show)
+        trusted = [pose.trusted for pose in self.show.poses.values()]
+        self.summary["solve_s"] = round(time.monotonic() - began, 1)
+        self.summary["trusted"] = bool(trusted) and all(trusted)
+        self.summary["calibration"] = calibration(self.show, self.truth)
+
+    async def _begin_following(self) -> None:
+        self._set("the performer comes on")
+        self._go("stand", 60.0)
+        await self._until(
+            lambda: bool((self.venue.heads.level > 0.25).any()), LIT_WITHIN_S, "no head lit the performer"
+        )
+        await self._wait(SETTLE_S)
+
+    def _go(self, kind: str, seconds: float) -> None:
+        """Send the performer on a walk of its own dice."""
+        self._walks += 1
+        seed = 1000 * self._seed + self._walks
+        path = walk(kind, self.show.stage.polygon.area.corners, seconds, seed)
+        self._actor.begin(path, time.monotonic(), LINK, seed)
+
+    async def _stand(self, seconds: float) -> None:
+        self._set("a performer stands, here and there")
+        self.meter.restart()
+        places = max(1, round(seconds / STAND_S))
+        for _ in range(places):
+            self._loop.measuring = False
+            self._go("stand", STAND_S)
+            await self._wait(STAND_SETTLE_S)
+            self._loop.measuring = True
+            await self._wait(STAND_S - STAND_SETTLE_S)
+        self._keep("standing")
+        self.summary["standing"]["places"] = places
+
+    async def _walk(self, name: str, kind: str, seconds: float) -> None:
+        if self._stopping.is_set():
+            return
+        self._set(f"a performer is {name}")
+        self.meter.restart()
+        self._go(kind, SETTLE_S + seconds)
+        if kind != "leave":  # it starts inside and is measured from its first step
+            await self._wait(SETTLE_S)
+        self._loop.measuring = True
+        await self._wait(seconds)
+        self._keep(name)
+
+    def _keep(self, name: str) -> None:
+        self._loop.measuring = False
+        if self.meter.observed_s > 0:
+            self.summary[name] = self.meter.summary()
+
+    async def _end(self) -> None:
+        self._set("the bridge stops")
+        self._actor = Actor(self.venue, self._bridge.say)
+        self._bridge.signal_stop()
+        end = time.monotonic() + 5.0
+        while not self._bridge.ended and time.monotonic() < end:
+            await asyncio.sleep(0.05)
+        await asyncio.sleep(0.3)
+        self.summary["bridge_exit"] = self._bridge.exit_code
+        self.summary["dark_at_the_end"] = bool((self.venue.heads.level < 0.02).all())
