@@ -1,0 +1,163 @@
+"""`tetherlight solve SHOW`: poses from sightings, with what they are worth, what looks wrong and what to do next."""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import json
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:  # numpy and rich are read when the command runs, not when the parser is built
+    from bridge.show import Show
+    from bridge.solve.carry import CarriedPose
+    from bridge.solve.result import Calibration
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words of this command."""
+    parser.add_argument("show", metavar="SHOW", help="the show folder")
+    parser.add_argument("--dry-run", action="store_true", help="solve and tell, write nothing into the show folder")
+    parser.add_argument("--json", action="store_true", help="one JSON document on standard output")
+    parser.add_argument("--report", metavar="FILE.html", help="also write a page to hand to the next crew")
+    parser.add_argument(
+        "--from",
+        dest="earlier",
+        metavar="OTHER_SHOW",
+        help="a show whose poses tell the shape of trusses that kept it; may be SHOW itself",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Solve, tell, write poses.yaml unless --dry-run. Returns 0; errors carry the other exit codes."""
+    os.environ.setdefault("OMP_NUM_THREADS", "1")  # small matrices: more threads only get in each other's way
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    from bridge.show import load
+    from bridge.solve.calibrate import calibrate
+    from bridge.solve.document import poses_document, solve_json
+    from bridge.solve.optics import learned_optics
+
+    show = load(args.show)
+    earlier = _earlier(Path(args.earlier)) if args.earlier else _carried(show)
+    calibration = calibrate(
+        show.fixtures, show.stage, show.sightings, earlier, carry_only_where_needed=not args.earlier
+    )
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    if not args.dry_run:
+        from bridge.show.store import save_poses
+
+        optics = learned_optics(show.fixtures, show.sightings, calibration)
+        document = poses_document(
+            calibration, list(show.fixtures), show.poses, show.solved_marks, optics, solved_from(show), now
+        )
+        save_poses(show.path, document)
+    if args.report:
+        _write_report(Path(args.report), show, calibration, now)
+    if args.json:
+        print(json.dumps({**solve_json(calibration), "warnings": list(show.warnings)}, indent=2, allow_nan=False))
+    else:
+        _tell(show, calibration, written=not args.dry_run)
+    return 0
+
+
+def solved_from(show: Show) -> str:
+    """A hash of all that the poses depend on: sightings, rig, marks, tapes."""
+    stage = show.stage
+    parts = [
+        sorted((s.fixture, s.mark, s.pan, s.tilt) for s in show.sightings),
+        [(f.name, f.hang, f.at, f.at_sigma, f.truss, f.profile.pan, f.profile.tilt) for f in show.fixtures],
+        sorted((n, m.at, m.sigma, m.height, m.height_sigma) for n, m in stage.marks.items()),
+        stage.tapes,
+        stage.datum,
+        stage.aim_sigma,
+    ]
+    return hashlib.sha256(repr(parts).encode()).hexdigest()[:16]
+
+
+def _earlier(folder: Path) -> dict[str, CarriedPose]:
+    from bridge.errors import InputError
+    from bridge.show import load
+
+    other = load(folder, with_sightings=False)
+    carried = _carried(other)
+    if not carried:
+        raise InputError(f"{folder}: has no poses to carry over; expected a show folder with a solved poses.yaml")
+    return carried
+
+
+def _carried(show: Show) -> dict[str, CarriedPose]:
+    """Poses with the covariances that an earlier solve left beside them."""
+    from bridge.solve.carry import CarriedPose
+
+    covariances = _covariances(show.path / "poses.yaml") if show.poses else {}
+    return {name: CarriedPose(pose, covariances.get(name)) for name, pose in show.poses.items()}
+
+
+def _covariances(path: Path) -> dict[str, Any]:
+    """`covariance` is for the solver alone, so the loader passes over it; one that makes no sense is left out."""
+    import numpy as np
+    import yaml
+
+    from bridge.solve.document import covariance_from
+
+    out: dict[str, Any] = {}
+    with open(path, encoding="utf-8") as file:
+        document = yaml.load(file, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
+    for name, entry in (document.get("fixtures") or {}).items():
+        values = entry.get("covariance") if isinstance(entry, dict) else None
+        if isinstance(values, list) and len(values) == 21 and all(isinstance(v, int | float) for v in values):
+            matrix = np.array(covariance_from(values))
+            if np.all(np.isfinite(matrix)) and np.min(np.linalg.eigvalsh(matrix)) > -1e-9:
+                out[str(name)] = matrix
+    return out
+
+
+def _write_report(path: Path, show: Show, calibration: Calibration, now: str) -> None:
+    from bridge.errors import InputError
+    from bridge.solve.report import report_html
+
+    text = report_html(show.name, show.fixtures, show.stage, calibration, now)
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"{path}: the report cannot be written: {error.strerror or error}") from error
+
+
+def _tell(show: Show, calibration: Calibration, written: bool) -> None:
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.table import Table
+
+    console = Console(width=None if os.isatty(1) else 140, highlight=False)
+    table = Table(
+        title=f"{escape(show.name or show.path.name)}: poses from {len(show.sightings)} sightings", title_justify="left"
+    )
+    for heading in ("fixture", "position m", "sigma cm", "aim rms", "95 %", "worst, at", "residuals cm", "rests on"):
+        table.add_column(heading)
+    for f in calibration.fixtures.values():
+        state = "" if f.trusted and f.verified else " (doubted)" if not f.trusted else " (unverified)"
+        table.add_row(
+            f"{f.name}{state}",
+            " ".join(f"{v:.2f}" for v in f.position),
+            " ".join(f"{100 * v:.0f}" for v in f.position_sigma),
+            f"{100 * f.aim_rms:.1f}",
+            f"{100 * f.aim_p95:.1f}",
+            f"{100 * f.worst:.1f}, ({f.worst_at[0]:g}, {f.worst_at[1]:g})",
+            " ".join(f"{mark} {100 * miss:.1f}" for mark, miss in f.residuals.items()),
+            "; ".join(f.rests_on),
+        )
+    console.print(table)
+    if calibration.fixtures:
+        console.print(
+            f"Predicted aim error of all fixtures over the performance polygon: {100 * calibration.rms:.1f} cm rms."
+        )
+    for heading, lines in (("Notes", calibration.notes), ("Advice", calibration.advice), ("Warnings", show.warnings)):
+        if lines:
+            console.print(f"\n{heading}:")
+            for line in lines:
+                console.print(f"  - {escape(line)}", soft_wrap=True)
+    trusted = "trusted" if calibration.trusted else "NOT trusted until the doubts above are settled"
+    where = f"poses.yaml written, {trusted}" if written else f"nothing written (--dry-run); these poses are {trusted}"
+    console.print(f"\n{where}.", soft_wrap=True)

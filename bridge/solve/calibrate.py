@@ -1,0 +1,130 @@
+"""The door of this room: everything a crew measured goes in, poses with bounds, doubts and advice come out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from bridge.errors import UnsolvableError
+from bridge.fixtures.fixture import Fixture, Mechanics
+from bridge.geometry.frames import quaternion_from_rotation
+from bridge.geometry.mechanics import TERMS
+from bridge.geometry.stage import Point3, Stage
+from bridge.solve.advice import advise, first_marks_advice, next_marks
+from bridge.solve.arrays import Array
+from bridge.solve.carry import CarriedPose, carried_trusses
+from bridge.solve.case import Case, build_case
+from bridge.solve.doubts import find_doubts
+from bridge.solve.fit import Fit, fit_case, reason_unsolved
+from bridge.solve.judge import in_line, level_off, residuals_on_floor, rests_on
+from bridge.solve.measurements import Sighting
+from bridge.solve.places import performance_points
+from bridge.solve.predict import AimError, aim_error
+from bridge.solve.result import Calibration, SolvedFixture
+
+USELESS = 0.75  # a predicted rms aim error beyond this, metres, is no answer
+CHECKED = 3  # marks from which on something is left over to check with
+
+
+def calibrate(
+    fixtures: Sequence[Fixture],
+    stage: Stage,
+    measured: Sequence[Sighting],
+    earlier: Mapping[str, CarriedPose] | None = None,
+    carry_only_where_needed: bool = False,
+) -> Calibration:
+    """Solve a rig. `earlier` are poses from which trusses that kept their shape may be carried over, all of them or
+    only those with a head that its own sightings cannot solve.
+
+    Raises ShowError on bad sightings and UnsolvableError where no fixture can be solved, each with what would help.
+    """
+    if not measured:
+        raise UnsolvableError("there are no sightings to solve from; " + first_marks_advice(stage))
+    trusses = carried_trusses(fixtures, measured, earlier or {}, carry_only_where_needed)
+    case = build_case(fixtures, stage, measured, also=[name for truss in trusses for name in truss.names])
+    fit = fit_case(case, stage, trusses)
+    points = performance_points(stage)
+    faces = _faces(case)
+    error = aim_error(fit.poses, fit.cov, points, _face_pairs(faces, fit.case.heads.terms_on), case.heads.terms_on)
+    good = fit.solved & (error.rms < USELESS)
+    unsolved = {case.fixtures[r].name: reason_unsolved(case, int(r)) for r in np.flatnonzero(~good)}
+    if not np.any(good):
+        raise UnsolvableError(_all_failed(case, unsolved, stage))
+    suspects = find_doubts(fit, stage)
+    blamed = {s.fixture for s in suspects}
+    everyone = None in blamed
+    solved = {
+        case.fixtures[r].name: _solved(fit, int(r), error, faces[r], everyone or case.fixtures[r].name in blamed)
+        for r in np.flatnonzero(good)
+    }
+    for fixture in fixtures:
+        if fixture.name not in solved and fixture.name not in unsolved:
+            unsolved[fixture.name] = f"{fixture.name}: not sighted yet"
+    proposals = next_marks(fit, stage, good, error, faces)
+    advice, notes = advise(fit, stage, solved, unsolved, suspects, proposals)
+    marks = {n: _point(fit.points[i]) for i, n in enumerate(case.marks)}
+    sigma = {n: float(min(fit.mark_sigma[i], 1e3)) for i, n in enumerate(case.marks)}
+    return Calibration(solved, unsolved, marks, sigma, tuple(suspects), proposals, advice, points, notes)
+
+
+def _all_failed(case: Case, unsolved: Mapping[str, str], stage: Stage) -> str:
+    reasons = list(unsolved.values())
+    shown = reasons[:6] + ([f"... and {len(reasons) - 6} more fixtures"] if len(reasons) > 6 else [])
+    return "no fixture could be solved:\n" + "\n".join(shown)
+
+
+def _faces(case: Case) -> list[tuple[int, ...]]:
+    return [tuple(sorted({s.face for s in row})) or (1,) for row in case.sightings]
+
+
+def _face_pairs(faces: Sequence[tuple[int, ...]], terms_on: Array) -> Array:
+    """Face of each prediction (F, K): the sighted one, and both in turn where any head has both."""
+    pairs = np.array([(f[0], f[-1]) for f in faces], dtype=int).reshape(-1, 2)
+    return pairs if np.any(terms_on) else pairs[:, :1]
+
+
+def _solved(fit: Fit, row: int, error: AimError, faces: tuple[int, ...], doubted: bool) -> SolvedFixture:
+    case = fit.case
+    fixture, R = case.fixtures[row], fit.poses.R[row]
+    cov = fit.cov[row]
+    turn = R @ cov[3:6, 3:6] @ R.T
+    has_terms = bool(case.heads.terms_on[row])
+    marks = {s.mark for s in case.sightings[row]}
+    quaternion = quaternion_from_rotation(R)
+    return SolvedFixture(
+        name=fixture.name,
+        position=_point(fit.poses.p[row]),
+        rotation=tuple(float(v) for v in quaternion),  # type: ignore[arg-type]
+        faces=faces,
+        position_sigma=_point(np.sqrt(np.maximum(np.diag(cov)[:3], 0))),
+        rotation_sigma=_point(np.degrees(np.sqrt(np.maximum(np.diag(turn), 0)))),
+        aim_rms=float(error.rms[row]),
+        aim_p95=float(error.p95[row]),
+        worst_at=_point(error.worst[row]),
+        worst=float(error.worst_rms[row]),
+        by_point=error.by_point[row],
+        residuals=residuals_on_floor(fit, row),
+        mechanics=_mechanics(fit.poses.terms[row]) if has_terms else None,
+        mechanics_sigma=_terms(np.sqrt(np.diag(cov)[6:12])) if has_terms else {},
+        verified=(len(marks) >= CHECKED and not in_line(case, fit.points, row)) or fit.carried.get(row) is not None,
+        trusted=not doubted,
+        rests_on=tuple(rests_on(fit, row)),
+        carried_over=fit.carried.get(row),
+        covariance=cov[:6, :6],
+        level_off_deg=level_off(fit, row),
+    )
+
+
+def _point(v: Array) -> Point3:
+    return float(v[0]), float(v[1]), float(v[2])
+
+
+def _terms(values: Array) -> dict[str, float]:
+    """Terms in degrees and metres by name."""
+    scale = np.array([np.degrees(1.0)] * 3 + [1.0] * 3)
+    return {name: float(v) for name, v in zip(TERMS, values * scale, strict=True)}
+
+
+def _mechanics(terms: Array) -> Mechanics:
+    return Mechanics(**_terms(terms))

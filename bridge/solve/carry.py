@@ -1,0 +1,155 @@
+"""A truss that kept its shape: poses from an earlier solve as measurements of where its heads sit on it.
+
+The truss frame is the earlier stage frame moved to the middle of its heads, so it is a levelled one. Its place and yaw
+in the new stage are unknown; its level is known about as well as a crew hangs a truss; each head may have slipped a
+little on it (facts/solver.md: 1 cm and 0.3 deg), on top of what the earlier solve did not know.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from bridge.fixtures.fixture import Fixture, Pose
+from bridge.geometry.frames import beam_in_fixture, rotation_from_quaternion
+from bridge.solve.arrays import Array
+from bridge.solve.case import Case
+from bridge.solve.heads import Poses
+from bridge.solve.joint import Border
+from bridge.solve.measurements import Sighting
+
+SLIP = np.array([0.01] * 3 + [np.radians(0.3)] * 3)
+TRUSS_LEVEL_SIGMA = np.radians(1.0)
+LEAST_SIGHTINGS = 3  # a truss has four unknowns once it is level; three sightings leave something over
+
+
+@dataclass(frozen=True)
+class CarriedPose:
+    """An earlier pose and, where it was written, its covariance (6, 6): metres, rad in the fixture frame."""
+
+    pose: Pose
+    covariance: Array | None = None
+
+
+@dataclass(frozen=True)
+class CarriedTruss:
+    """Heads on a truss: p (n, 3), R (n, 3, 3) in the truss frame, root (n, 6, 6) with root^T root the information."""
+
+    name: str
+    names: tuple[str, ...]
+    p: Array
+    R: Array
+    root: Array
+
+
+def carried_trusses(
+    fixtures: Sequence[Fixture],
+    measured: Sequence[Sighting],
+    earlier: Mapping[str, CarriedPose],
+    only_where_needed: bool = False,
+) -> list[CarriedTruss]:
+    """The trusses that earlier poses and new sightings can place. With `only_where_needed`, those alone on which some
+    head cannot be solved from its own sightings."""
+    marks: dict[str, set[str]] = {}
+    for s in measured:
+        marks.setdefault(s.fixture, set()).add(s.mark)
+    out = []
+    for truss in dict.fromkeys(f.truss for f in fixtures if f.truss):
+        names = tuple(f.name for f in fixtures if f.truss == truss and f.name in earlier)
+        count = sum(len(marks.get(name, ())) for name in names)
+        lacking = any(len(marks.get(name, ())) < 2 for name in names)
+        if len(names) < 2 or count < LEAST_SIGHTINGS or (only_where_needed and not lacking):
+            continue
+        out.append(_truss(str(truss), names, [earlier[name] for name in names]))
+    return out
+
+
+def _truss(name: str, names: tuple[str, ...], poses: Sequence[CarriedPose]) -> CarriedTruss:
+    p = np.array([c.pose.position for c in poses])
+    R = rotation_from_quaternion(np.array([c.pose.rotation for c in poses]))
+    root = np.zeros((len(names), 6, 6))
+    for i, carried in enumerate(poses):
+        cov = carried.covariance
+        if cov is None:
+            cov = np.zeros((6, 6))
+            if carried.pose.position_sigma and carried.pose.rotation_sigma:
+                # without the correlations the earlier sigmas would say too much against the aim that was proven
+                cov = np.diag(np.square([*carried.pose.position_sigma, *np.radians(carried.pose.rotation_sigma)])) / 4
+        root[i] = np.linalg.cholesky(np.linalg.inv(cov + np.diag(SLIP**2))).T
+    return CarriedTruss(name, names, p - p.mean(axis=0), R, root)
+
+
+def with_trusses(
+    case: Case, trusses: Sequence[CarriedTruss], points: Array
+) -> tuple[Case, Poses, Array, dict[int, str]]:
+    """The case with its trusses in the border; start poses (F) and which heads (F,) have one; truss name by head."""
+    count = len(case.fixtures)
+    row = {name: i for i, name in enumerate(case.names)}
+    poses = Poses(np.zeros((count, 3)), np.tile(np.eye(3), (count, 1, 1)), case.heads.terms_prior.copy())
+    placed = np.zeros(count, dtype=bool)
+    members: list[tuple[int, int]] = []
+    place: list[Array] = []
+    p, R, root, turn, told = [], [], [], [], {}
+    for truss in trusses:
+        rows = np.array([row[name] for name in truss.names])
+        start = _place(case, truss, rows, points)
+        if start is None:
+            continue
+        t, T = start
+        for r in rows:
+            members.append((int(r), len(place)))
+            told[int(r)] = truss.name
+        p.append(truss.p)
+        R.append(truss.R)
+        root.append(truss.root)
+        place.append(t)
+        turn.append(T)
+        poses.p[rows], poses.R[rows] = t + truss.p @ T.T, T @ truss.R
+        placed[rows] = True
+    if not members:
+        return case, poses, placed, told
+    border = replace(
+        case.border, truss_p=np.array(place), truss_R=np.array(turn),
+        truss_level=np.full(len(place), 1 / TRUSS_LEVEL_SIGMA), members=np.array(members, dtype=int),
+        member_p=np.concatenate(p), member_R=np.concatenate(R), member_root=np.concatenate(root),
+    )  # fmt: skip
+    heads = case.heads.having(level_weight=np.where(placed, 0.0, case.heads.level_weight))
+    return replace(case, border=border, heads=heads), poses, placed, told
+
+
+def without_members(border: Border, keep: Array) -> Border:
+    """The border with only some of its members."""
+    return replace(
+        border,
+        members=border.members[keep],
+        member_p=border.member_p[keep],
+        member_R=border.member_R[keep],
+        member_root=border.member_root[keep],
+    )
+
+
+def _place(case: Case, truss: CarriedTruss, rows: Array, points: Array) -> tuple[Array, Array] | None:
+    """Place and turn of a level truss from all its sightings: linear in three complex unknowns, as in start.py."""
+    d = np.einsum("kij,knj->kni", truss.R, beam_in_fixture(case.heads.pan[rows], case.heads.tilt[rows]))
+    used = case.used[rows]
+    if np.count_nonzero(used) < LEAST_SIGHTINGS:
+        return None
+    o = np.broadcast_to(truss.p[:, None], d.shape)[used]
+    d, mark = d[used], points[case.index[rows]][used]
+    z = np.minimum(d[:, 2], -0.08)
+    slope = (d[:, 0] + 1j * d[:, 1]) / z
+    onto = o[:, 0] + 1j * o[:, 1] + (mark[:, 2] - o[:, 2]) * slope
+    weight = z**2
+    A = np.column_stack([np.ones_like(onto), onto, -slope]) * weight[:, None]
+    b = (mark[:, 0] + 1j * mark[:, 1]) * weight
+    solution, _, rank, _ = np.linalg.lstsq(A, b, rcond=None)
+    if rank < 3:
+        return None
+    _, c, lift = solution
+    turn = c / max(abs(c), 1e-9)
+    height = float((lift * np.conj(c)).real / max(abs(c) ** 2, 1e-9))
+    xy = np.sum(weight * (b / weight - turn * (onto - height * slope))) / np.sum(weight)
+    T = np.array([[turn.real, -turn.imag, 0.0], [turn.imag, turn.real, 0.0], [0.0, 0.0, 1.0]])
+    return np.array([xy.real, xy.imag, height]), T

@@ -1,0 +1,226 @@
+"""What looks wrong, in plain words. Nothing is dropped or changed here: a person decides.
+
+First the chi-squared of every head, and of every mark's survey against all heads; only where these fail are
+explanations tried: for the whole rig where many heads fail together, then head by head.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from bridge.geometry.stage import Stage
+from bridge.solve.arrays import Array
+from bridge.solve.fit import Fit, fit_case
+from bridge.solve.heads import HeadBatch, sightings
+from bridge.solve.hypotheses import (
+    HANG,
+    OFFSET,
+    PAN,
+    POSITION,
+    SIGHTING,
+    SWAP,
+    TILT,
+    UNIT,
+    WRONG_MARK,
+    Explanation,
+    explain,
+)
+from bridge.solve.judge import on_floor
+from bridge.solve.relabel import corner_suspect, rig_relabelled
+from bridge.solve.result import Suspect
+
+CLEAR_GAP = 11.0  # score between the best explanation and the next culprit from which one is named alone
+SURVEY_ALARM = 1e-3  # chance that a sound survey raises any doubt, shared among the marks
+MANY = 0.4  # share of the heads from which a common cause is looked for
+
+
+def find_doubts(fit: Fit, stage: Stage) -> list[Suspect]:
+    """Everything that does not fit, worst first."""
+    suspects = corner_suspect(fit)
+    testable = fit.solved & (fit.dof > 0)
+    doubtful = np.flatnonzero(fit.doubtful & testable)
+    many = len(doubtful) >= max(2, MANY * np.count_nonzero(testable))
+    if many:
+        suspects += rig_relabelled(fit, testable)
+    if not suspects:
+        found, better = _wrong_surveys(fit, stage, many)
+        if found:
+            suspects += found
+            fit = better
+            doubtful = np.flatnonzero(fit.doubtful & testable)
+    elif many:
+        return suspects  # the labels of all heads are in question: what each head says means little
+    sigma = np.minimum(fit.mark_sigma, 1.0)
+    heads = fit.case.alone(fit.points, sigma)
+    for row in doubtful:
+        suspects += _of_head(fit, heads, int(row), sigma)
+    return sorted(suspects, key=lambda s: -s.misfit)
+
+
+def _wrong_surveys(fit: Fit, stage: Stage, many: bool) -> tuple[list[Suspect], Fit]:
+    """Marks whose survey the sightings contradict: free the worst, solve again, look again."""
+    from scipy.special import gammainccinv
+
+    out: list[Suspect] = []
+    known = np.flatnonzero(fit.case.known)
+    if not len(known):
+        return out, fit
+    alarm = 2 * gammainccinv(1.5, SURVEY_ALARM / len(known))
+    for _ in range(2):
+        free = [int(k) for k in known if fit.survey_test[k] > alarm]
+        tried = free if free and not many else [int(k) for k in known] if many else []
+        best: tuple[float, int, Fit] | None = None
+        for k in sorted(tried, key=lambda k: -fit.survey_test[k])[:12]:
+            other = _freed(fit, stage, k)
+            bad = float(np.sum(np.maximum(other.chi2 - other.limit, 0)[other.solved & (other.dof > 0)]))
+            score = bad + float(np.sum(np.delete(other.survey_test, k)))
+            if best is None or score < best[0]:
+                best = (score, k, other)
+        if best is None:
+            break
+        _, k, other = best
+        still = np.count_nonzero(other.doubtful & (other.dof > 0))
+        was = np.count_nonzero(fit.doubtful & (fit.dof > 0))
+        if many and still > 0.3 * was:
+            break
+        out.append(_survey_suspect(fit, other, k))
+        fit, many = other, False
+        known = np.array([i for i in known if i != k], dtype=int)
+        if not len(known):
+            break
+    return out, fit
+
+
+def _freed(fit: Fit, stage: Stage, mark: int) -> Fit:
+    case = fit.source
+    weight = case.border.point_weight.copy()
+    weight[mark, :2] = 1e-2
+    return fit_case(replace(case, border=replace(case.border, point_weight=weight)), stage, fit.trusses)
+
+
+def _survey_suspect(fit: Fit, other: Fit, mark: int) -> Suspect:
+    name = fit.case.marks[mark]
+    was, now = fit.case.border.point_at[mark], other.points[mark]
+    off = float(np.linalg.norm((now - was)[:2]))
+    text = (
+        f"mark {name} seems to be mis-surveyed by {off * 100:.0f} cm: the sightings put it at"
+        f" ({now[0]:.2f}, {now[1]:.2f}), stage.yaml says ({was[0]:.2f}, {was[1]:.2f}); measure it again"
+    )
+    return Suspect(None, name, "mark", off, text)
+
+
+def _of_head(fit: Fit, heads: HeadBatch, row: int, sigma: Array) -> list[Suspect]:
+    marks = fit.points[: len(fit.case.marks)]
+    ranked = explain(fit, heads, row, marks, sigma[: len(marks)])
+    best = ranked[0]
+    rivals = [e for e in ranked[1:] if not _same_culprit(best, e) and e.score < best.score + CLEAR_GAP and e.fits]
+    name = fit.case.fixtures[row].name
+    if not best.fits:
+        return [_two_or_more(fit, heads, row, ranked)]
+    named, told = [best], {_culprit(best)}
+    for e in rivals:
+        if _culprit(e) not in told and len(named) < (3 if fit.dof[row] <= 2 else 2):
+            named.append(e)
+            told.add(_culprit(e))
+    sure = len(named) == 1
+    out = [_suspect(fit, heads, row, e, sure) for e in named]
+    if not sure:
+        words = " or ".join(_short(fit, row, e) for e in named)
+        hint = f"{name}: something is wrong and {len(out)} explanations fit ({words}); sight these again"
+        out = [replace(s, text=f"{s.text} ({hint})" if i == 0 else s.text) for i, s in enumerate(out)]
+    return out
+
+
+def _culprit(e: Explanation) -> tuple[object, ...]:
+    if e.kind in (SIGHTING, WRONG_MARK):
+        return ("sighting", e.slot)
+    if e.kind == SWAP:
+        return (SWAP, e.slot, e.other)
+    return ("profile",) if e.kind in (PAN, TILT, UNIT, OFFSET) else (e.kind,)
+
+
+def _same_culprit(a: Explanation, b: Explanation) -> bool:
+    return _culprit(a) == _culprit(b)
+
+
+def _short(fit: Fit, row: int, e: Explanation) -> str:
+    marks = [s.mark for s in fit.case.sightings[row]]
+    if e.kind in (SIGHTING, WRONG_MARK):
+        return f"the sighting at {marks[e.slot]}"
+    if e.kind == SWAP:
+        return f"{marks[e.slot]} and {marks[e.other]} exchanged"
+    return {HANG: "its hang", POSITION: "its position in the plot"}.get(e.kind, "its profile")
+
+
+def _suspect(fit: Fit, heads: HeadBatch, row: int, e: Explanation, sure: bool) -> Suspect:
+    name = fit.case.fixtures[row].name
+    rows = fit.case.sightings[row]
+    misfit = _misfit(fit, heads, row, e)
+    cm = f"{misfit * 100:.0f} cm"
+    may = "is" if sure else "may be"
+    if e.kind == SIGHTING:
+        s = rows[e.slot]
+        text = f"{name} at {s.mark} {may} {cm} off: put the beam on {s.mark} again and record"
+        return Suspect(name, s.mark, "sighting", misfit, text, sure=sure)
+    if e.kind == WRONG_MARK:
+        s, instead = rows[e.slot], fit.case.marks[e.other]
+        text = f"{name} at {s.mark} {may} {cm} off and fits mark {instead}: was it {instead} that was sighted?"
+        return Suspect(name, s.mark, "wrong-mark", misfit, text, instead, sure)
+    if e.kind == SWAP:
+        a, b = rows[e.slot].mark, rows[e.other].mark
+        text = f"{name}: the sightings at {a} and {b} fit when exchanged ({cm} off as they are)"
+        return Suspect(name, a, "swap", misfit, text, b, sure)
+    if e.kind == HANG:
+        text = f"{name}: its base is not as level as hang.sigma says; correct hang, or give a larger sigma"
+        return Suspect(name, None, "hang", misfit, text, sure=sure)
+    if e.kind == POSITION:
+        p = e.pose.p[0]
+        text = (
+            f"{name}: its position in rig.yaml does not fit the sightings, which put it at"
+            f" ({p[0]:.2f}, {p[1]:.2f}, {p[2]:.2f}); correct `at`, or give a larger at_sigma"
+        )
+        return Suspect(name, None, "position", misfit, text, sure=sure)
+    return Suspect(name, None, "profile", misfit, f"{name}: {_profile_words(fit, row, e)}", sure=sure)
+
+
+def _profile_words(fit: Fit, row: int, e: Explanation) -> str:
+    profile = fit.case.fixtures[row].profile
+    pan, tilt = (
+        abs(profile.pan.to_deg - profile.pan.from_deg),
+        abs(profile.tilt.to_deg - profile.tilt.from_deg),
+    )
+    if e.kind == PAN and e.factor < 0:
+        ends = "exchange pan from and to in its profile, or switch pan invert off at the head"
+        if abs(e.factor + 1) < 0.005:
+            return f"pan runs the other way than its profile says: {ends}"
+        span = f"over {pan * -e.factor:.0f} deg, not the {pan:.0f} deg of its profile"
+        return f"pan runs the other way and {span}: {ends}"
+    if e.kind == PAN:
+        return f"pan seems to run over {pan * e.factor:.0f} deg, not the {pan:.0f} deg of its profile"
+    if e.kind == TILT:
+        return f"tilt seems to run over {tilt * e.factor:.0f} deg, not the {tilt:.0f} deg of its profile"
+    if e.kind == UNIT:
+        return (
+            f"pan and tilt seem to be in another unit or mode: {e.factor:.4g} degrees for each one of the profile"
+            f" ({pan * e.factor:.0f} and {tilt * e.factor:.0f} deg of travel)"
+        )
+    return f"tilt zero seems to be {np.degrees(e.factor):.1f} deg from where its profile has it: check tilt from and to"
+
+
+def _misfit(fit: Fit, heads: HeadBatch, row: int, e: Explanation) -> float:
+    """Metres on the floor: the blamed sighting against the pose of the explanation, else the worst as solved."""
+    blamed = e.kind in (SIGHTING, WRONG_MARK, SWAP)
+    poses = e.pose if blamed else fit.poses.take(np.array([row]))
+    one = heads.take(np.array([row])).having(weight=np.ones((1, heads.weight.shape[1])))
+    r, _ = sightings(one, poses, derive=False)
+    slots = [e.slot] if blamed else range(len(fit.case.sightings[row]))
+    return max(on_floor(poses, 0, r[0, slot], heads.mark[row, slot]) for slot in slots)
+
+
+def _two_or_more(fit: Fit, heads: HeadBatch, row: int, ranked: list[Explanation]) -> Suspect:
+    best = next((e for e in ranked if e.kind in (SIGHTING, WRONG_MARK)), ranked[0])
+    suspect = _suspect(fit, heads, row, best, sure=False)
+    name = fit.case.fixtures[row].name
+    return replace(suspect, text=f"{name}: more than one thing is wrong; first {suspect.text}")

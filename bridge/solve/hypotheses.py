@@ -1,0 +1,137 @@
+"""What could be wrong with one head: every explanation is solved as a head of its own, all in one batch.
+
+The score of an explanation is its chi-squared plus a penalty, minus twice the log of how likely such a mistake is
+and of how much freedom it buys (a Bayesian comparison with round numbers). Leave-one-out, not robust losses:
+facts/solver.md.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from bridge.solve.arrays import Array
+from bridge.solve.fit import Fit, limits
+from bridge.solve.heads import HeadBatch, Poses
+from bridge.solve.start import solve_alone
+
+SIGHTING, WRONG_MARK, SWAP, PAN, TILT, UNIT, OFFSET, HANG, POSITION = (
+    "sighting", "wrong-mark", "swap", "pan", "tilt", "unit", "tilt-zero", "hang", "position",
+)  # fmt: skip
+PENALTY = {
+    SIGHTING: 14.0, WRONG_MARK: 7.0, SWAP: 8.0, PAN: 12.0, TILT: 13.0, UNIT: 13.0, OFFSET: 15.0, HANG: 16.0,
+    POSITION: 14.0,
+}  # fmt: skip
+REVERSED = 6.0  # a pan that runs the other way is common on site, and has no freedom
+LOOSE_LEVEL = np.radians(20.0)
+RATIOS = np.unique(np.concatenate([np.geomspace(0.35, 2.9, 44), [0.9, 1 / 0.9, 540 / 630, 630 / 540, 2.0, 0.5]]))
+WILD = np.array([57.29578, 1 / 57.29578])  # degrees for radians and the other way
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """One explanation of a head's misfit: `slot` of the sighting meant (-1: none), `other` the second slot of a swap or
+    the point number that fits instead, `factor` of a profile. `fits`: what is left is no more than noise."""
+
+    kind: str
+    slot: int
+    other: int
+    factor: float
+    chi2: float
+    score: float
+    fits: bool
+    pose: Poses
+
+
+def explain(fit: Fit, heads: HeadBatch, row: int, places: Array, sigma: Array) -> list[Explanation]:
+    """All explanations of head `row`, best first. `places` (M, 3) and `sigma` (M,) are the marks it may have meant."""
+    used = [int(i) for i in np.flatnonzero(heads.weight[row] > 0)]
+    plans: list[tuple[str, int, int, float]] = [(SIGHTING, i, -1, 1.0) for i in used]
+    index = fit.case.index[row]
+    plans += [(WRONG_MARK, i, m, 1.0) for i in used for m in range(len(places)) if m != index[i] and sigma[m] < 0.3]
+    plans += [(SWAP, i, j, 1.0) for k, i in enumerate(used) for j in used[k + 1 :] if index[i] != index[j]]
+    if len(used) >= 3:
+        plans += [(PAN, -1, -1, f) for f in np.concatenate([RATIOS, -RATIOS, WILD, [-1.0]])]
+        plans += [(TILT, -1, -1, f) for f in RATIOS]
+        plans += [(UNIT, -1, -1, f) for f in np.concatenate([RATIOS, WILD])]
+        plans += [(OFFSET, -1, -1, f) for f in np.radians(np.arange(-180, 180, 5.0)) if f]
+    if heads.level_weight[row] > 0:
+        plans.append((HANG, -1, -1, 1.0))
+    if np.any(heads.at_weight[row]):
+        plans.append((POSITION, -1, -1, 1.0))
+    found = _solve(fit, heads, row, plans, places, sigma)
+    for kind in (PAN, TILT, UNIT, OFFSET):
+        found += _sharpen(fit, heads, row, kind, [e for e in found if e.kind == kind], places, sigma)
+    return sorted(found, key=lambda e: e.score)
+
+
+def _sharpen(
+    fit: Fit, heads: HeadBatch, row: int, kind: str, rough: list[Explanation], places: Array, sigma: Array
+) -> list[Explanation]:
+    """Between the grid's factors: the best ones, five times finer each time."""
+    out: list[Explanation] = []
+    if not rough:
+        return out
+    best = min(rough, key=lambda e: e.score)
+    width = np.radians(5.0) if kind == OFFSET else 0.05
+    for _ in range(4):
+        around = np.linspace(-width, width, 9)
+        factors = best.factor + around if kind == OFFSET else best.factor * (1 + around)
+        found = _solve(fit, heads, row, [(kind, -1, -1, float(f)) for f in factors], places, sigma)
+        best = min([best, *found], key=lambda e: e.score)
+        out = [best]
+        width /= 4
+    return out
+
+
+def _solve(
+    fit: Fit,
+    heads: HeadBatch,
+    row: int,
+    plans: list[tuple[str, int, int, float]],
+    places: Array,
+    sigma: Array,
+) -> list[Explanation]:
+    count = len(plans)
+    rows = np.full(count, row)
+    batch = heads.take(rows)
+    pan, tilt, mark, weight = batch.pan.copy(), batch.tilt.copy(), batch.mark.copy(), batch.weight.copy()
+    level, at = batch.level_weight.copy(), batch.at_weight.copy()
+    for k, (kind, slot, other, factor) in enumerate(plans):
+        if kind == SIGHTING:
+            weight[k, slot] = 0.0
+        elif kind == WRONG_MARK:
+            mark[k, slot], weight[k, slot] = places[other], 1 / np.hypot(fit.case.aim_sigma, sigma[other])
+        elif kind == SWAP:
+            for array in (mark, weight):
+                array[k, [slot, other]] = array[k, [other, slot]]
+        elif kind == PAN:
+            pan[k] *= factor
+        elif kind == TILT:
+            tilt[k] *= factor
+        elif kind == UNIT:
+            pan[k], tilt[k] = pan[k] * factor, tilt[k] * factor
+        elif kind == OFFSET:
+            tilt[k] += factor
+        elif kind == HANG:
+            level[k] = 1 / LOOSE_LEVEL
+        elif kind == POSITION:
+            at[k] = 0.0
+    batch = batch.having(pan=pan, tilt=tilt, mark=mark, weight=weight, level_weight=level, at_weight=at)
+    start = np.full(count, np.inf)  # the closed form alone; a wide search for each of hundreds would take seconds
+    search = np.array([kind in (SIGHTING, WRONG_MARK, SWAP, HANG, POSITION) for kind, *_ in plans])
+    dof, limit = limits(batch)
+    dof = dof - np.array([{HANG: 2, PAN: 1, TILT: 1, UNIT: 1, OFFSET: 1}.get(kind, 0) for kind, *_ in plans])
+    poses, chi2 = solve_alone(
+        batch, np.repeat(fit.case.hang[[row]], count, axis=0), np.repeat(fit.poses.p[[row]], count, axis=0), start,
+        search_too=search,
+    )  # fmt: skip
+    penalty = [REVERSED if kind == PAN and factor == -1.0 else PENALTY[kind] for kind, _, _, factor in plans]
+    return [
+        Explanation(
+            *plans[k], float(chi2[k]), float(chi2[k]) + penalty[k], bool(chi2[k] <= max(limit[k], 1.0)),
+            poses.take(np.array([k])),
+        )
+        for k in range(count)
+    ]  # fmt: skip

@@ -1,0 +1,93 @@
+"""What a solve says, as plain data: never bare numbers, but value, sigma, what it rests on, what looks wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from bridge.fixtures.fixture import Mechanics
+from bridge.geometry.stage import Point3
+from bridge.solve.arrays import Array
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """Something that does not fit. `kind`: sighting | wrong-mark | mark | swap | corner | profile | hang | position.
+
+    `fixture` is None when it concerns the whole rig; `mark` the sighting or mark meant, None for a whole fixture;
+    `instead` the mark that fits; `misfit` in metres on the floor; `sure` when nothing else explains it as well.
+    """
+
+    fixture: str | None
+    mark: str | None
+    kind: str
+    misfit: float
+    text: str
+    instead: str | None = None
+    sure: bool = True
+
+
+@dataclass(frozen=True)
+class SolvedFixture:
+    """One pose. Metres, stage frame; rotation [x, y, z, w]; sigmas of rotation in degrees about the stage's axes.
+
+    `residuals` by MARK (face 2: MARK/2) in metres on the mark's plane. `by_point` is the predicted rms at each of
+    `Calibration.points`. `rests_on` says what no sighting supports. `covariance` (6, 6): metres, rad, fixture turn.
+    """
+
+    name: str
+    position: Point3
+    rotation: tuple[float, float, float, float]
+    faces: tuple[int, ...]
+    position_sigma: Point3
+    rotation_sigma: Point3
+    aim_rms: float
+    aim_p95: float
+    worst_at: Point3
+    worst: float
+    by_point: Array
+    residuals: Mapping[str, float]
+    mechanics: Mechanics | None
+    mechanics_sigma: Mapping[str, float]
+    verified: bool
+    trusted: bool
+    rests_on: tuple[str, ...]
+    carried_over: str | None
+    covariance: Array
+    level_off_deg: float
+
+
+@dataclass(frozen=True)
+class NextMark:
+    """A place for another sighting: what it would bring to the rig's rms aim error (m), and whom it helps most."""
+
+    at: Point3
+    before: float
+    after: float
+    fixture: str
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """The whole answer. `unsolved` maps fixtures to why they have no new pose."""
+
+    fixtures: Mapping[str, SolvedFixture]
+    unsolved: Mapping[str, str]
+    marks: Mapping[str, Point3]
+    mark_sigma: Mapping[str, float]
+    suspects: tuple[Suspect, ...]
+    next_marks: tuple[NextMark, ...]
+    advice: tuple[str, ...]
+    points: Array
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def trusted(self) -> bool:
+        """Nothing looks wrong."""
+        return not self.suspects
+
+    @property
+    def rms(self) -> float:
+        """Predicted rms aim error over all solved fixtures and points, metres."""
+        values = [f.aim_rms**2 for f in self.fixtures.values()]
+        return float((sum(values) / max(len(values), 1)) ** 0.5)
