@@ -62,9 +62,8 @@ class View:
         listener = _listen(self._host, self._port)
         self._port = listener.getsockname()[1]
         app = web.Application(middlewares=[_guard(self._port)])
-        files = read_page()
         app.router.add_get("/stream", self._stream)
-        app.router.add_get("/{name:.*}", lambda request: _serve(files, request))
+        app.router.add_get("/{name:.*}", _serve(read_page()))
         self._runner = web.AppRunner(app, access_log=None, handle_signals=False, shutdown_timeout=1.0)
         await self._runner.setup()
         await web.SockSite(self._runner, listener).start()
@@ -228,12 +227,15 @@ def _guard(port: int) -> Any:
     return middleware
 
 
-async def _serve(files: Mapping[str, tuple[bytes, str]], request: web.Request) -> web.StreamResponse:
-    found = files.get(request.match_info["name"] or "index.html")
-    if found is None:
-        return web.Response(status=404, text="No such file in the venue's page.")
-    body, kind = found
-    return web.Response(body=body, content_type=kind, charset="utf-8")
+def _serve(files: Mapping[str, tuple[bytes, str]]) -> _Handler:
+    async def handler(request: web.Request) -> web.StreamResponse:
+        found = files.get(request.match_info["name"] or "index.html")
+        if found is None:
+            return web.Response(status=404, text="No such file in the venue's page.")
+        body, kind = found
+        return web.Response(body=body, content_type=kind, charset="utf-8")
+
+    return handler
 
 
 def _listen(host: str, port: int) -> socket.socket:

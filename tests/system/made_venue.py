@@ -57,10 +57,10 @@ def frame(scene: dict[str, Any], t: float, seed: int = 7) -> dict[str, Any]:
         heads.append(_head(head, i, lit, error, solved))
     return {
         "t": t,
-        "performers": [{"name": "lead", "at": lit.tolist(), "inside": True}],
+        "performers": [{"name": "lead", "at": [x, y, floor], "inside": True}],
         "heads": heads,
         "fps": 100.0,
-        "sources": 1,
+        "sources": ["Tetherlight"],
         "note": "made-up frames for a test",
     }
 

@@ -5,22 +5,25 @@ import { BELIEVED } from "./heads.js";
 import { FONT } from "./labels.js";
 import { drawShape, grade } from "./grades.js";
 import { distance, dot, isPoint, nearestOnRay, subtract, unit } from "./vectors.js";
-import { floorAt } from "./people.js";
 
 const REACH_M = 0.36; // from the middle to the edge
 const RINGS_M = [0.12, 0.3]; // where the grades change
 const USUAL_HEIGHT_M = 1.3;
+const HEIGHTS_M = Array.from({ length: 53 }, (_, i) => i * 0.05);
 
-// The point that the beams should meet: what the venue sends as the performer, or the usual height above his feet,
-// whichever agrees with the errors that the venue measured.
-export function litPoint(scene, frame, person) {
-  const [x, y] = person.at;
-  const raised = [x, y, floorAt(scene, x, y) + USUAL_HEIGHT_M];
-  const misfit = (point) => frame.heads.reduce((sum, head) => {
-    if (grade(head) === "dark" || !isPoint(head.start) || !isPoint(head.dir)) return sum;
-    return sum + Math.abs(distance(nearestOnRay(head.start, unit(head.dir), point), point) - head.error_m);
+// The point that the beams should meet: that many metres above the performer's feet as agrees best with the errors that
+// the venue measured (the frame says where the feet are, and how far each beam is off, but not the height).
+export function litPoint(frame, person) {
+  if (isPoint(person.point)) return person.point;
+  const beams = frame.heads.filter((head) => grade(head) !== "dark" && isPoint(head.start) && isPoint(head.dir));
+  const raised = (height) => [person.at[0], person.at[1], person.at[2] + height];
+  if (!beams.length) return raised(USUAL_HEIGHT_M);
+  const misfit = (height) => beams.reduce((sum, { start, dir, error_m: told }) => {
+    const point = raised(height);
+    return sum + Math.abs(distance(nearestOnRay(start, unit(dir), point), point) - told);
   }, 0);
-  return misfit(raised) < misfit(person.at) ? raised : person.at;
+  const best = HEIGHTS_M.map((height) => [misfit(height), height]).sort((a, b) => a[0] - b[0])[0];
+  return raised(best[1]);
 }
 
 export class CloseUp {
@@ -28,7 +31,7 @@ export class CloseUp {
     Object.assign(this, { canvas, context: canvas.getContext("2d") });
   }
 
-  draw(camera, scene, frame, { believe, chosen }) {
+  draw(camera, frame, { believe, chosen }) {
     const person = frame?.performers?.find((p) => isPoint(p.at));
     const size = this.canvas.clientWidth;
     if (size < 20) return;
@@ -39,7 +42,7 @@ export class CloseUp {
     context.clearRect(0, 0, size, size);
     this.rings(size);
     if (!person) return;
-    const point = litPoint(scene, frame, person);
+    const point = litPoint(frame, person);
     const place = (start, dir) => {
       const off = subtract(nearestOnRay(start, unit(dir), point), point);
       return this.pixel(size, dot(off, camera.right), dot(off, camera.up));

@@ -100,13 +100,13 @@ export class Drawing {
     context.setTransform(this.dense, 0, 0, this.dense, 0, 0);
     const labels = new Labels(context, camera.width);
     if (frame) {
-      drawTrails(context, camera, scene, trails);
+      drawTrails(context, camera, trails);
       drawPoolEdges(context, camera, frame, chosen);
     }
     drawHeads(context, camera, scene, frame, chosen);
     if (!frame) return this.notes.writeTo(labels);
     const offsets = believe ? drawBelieved(context, camera, scene, frame, chosen) : [];
-    for (const person of frame.performers ?? []) drawPerson(context, camera, scene, person, labels);
+    for (const person of frame.performers ?? []) drawPerson(context, camera, person, labels);
     drawFindings(context, camera, scene, frame, chosen, labels);
     labelBelieved(scene, offsets, labels);
     this.notes.writeTo(labels);

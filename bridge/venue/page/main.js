@@ -143,7 +143,7 @@ function tick(now) {
   const began = performance.now();
   const { believe: shown, chosen, scene, frame } = state;
   drawing.draw(now, frame, trails, { believe: shown, chosen, silent: Boolean(trouble) });
-  if (scene) closeUp.draw(drawing.camera, scene, frame, { believe: shown, chosen });
+  if (scene) closeUp.draw(drawing.camera, frame, { believe: shown, chosen });
   pace.ms += (performance.now() - began - pace.ms) * 0.1;
   pace.drawn += 1;
   pace.drew = true;

@@ -1,6 +1,6 @@
 // The performers and where they have been.
 
-import { inside, isPoint } from "./vectors.js";
+import { isPoint } from "./vectors.js";
 
 const TRAIL_S = 9;
 const LEAP_M = 1.5; // between two frames this is a leap to another place: no line joins it
@@ -27,20 +27,14 @@ export class Trails {
   }
 }
 
-// Height of the floor under a plan point: where floors overlap the highest counts, elsewhere 0.
-export function floorAt(scene, x, y) {
-  const under = (scene.floors ?? []).filter((floor) => inside(x, y, floor.corners));
-  return under.length ? Math.max(...under.map((floor) => floor.height)) : 0;
-}
-
-export function drawTrails(context, camera, scene, trails) {
+export function drawTrails(context, camera, trails) {
   context.lineCap = "round";
   for (const list of trails.byName.values()) {
     const newest = list.length ? list[list.length - 1].t : 0;
     for (let i = 1; i < list.length; i += 1) {
       const [a, b] = [list[i - 1].at, list[i].at];
       if (Math.hypot(b[0] - a[0], b[1] - a[1]) > LEAP_M) continue;
-      const ends = camera.line(onFloor(scene, a), onFloor(scene, b));
+      const ends = camera.line(above(a), above(b));
       if (!ends) continue;
       const freshness = 1 - (newest - list[i].t) / TRAIL_S;
       context.strokeStyle = `rgba(255, 150, 84, ${0.08 + 0.8 * freshness * freshness})`;
@@ -53,11 +47,11 @@ export function drawTrails(context, camera, scene, trails) {
   }
 }
 
-const onFloor = (scene, at) => [at[0], at[1], floorAt(scene, at[0], at[1]) + 0.01];
+const above = (feet) => [feet[0], feet[1], feet[2] + 0.01];
 
-export function drawPerson(context, camera, scene, person, labels) {
+export function drawPerson(context, camera, person, labels) {
   if (!isPoint(person.at)) return;
-  const feet = onFloor(scene, person.at);
+  const feet = above(person.at);
   const tall = feet[2] + TALL_M;
   const k = camera.scaleAt(feet);
   const line = camera.line(feet, [feet[0], feet[1], tall - 0.4]);

@@ -66,13 +66,3 @@ export function grow(corners, by) {
     return [corner[0] + (before[0] + after[0]) * reach, corner[1] + (before[1] + after[1]) * reach];
   });
 }
-
-// Whether a plan point lies in a plan polygon (even-odd rule).
-export function inside(x, y, corners) {
-  let odd = false;
-  corners.forEach(([ax, ay], i) => {
-    const [bx, by] = corners[(i + 1) % corners.length];
-    if (ay > y !== by > y && x < ((bx - ax) * (y - ay)) / (by - ay) + ax) odd = !odd;
-  });
-  return odd;
-}
