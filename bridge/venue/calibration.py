@@ -55,8 +55,9 @@ def _newton_step(hangs: Hangs, angles: Array, points: Array) -> Array:
         columns.append((_offset(hangs, moved, points) - base) / h)
     jacobian = np.stack(columns, axis=-1)  # (k, 3, 2)
     normal = jacobian.transpose(0, 2, 1) @ jacobian + 1e-12 * np.eye(2)
-    step: Array = np.linalg.solve(normal, jacobian.transpose(0, 2, 1) @ base[..., None])[..., 0].T
-    return step
+    return np.asarray(
+        np.linalg.solve(normal, jacobian.transpose(0, 2, 1) @ base[..., None])[..., 0].T, dtype=np.float64
+    )
 
 
 def _offset(hangs: Hangs, angles: Array, points: Array) -> Array:

@@ -165,7 +165,7 @@ class Demo:
         began = time.monotonic()
         await self._wait(0.3)  # the last sightings are on their way to the disk
         self._bridge.say("/sight/solve")
-        wanted = {name for name, _ in [(f.name, None) for f in self.show.fixtures]}
+        wanted = {fixture.name for fixture in self.show.fixtures}
 
         def solved() -> bool:
             try:

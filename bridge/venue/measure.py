@@ -64,7 +64,10 @@ class Meter:
         """Forget what was measured, e.g. when a new walk begins."""
         self._tallies = [_Tally() for _ in self._venue.names]
         self.observed_s = 0.0
-        self.last_error: NDArray[np.float64] = np.full(len(self._venue.names), np.nan)
+
+    def current_error(self) -> NDArray[np.float64]:
+        """Distances (n,) m of the performers from the beam axes now; nan where there is no performer."""
+        return axis_distance(self._venue.look()[1], self._points())
 
     def observe(self, dt: float) -> None:
         """Take the venue as it is now; it stands for the last dt seconds."""
@@ -75,7 +78,6 @@ class Meter:
         bad = np.logical_or.reduce(list(forbidden.values())) if forbidden else np.zeros(len(venue.names), bool)
         points = self._points()
         distance, pool = axis_distance(beams, points), in_pool(beams, points)
-        self.last_error = np.where(state.level > LIT, distance, np.nan)
         radius = np.linalg.norm(points - beams.start, axis=1) * np.tan(beams.half_rad)
         for i, tally in enumerate(self._tallies):
             tally.pan_speed = max(tally.pan_speed, abs(float(state.pan_speed[i])))

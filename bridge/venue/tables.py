@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 from rich.table import Table
+
+from bridge.venue.beams import ellipses
+from bridge.venue.measure import Meter
+from bridge.venue.robot import Progress
+from bridge.venue.simulation import LIT, Venue
 
 _COLUMNS = ("head", "RMS", "95 %", "worst", "of spot", "in pool", "lit out", "dark in", "no-light", "speed")
 
@@ -48,3 +54,66 @@ def network_lines(summary: dict[str, Any]) -> list[str]:
     if summary["all"]["no_light_s"]:
         lines.append("LIGHT FELL INTO A NO-LIGHT AREA")
     return lines
+
+
+def progress_line(progress: Progress) -> str:
+    """The robot's focus session in one line."""
+    width = 30
+    full = round(width * progress.done / max(progress.total, 1))
+    bar = "#" * full + "." * (width - full)
+    search = f", {progress.searching} beams still to be found" if progress.searching else ""
+    return f"{bar} {progress.done} of {progress.total} sightings, {progress.nudges} nudges{search}"
+
+
+def live_table(venue: Venue, meter: Meter) -> Table:
+    """What every beam does now."""
+    state, beams = venue.look()
+    spot = ellipses(beams).diameter()
+    table = Table(padding=(0, 1))
+    for name in ("head", "level", "zoom deg", "spot on floor m", "beam error cm"):
+        table.add_column(name, justify="left" if name == "head" else "right", no_wrap=True)
+    for i, name in enumerate(venue.names):
+        lit = bool(state.level[i] > LIT)
+        error = float(meter.current_error()[i]) if lit else float("nan")
+        table.add_row(
+            name,
+            f"{100 * state.level[i]:.0f} %",
+            f"{np.degrees(state.zoom_rad[i]):.1f}",
+            f"{spot[i]:.2f}" if lit and np.isfinite(spot[i]) else "-",
+            f"{100 * error:.1f}" if np.isfinite(error) else "-",
+        )
+    return table
+
+
+def demo_lines(summary: dict[str, Any]) -> list[str]:
+    """The demo's findings, one line each; what was not reached is not said."""
+    lines = [f"{summary['show']}, {summary['heads']} heads, seed {summary['seed']}"]
+    if session := summary.get("session"):
+        missed = f", missed: {session['missed']}" if session["missed"] else ""
+        lines.append(
+            f"focus session: {session['sightings']} sightings with {session['nudges']} nudges "
+            f"in {session['seconds']:.0f} s{missed}"
+        )
+    if found := summary.get("calibration"):
+        trusted = "trusted" if summary["trusted"] else "NOT trusted"
+        errors = found["all"]
+        words = f"{_centimetres(errors['rms_m'])} cm RMS, {_centimetres(errors['p95_m'])} cm at 95 %"
+        lines.append(f"calibration: aim error {words}, worst {_centimetres(errors['worst_m'])} cm; poses {trusted}")
+        if found["unsolved"]:
+            lines.append(f"unsolved: {', '.join(found['unsolved'])}")
+    for name in ("standing", "strolling", "leaving", "dancing", "running"):
+        if (part := summary.get(name)) and part["all"]["rms_m"] is not None:
+            lines.append(_walk_line(name, part["all"]))
+    if "leaving" in summary:
+        longest = summary["leaving"]["all"]["longest_lit_outside_s"]
+        lines.append(f"blackout: longest light on a performer outside the area: {longest:.2f} s")
+    dark = "dark" if summary.get("dark_at_the_end") else "NOT DARK"
+    lines.append(f"the bridge ended with exit code {summary.get('bridge_exit')}, the stage is {dark}")
+    return lines
+
+
+def _walk_line(name: str, found: dict[str, Any]) -> str:
+    return (
+        f"{name}: beam error {_centimetres(found['rms_m'])} cm RMS, {_centimetres(found['p95_m'])} cm at 95 %, "
+        f"worst {100 * found['worst_share_of_spot']:.0f} % of the spot; in the pool {100 * found['in_pool']:.2f} %"
+    )
