@@ -291,7 +291,7 @@ def test_errors_are_read_out_in_centimetres_with_a_word_for_the_far_one() -> Non
             )
             await stage.page.until(f"({read})[2][1] === '41 cm'")
             rows = await stage.page.evaluate(read)
-            assert [value for _, value in rows[:6]] == ["3.4 cm", "20 cm", "41 cm", "1.2 m", "12.5 m", "dark"]
+            assert [value for _, value in rows[:6]] == ["3.4 cm", "20 cm", "41 cm", "124 cm", "12.5 m", "dark"]
             assert ["far" in name for name, _ in rows[:6]] == [False, False, True, True, True, False]
             shapes = await stage.page.evaluate(
                 "[...document.querySelectorAll('.head svg path')].map((p) => p.getAttribute('d'))"
