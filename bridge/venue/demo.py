@@ -14,7 +14,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
-from bridge.errors import NetworkError, TetherlightError
+from bridge.errors import NetworkError
 from bridge.show.load import load
 from bridge.show.model import Show
 from bridge.venue.actor import Actor
@@ -36,7 +36,7 @@ HEARD_WITHIN_S, SOLVED_WITHIN_S, SESSION_WITHIN_S, LIT_WITHIN_S = 15.0, 60.0, 24
 STAND_S, STAND_SETTLE_S = 3.0, 2.0  # a place; the part of it in which heads move and fade
 SHARES = {"standing": 0.4, "strolling": 0.4, "leaving": 0.2}
 LEAST_S = {"standing": 3.0, "strolling": 3.0, "leaving": 6.0}
-SETTLE_S = 2.5  # before a walk is measured: the move to its first place
+SETTLE_S = 1.0  # after the first light on the performer
 
 
 class Demo:
@@ -167,15 +167,15 @@ class Demo:
         self._bridge.say("/sight/solve")
         wanted = {fixture.name for fixture in self.show.fixtures}
 
+        file, seen = self._show_path / "poses.yaml", 0
+
         def solved() -> bool:
-            try:
-                fresh = load(self._show_path)
-            except TetherlightError:
-                return False  # read in the moment of its writing, or not there yet
-            if not fresh.poses:
-                return False
-            self.show = fresh
-            return wanted <= set(fresh.poses) or time.monotonic() - began > 10
+            nonlocal seen
+            written = file.stat().st_mtime_ns if file.exists() else 0
+            if written == seen:  # reading a show takes longer than a step of the venue: only when there is news
+                return wanted <= set(self.show.poses) or (bool(seen) and time.monotonic() - began > 10)
+            seen, self.show = written, load(self._show_path)
+            return False
 
         await self._until(solved, SOLVED_WITHIN_S, "no poses were solved")
         self._solved = Solved(self.show)
@@ -196,7 +196,9 @@ class Demo:
         """Send the performer on a walk of its own dice."""
         self._walks += 1
         seed = 1000 * self._seed + self._walks
-        path = walk(kind, self.show.stage.polygon.area.corners, seconds, seed)
+        here = self.venue.performers.get("lead")
+        start = here.feet[:2] if here is not None and kind != "stand" else None
+        path = walk(kind, self.show.stage.polygon.area.corners, seconds, seed, start=start)
         self._actor.begin(path, time.monotonic(), LINK, seed)
 
     async def _stand(self, seconds: float) -> None:
@@ -217,9 +219,7 @@ class Demo:
             return
         self._set(f"a performer is {name}")
         self.meter.restart()
-        self._go(kind, SETTLE_S + seconds)
-        if kind != "leave":  # it starts inside and is measured from its first step
-            await self._wait(SETTLE_S)
+        self._go(kind, seconds)
         self._loop.measuring = True
         await self._wait(seconds)
         self._keep(name)

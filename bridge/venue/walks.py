@@ -65,14 +65,25 @@ class Path:
             yield (i / rate_hz, *self.at(i / rate_hz))
 
 
-def walk(kind: str, corners: Sequence[Sequence[float]], seconds: float, seed: int, inset_m: float = 0.5) -> Path:
-    """A performer of a KINDS over a stage polygon. Raises InputError for a kind that does not exist."""
+def walk(
+    kind: str,
+    corners: Sequence[Sequence[float]],
+    seconds: float,
+    seed: int,
+    inset_m: float = 0.5,
+    start: tuple[float, float] | None = None,
+) -> Path:
+    """A performer of one of KINDS over a stage polygon, from `start` or from a place of its own.
+
+    Raises InputError for a kind that does not exist.
+    """
     if kind not in KINDS:
         raise InputError(f"unknown walk '{kind}', allowed: {', '.join(KINDS)}")
     shape = np.asarray(corners, dtype=np.float64)
     rng = np.random.default_rng([seed, list(KINDS).index(kind)])
     count = max(round(seconds / STEP_S), 1) + 1
-    return Path(kind, seed, KINDS[kind](shape, count, rng, inset_m))
+    first = place_inside(shape, rng, inset_m) if start is None else np.asarray(start, dtype=np.float64)
+    return Path(kind, seed, KINDS[kind](shape, count, rng, inset_m, first))
 
 
 def place_inside(corners: Array, rng: np.random.Generator, inset_m: float) -> Array:
@@ -113,9 +124,9 @@ class _Body:
         return left
 
 
-def _wander(corners: Array, count: int, rng: np.random.Generator, inset_m: float, gait: Gait) -> Array:
+def _wander(corners: Array, count: int, rng: np.random.Generator, inset_m: float, first: Array, gait: Gait) -> Array:
     """From place to place: at half of them the body stops, at the others it turns on the way."""
-    body = _Body(place_inside(corners, rng, inset_m))
+    body = _Body(first)
     points = np.empty((count, 2))
     goal, passing, pause = _next_place(corners, rng, inset_m, body.place), False, 0
     for i in range(count):
@@ -137,19 +148,19 @@ def _next_place(corners: Array, rng: np.random.Generator, inset_m: float, here: 
     return max(places, key=lambda place: float(np.linalg.norm(place - here)))
 
 
-def _stand(corners: Array, count: int, rng: np.random.Generator, inset_m: float) -> Array:
+def _stand(corners: Array, count: int, rng: np.random.Generator, inset_m: float, first: Array) -> Array:
     """Quiet standing sways by about a centimetre at below 1 Hz (posturography; from memory)."""
-    spot, t = place_inside(corners, rng, inset_m), np.arange(count) * STEP_S
+    t = np.arange(count) * STEP_S
     sway = np.zeros((count, 2))
     for _ in range(4):
         phase, rate = rng.uniform(0, 2 * np.pi, 2), rng.uniform(0.1, 0.7, 2)
         sway += 0.003 * np.sin(2 * np.pi * rate * t[:, None] + phase)
-    return np.asarray(spot + sway)
+    return np.asarray(first + sway - sway[0])
 
 
-def _dance(corners: Array, count: int, rng: np.random.Generator, inset_m: float) -> Array:
+def _dance(corners: Array, count: int, rng: np.random.Generator, inset_m: float, first: Array) -> Array:
     """Figures of 0.5 to 1 m at up to a step a second, drifting over the stage."""
-    drift = _wander(corners, count, rng, inset_m + 1.0, Gait(0.5, 0.8, 2.0))
+    drift = _wander(corners, count, rng, inset_m + 1.0, first, Gait(0.5, 0.8, 2.0))
     t = np.arange(count) * STEP_S
     begun = np.minimum(t / 2.0, 1.0)[:, None]
     ease = begun * begun * (3 - 2 * begun)
@@ -158,18 +169,19 @@ def _dance(corners: Array, count: int, rng: np.random.Generator, inset_m: float)
     return np.asarray(drift + ease * figure)
 
 
-def _jump(corners: Array, count: int, rng: np.random.Generator, inset_m: float) -> Array:
+def _jump(corners: Array, count: int, rng: np.random.Generator, inset_m: float, first: Array) -> Array:
     """Stands, and every three seconds is somewhere else at once: another performer takes over."""
     points = np.empty((count, 2))
-    hold = round(3.0 / STEP_S)
+    place, hold = first, round(3.0 / STEP_S)
     for start in range(0, count, hold):
-        points[start : start + hold] = place_inside(corners, rng, inset_m)
+        points[start : start + hold] = place
+        place = place_inside(corners, rng, inset_m)
     return points
 
 
-def _leave(corners: Array, count: int, rng: np.random.Generator, inset_m: float) -> Array:
+def _leave(corners: Array, count: int, rng: np.random.Generator, inset_m: float, first: Array) -> Array:
     """Hurries out of the nearest side by 1.5 m, waits, and comes back, again and again."""
-    body = _Body(place_inside(corners, rng, inset_m))
+    body = _Body(first)
     points = np.empty((count, 2))
     goal, wait, outside = _way_out(corners, rng), 0, True
     for i in range(count):
@@ -193,11 +205,11 @@ def _way_out(corners: Array, rng: np.random.Generator) -> Array:
     return np.asarray(low)
 
 
-Maker = Callable[[Array, int, np.random.Generator, float], Array]
+Maker = Callable[[Array, int, np.random.Generator, float, Array], Array]
 KINDS: dict[str, Maker] = {
     "stand": _stand,
-    "stroll": lambda c, n, r, inset: _wander(c, n, r, inset, STROLL),
-    "run": lambda c, n, r, inset: _wander(c, n, r, inset, RUN),
+    "stroll": lambda c, n, r, inset, first: _wander(c, n, r, inset, first, STROLL),
+    "run": lambda c, n, r, inset, first: _wander(c, n, r, inset, first, RUN),
     "dance": _dance,
     "jump": _jump,
     "leave": _leave,

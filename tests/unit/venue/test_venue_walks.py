@@ -78,3 +78,8 @@ def test_a_link_jitters_and_loses_as_told() -> None:
 def test_an_unknown_walk_is_named() -> None:
     with pytest.raises(InputError, match=r"'moonwalk'.*stroll"):
         walk("moonwalk", POLYGON, 1.0, 1)
+
+
+@pytest.mark.parametrize("kind", list(KINDS))
+def test_a_walk_begins_where_it_is_told(kind: str) -> None:
+    assert walk(kind, POLYGON, 2.0, 1, start=(1.0, 2.0)).at(0.0) == pytest.approx((1.0, 2.0), abs=1e-6)
