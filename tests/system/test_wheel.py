@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import subprocess
@@ -36,9 +37,8 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Built from a copy: setuptools leaves a build folder behind, and an old one hides a missing file."""
     source, out = tmp_path_factory.mktemp("source"), tmp_path_factory.mktemp("wheel")
     shutil.copytree(ROOT / "bridge", source / "bridge", ignore=shutil.ignore_patterns("__pycache__"))
-    for path in (ROOT / name for name in ("pyproject.toml", "README.md", "LICENSE")):
-        if path.exists():
-            shutil.copy(path, source)
+    for name in ("pyproject.toml", "README.md", "LICENSE"):
+        shutil.copy(ROOT / name, source)
     quiet = ("--quiet", "--no-deps", "--no-index", "--no-build-isolation")
     run_well(sys.executable, "-m", "pip", "wheel", *quiet, "--wheel-dir", out, source, cwd=out)
     (built,) = out.glob("*.whl")
@@ -54,9 +54,7 @@ def elsewhere(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     place = tmp_path_factory.mktemp("elsewhere") / "venv"
     run_well(sys.executable, "-m", "venv", "--without-pip", place, cwd=place.parent)
     python = place / "bin" / "python"
-    packages = Path(
-        run_well(python, "-c", "import site; print(site.getsitepackages()[0])", cwd=place).strip()
-    )
+    packages = Path(run_well(python, "-c", "import site; print(site.getsitepackages()[0])", cwd=place).strip())
     (packages / "dependencies.pth").write_text(sysconfig.get_paths()["purelib"] + "\n")
     install = ("--quiet", "--no-deps", "--no-index")
     run_well(sys.executable, "-m", "pip", "--python", python, "install", *install, wheel, cwd=place)
@@ -64,14 +62,10 @@ def elsewhere(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_the_wheel_holds_every_file_of_the_package(wheel: Path) -> None:
-    here = {
-        str(p.relative_to(ROOT)) for p in (ROOT / "bridge").rglob("*") if p.is_file() and p.suffix != ".pyc"
-    }
+    here = {str(p.relative_to(ROOT)) for p in (ROOT / "bridge").rglob("*") if p.is_file() and p.suffix != ".pyc"}
     with zipfile.ZipFile(wheel) as archive:
         packed = {name for name in archive.namelist() if name.startswith("bridge/")}
-    assert packed == here, (
-        "pyproject.toml, [tool.setuptools] packages and package-data, decides what is packed"
-    )
+    assert packed == here, "pyproject.toml, [tool.setuptools] packages and package-data, decides what is packed"
 
 
 def test_what_is_imported_elsewhere_is_the_wheel(elsewhere: Path, tmp_path: Path) -> None:
@@ -92,10 +86,17 @@ def test_every_command_answers(command: str, elsewhere: Path, tmp_path: Path) ->
     assert there == here
 
 
-@pytest.mark.skipif("aim" not in WRITTEN or not SHOWS, reason="no aim command or no example show yet")
 @pytest.mark.parametrize("show", SHOWS, ids=[show.name for show in SHOWS])
 def test_example_shows_are_aimed_alike(show: Path, elsewhere: Path, tmp_path: Path) -> None:
     words = ("aim", show, "--at", "0.5", "3", "1.3", "--json")
     there = run(elsewhere / "tetherlight", *words, cwd=tmp_path)
     here = run(sys.executable, "-m", "bridge", *words, cwd=ROOT)
     assert (there.returncode, there.stdout) == (0, here.stdout), there.stdout + there.stderr
+
+
+def test_the_packed_demo_show_loads_with_the_packed_profiles(elsewhere: Path, tmp_path: Path) -> None:
+    where = "import bridge, pathlib; print(pathlib.Path(bridge.__file__).parent / 'demo_show')"
+    show = Path(run_well(elsewhere / "python", "-c", where, cwd=tmp_path).strip())
+    assert show.is_relative_to(elsewhere.parent)
+    findings = json.loads(run_well(elsewhere / "tetherlight", "check", show, "--json", cwd=tmp_path))["findings"]
+    assert not [finding for finding in findings if finding["level"] == "error"]
