@@ -15,8 +15,11 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
+import cv2
 import numpy as np
 import pytest
+from scipy.spatial import ConvexHull
+from shapely import Polygon
 
 from bridge.venue.view import View
 from tests.system import made_venue
@@ -204,6 +207,75 @@ def test_plan_and_section_are_drawn_to_scale() -> None:
     in_browser(test)
 
 
+def test_perspective_is_that_of_a_pinhole_camera() -> None:
+    """Against OpenCV's projectPoints, with the eye where the page says it stands."""
+
+    async def test() -> None:
+        async with staged() as stage:
+            points = [[-4.0, -2.0, 0.0], [3.0, 5.0, 2.0], [0.0, 8.0, 7.0], [6.0, 0.5, 1.3], [-6.0, 7.0, 0.0]]
+            camera = "venue.drawing.camera"
+            drawn = await stage.page.evaluate(f"{points}.map((p) => {camera}.project(p))")
+            names = ("right", "up", "back", "centre", "pixels", "fade", "width", "height")
+            c = await stage.page.evaluate("((c) => ({" + ",".join(f"{n}: c.{n}" for n in names) + f"}}))({camera})")
+            away = 1 / c["fade"]
+            eye = np.array(c["centre"]) + away * np.array(c["back"])
+            camera_from_stage = np.array([c["right"], -np.array(c["up"]), -np.array(c["back"])])
+            assert np.linalg.det(camera_from_stage) == pytest.approx(1.0), "a mirrored stage would be drawn"
+            turn, _ = cv2.Rodrigues(camera_from_stage)
+            focal = c["pixels"] * away
+            lens = np.array([[focal, 0, c["width"] / 2], [0, focal, c["height"] / 2], [0, 0, 1]])
+            expected, _ = cv2.projectPoints(np.array(points), turn, -camera_from_stage @ eye, lens, None)
+            assert np.array(drawn) == pytest.approx(expected[:, 0], abs=1e-6)
+
+    in_browser(test)
+
+
+def test_helpers_of_the_drawing_agree_with_reference_libraries() -> None:
+    """Margin outlines against Shapely's buffer, silhouettes against SciPy's convex hull."""
+
+    async def test() -> None:
+        async with staged() as stage:
+            await stage.page.evaluate("import('/vectors.js').then((m) => { window.vectors = m; })")
+            for plan in (
+                [[-6, 0], [6, 0], [6, 8], [-6, 8]],
+                [[0, 0], [0, 5], [4, 6], [3, 3], [7, 2]],
+                [[0, 0], [5, 0], [1, 4]],
+            ):
+                grown = await stage.page.evaluate(f"vectors.grow({plan}, 0.15)")
+                expected = Polygon(plan).buffer(0.15, quad_segs=32)
+                assert Polygon(grown).hausdorff_distance(expected) < 0.004
+            points = np.random.default_rng(5).normal(size=(40, 2)) * 100
+            hull = np.array(await stage.page.evaluate(f"vectors.hull({points.tolist()})"))
+            expected = points[ConvexHull(points).vertices]
+            assert sorted(hull.tolist()) == pytest.approx(np.array(sorted(expected.tolist())))
+
+    in_browser(test)
+
+
+def test_close_up_finds_the_height_that_the_beams_aim_at() -> None:
+    async def test() -> None:
+        async with staged() as stage:
+            await stage.page.evaluate("import('/closeup.js').then((m) => { window.closeup = m; })")
+            x, y, z = stage.frames[0]["performers"][0]["at"]
+            found = await stage.page.evaluate("closeup.litPoint(venue.state.frame, venue.state.frame.performers[0])")
+            assert found == pytest.approx([x, y, z + made_venue.LIT_HEIGHT_M], abs=0.051)
+
+    in_browser(test)
+
+
+@pytest.mark.parametrize("calm", [True, False])
+def test_views_turn_at_once_where_motion_is_not_wanted(calm: bool) -> None:
+    async def test() -> None:
+        async with staged(calm=calm) as stage:
+            press = "document.querySelector('[data-view=plan]').click()"
+            pitch = await stage.page.evaluate(f"({press}, [venue.drawing.camera.pitch, Boolean(venue.drawing.turn)])")
+            assert pitch == ([pytest.approx(np.pi / 2), False] if calm else [pytest.approx(0.44), True])
+            await stage.page.until("!venue.drawing.turn")
+            assert await stage.page.evaluate("venue.drawing.camera.pitch") == pytest.approx(np.pi / 2)
+
+    in_browser(test)
+
+
 @pytest.mark.parametrize("touch", [False, True], ids=["mouse", "finger"])
 def test_a_drag_orbits_the_perspective(touch: bool) -> None:
     async def test() -> None:
@@ -283,6 +355,7 @@ def test_errors_are_read_out_in_centimetres_with_a_word_for_the_far_one() -> Non
             for i, error in ((0, 0.034), (1, 0.2), (2, 0.41), (3, 1.24), (4, 12.5)):
                 frame["heads"][i]["error_m"] = error
             frame["heads"][5]["level"] = 0.0
+            frame["heads"][6]["error_m"] = None
             await stage.page.evaluate("(venue.state.frame = null, 1)")
             await stage.show(0)
             read = (
@@ -291,12 +364,14 @@ def test_errors_are_read_out_in_centimetres_with_a_word_for_the_far_one() -> Non
             )
             await stage.page.until(f"({read})[2][1] === '41 cm'")
             rows = await stage.page.evaluate(read)
-            assert [value for _, value in rows[:6]] == ["3.4 cm", "20 cm", "41 cm", "124 cm", "12.5 m", "dark"]
+            assert [value for _, value in rows[:7]] == ["3.4 cm", "20 cm", "41 cm", "124 cm", "12.5 m", "dark", "lit"]
             assert ["far" in name for name, _ in rows[:6]] == [False, False, True, True, True, False]
             shapes = await stage.page.evaluate(
                 "[...document.querySelectorAll('.head svg path')].map((p) => p.getAttribute('d'))"
             )
-            assert len({shapes[0], shapes[1], shapes[2], shapes[5]}) == 4, "every grade has a shape of its own"
+            assert len({shapes[0], shapes[1], shapes[2], shapes[5], shapes[6]}) == 5, (
+                "every grade has a shape of its own"
+            )
             assert await stage.page.evaluate("document.getElementById('worst').innerText") == "12.5 m mid-1"
 
     in_browser(test)
@@ -311,7 +386,7 @@ def test_believed_beams_are_drawn_beside_the_truth_with_their_offset() -> None:
             await stage.show(0)
             before = await stage.picture()
             await stage.page.click("#believe")
-            await stage.page.until("document.querySelector('.head .extra').innerText === 'believed 50 cm away'")
+            await stage.page.until("document.querySelector('.head .extra').innerText === '\u25c7 50 cm'")
             await stage.page.until("!venue.state.dirty")
             after = await stage.picture("believed")
             fresh = (after[:, :, 1] > after[:, :, 0] + 15) & (after[:, :, 2] > after[:, :, 0] + 10)

@@ -3,7 +3,7 @@
 
 import { BELIEVED } from "./heads.js";
 import { FONT } from "./labels.js";
-import { drawShape, grade } from "./grades.js";
+import { drawShape, grade, isMeasured } from "./grades.js";
 import { distance, dot, isPoint, nearestOnRay, subtract, unit } from "./vectors.js";
 
 const REACH_M = 0.36; // from the middle to the edge
@@ -15,7 +15,7 @@ const HEIGHTS_M = Array.from({ length: 53 }, (_, i) => i * 0.05);
 // the venue measured (the frame says where the feet are, and how far each beam is off, but not the height).
 export function litPoint(frame, person) {
   if (isPoint(person.point)) return person.point;
-  const beams = frame.heads.filter((head) => grade(head) !== "dark" && isPoint(head.start) && isPoint(head.dir));
+  const beams = frame.heads.filter((head) => isMeasured(head) && isPoint(head.start) && isPoint(head.dir));
   const raised = (height) => [person.at[0], person.at[1], person.at[2] + height];
   if (!beams.length) return raised(USUAL_HEIGHT_M);
   const misfit = (height) => beams.reduce((sum, { start, dir, error_m: told }) => {
@@ -49,10 +49,9 @@ export class CloseUp {
     };
     if (believe) this.believed(frame, place, chosen);
     frame.heads.forEach((head, i) => {
-      const mark = grade(head);
-      if (mark === "dark" || !isPoint(head.start) || !isPoint(head.dir)) return;
+      if (!isMeasured(head) || !isPoint(head.start) || !isPoint(head.dir)) return;
       const [x, y] = place(head.start, head.dir);
-      drawShape(context, mark, x, y, chosen === i ? 7 : 4.5);
+      drawShape(context, grade(head), x, y, chosen === i ? 7 : 4.5);
       if (chosen === i) this.circle(x, y, 11, "#ffffff", 2);
     });
   }
@@ -87,7 +86,7 @@ export class CloseUp {
     const context = this.context;
     context.strokeStyle = BELIEVED;
     frame.heads.forEach((head, i) => {
-      if (!isPoint(head.solved?.dir) || !isPoint(head.start) || grade(head) === "dark") return;
+      if (!isPoint(head.solved?.dir) || !isPoint(head.start) || !isMeasured(head)) return;
       const truth = place(head.start, head.dir);
       const [x, y] = place(head.start, head.solved.dir);
       context.globalAlpha = chosen < 0 || chosen === i ? 1 : 0.35;

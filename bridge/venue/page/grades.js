@@ -4,6 +4,7 @@ export const GRADES = {
   on: { word: "on", shape: "disc", colour: "#a9d69a", text: "on: within 12 cm" },
   wide: { word: "wide", shape: "triangle", colour: "#ffcf70", text: "wide: 12 to 30 cm" },
   off: { word: "far", shape: "cross", colour: "#ff9a86", text: "far: over 30 cm" },
+  lit: { word: "lit", shape: "square", colour: "#ead3a8", text: "lit, no performer to measure" },
   dark: { word: "dark", shape: "ring", colour: "#b9a896", text: "dark" },
 };
 
@@ -11,8 +12,14 @@ const ON_M = 0.12;
 const WIDE_M = 0.3;
 const LIT = 0.01;
 
+// Whether a beam has an error that was measured.
+export function isMeasured(head) {
+  return head.level > LIT && Number.isFinite(head.error_m);
+}
+
 export function grade(head) {
-  if (!(head.level > LIT) || !Number.isFinite(head.error_m)) return "dark";
+  if (!(head.level > LIT)) return "dark";
+  if (!Number.isFinite(head.error_m)) return "lit";
   if (head.error_m <= ON_M) return "on";
   return head.error_m <= WIDE_M ? "wide" : "off";
 }
@@ -33,6 +40,8 @@ export function shapePath(context, shape, x, y, r) {
     context.lineTo(x + r * 1.05, y + r * 0.8);
     context.lineTo(x - r * 1.05, y + r * 0.8);
     context.closePath();
+  } else if (shape === "square") {
+    context.rect(x - r * 0.75, y - r * 0.75, r * 1.5, r * 1.5);
   } else if (shape === "cross") {
     const k = r * 0.85;
     context.moveTo(x - k, y - k);
@@ -70,6 +79,7 @@ export function setShapeIcon(svg, name) {
 }
 
 const ICONS = {
+  square: "M2.5 2.5h11v11h-11z",
   disc: "M8 2a6 6 0 1 0 .01 0z",
   triangle: "M8 1.5 15 14H1z",
   cross: "M3.4 1.3 8 5.9l4.6-4.6 2.1 2.1L10.1 8l4.6 4.6-2.1 2.1L8 10.1l-4.6 4.6-2.1-2.1L5.9 8 1.3 3.4z",

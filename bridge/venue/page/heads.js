@@ -80,7 +80,7 @@ export function drawFindings(context, camera, scene, frame, chosen, labels) {
     }
     const [x, y] = axis[1];
     drawShape(context, mark, x, y, 8);
-    const value = mark === "dark" ? "dark" : `${centimetres(head.error_m)}${mark === "off" ? `, ${GRADES.off.word}` : ""}`;
+    const value = mark === "dark" || mark === "lit" ? GRADES[mark].word : `${centimetres(head.error_m)}${mark === "off" ? `, ${GRADES.off.word}` : ""}`;
     labels.write(`${scene.heads[i]?.name ?? ""} ${value}`, x, y, { colour: GRADES[mark].colour, weight: 700, size: 14, gap: 9 });
   }
 }

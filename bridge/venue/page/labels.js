@@ -2,6 +2,7 @@
 
 export const FONT = '"Segoe UI", "Noto Sans", "DejaVu Sans", system-ui, sans-serif';
 
+const OUT = 12;
 const PLACES = [[0, -1], [1, -0.6], [-1, -0.6], [1, 0.8], [-1, 0.8], [0, 1.2]];
 
 export class Labels {
@@ -13,6 +14,7 @@ export class Labels {
 
   // Write `text` near (x, y). Returns whether there was room.
   write(text, x, y, { colour = "#f3e7d8", size = 13, weight = 500, gap = 10, always = false, fixed = false } = {}) {
+    if (x < -OUT || x > this.width + OUT) return false; // what it names is not in the picture
     const context = this.context;
     context.font = `${weight} ${size}px ${FONT}`;
     const width = context.measureText(text).width + 6;

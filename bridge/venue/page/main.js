@@ -94,8 +94,8 @@ function sources(value) {
 function writeFacts(frame, trouble) {
   const parts = frame ? [
     clock(frame.t), sources(frame.sources),
-    Number.isFinite(frame.fps) ? `venue ${Math.round(frame.fps)} / s` : "",
-    `page ${pace.shown} / s`, frame.note ?? "",
+    Number.isFinite(frame.fps) ? `${Math.round(frame.fps)} frames / s` : "",
+    `${pace.shown} drawn`, frame.note ?? "",
   ] : [trouble ? "No data" : "Waiting for the venue"];
   const text = parts.filter(Boolean).join("  ·  ");
   if (byId("facts").textContent !== text) byId("facts").textContent = text;
@@ -124,6 +124,7 @@ function writeBanner(trouble) {
   if (text.textContent !== trouble) text.textContent = trouble;
   if (banner.hidden === Boolean(trouble)) {
     banner.hidden = !trouble;
+    byId("alert").textContent = trouble ? "No data from the venue. This page goes on by itself when they come." : "";
     state.dirty = true;
   }
 }

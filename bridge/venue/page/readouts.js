@@ -1,7 +1,7 @@
 // The list beside the drawing: one read-out per head, and the sum of all. Written at most four times a second: faster
 // numbers cannot be read.
 
-import { GRADES, centimetres, grade, setShapeIcon, shapeIcon } from "./grades.js";
+import { GRADES, centimetres, grade, isMeasured, setShapeIcon, shapeIcon } from "./grades.js";
 import { beliefOffset } from "./heads.js";
 
 const EVERY_MS = 250;
@@ -23,7 +23,7 @@ export class Readouts {
       item.append(shapeIcon(name), text);
       return item;
     });
-    this.believed = element("li", { className: "believed", hidden: true, textContent: "\u25c7 how far off the believed beam lands" });
+    this.believed = element("li", { className: "believed", hidden: true, textContent: "\u25c7 believed beam lands this far off" });
     document.getElementById("legend").replaceChildren(...legend, this.believed);
   }
 
@@ -40,8 +40,7 @@ export class Readouts {
       return element("section", {}, element("h2", { textContent: name }), grid);
     });
     this.list.replaceChildren(...sections);
-    this.many = scene.heads.length > 18;
-    this.list.classList.toggle("many", this.many);
+    this.list.classList.toggle("many", scene.heads.length > 18);
     this.written = 0;
   }
 
@@ -83,15 +82,15 @@ export class Readouts {
       row.word.textContent = mark === "off" ? GRADES.off.word : "";
       row.mark = mark;
     }
-    const value = mark === "dark" ? (head.level > 0.01 ? "lit, alone" : "dark") : centimetres(head.error_m);
+    const value = mark === "dark" || mark === "lit" ? GRADES[mark].word : centimetres(head.error_m);
     if (row.value.textContent !== value) row.value.textContent = value;
     const offset = believe && mark !== "dark" ? beliefOffset(head) : null;
-    const extra = offset === null ? "" : this.many ? `\u25c7 ${centimetres(offset)}` : `believed ${centimetres(offset)} away`;
+    const extra = offset === null ? "" : `\u25c7 ${centimetres(offset)}`;
     if (row.extra.textContent !== extra) row.extra.textContent = extra;
   }
 
   sum(frame) {
-    const measured = frame.heads.map((head, i) => [head, i]).filter(([head]) => grade(head) !== "dark");
+    const measured = frame.heads.map((head, i) => [head, i]).filter(([head]) => isMeasured(head));
     const lit = frame.heads.filter((head) => head.level > 0.01).length;
     const squares = measured.reduce((total, [head]) => total + head.error_m ** 2, 0);
     const worst = measured.reduce((best, pair) => (!best || pair[0].error_m > best[0].error_m ? pair : best), null);

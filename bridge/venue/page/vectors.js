@@ -46,7 +46,9 @@ export function hull(points) {
   return [...half(sorted), ...half(sorted.reverse())];
 }
 
-// A plan polygon pushed outwards by `by` metres, with mitred corners (limited, so that spikes stay short).
+const ARC = 6; // steps round a corner
+
+// The plan points that are `by` metres outside a polygon: its edges pushed outwards, joined by arcs round its corners.
 export function grow(corners, by) {
   const count = corners.length;
   let area = 0;
@@ -54,15 +56,25 @@ export function grow(corners, by) {
     const [nx, ny] = corners[(i + 1) % count];
     area += x * ny - nx * y;
   });
-  const side = area >= 0 ? 1 : -1;
-  const outward = (a, b) => {
-    const size = Math.hypot(b[0] - a[0], b[1] - a[1]) || 1;
-    return [(side * (b[1] - a[1])) / size, (-side * (b[0] - a[0])) / size];
-  };
-  return corners.map((corner, i) => {
-    const before = outward(corners[(i + count - 1) % count], corner);
-    const after = outward(corner, corners[(i + 1) % count]);
-    const reach = by / Math.max(0.3, (1 + before[0] * after[0] + before[1] * after[1]));
-    return [corner[0] + (before[0] + after[0]) * reach, corner[1] + (before[1] + after[1]) * reach];
+  const ring = area >= 0 ? corners : [...corners].reverse();
+  return ring.flatMap((corner, i) => {
+    const first = outward(ring[(i + count - 1) % count], corner);
+    const turn = bend(first, outward(corner, ring[(i + 1) % count]));
+    if (turn <= 0) { // a corner that points inwards has no arc: the two pushed edges cross
+      const reach = by / Math.cos(turn / 2);
+      return [[corner[0] + reach * Math.cos(first + turn / 2), corner[1] + reach * Math.sin(first + turn / 2)]];
+    }
+    return Array.from({ length: ARC + 1 }, (_, k) => {
+      const angle = first + (turn * k) / ARC;
+      return [corner[0] + by * Math.cos(angle), corner[1] + by * Math.sin(angle)];
+    });
   });
+}
+
+// Direction that points away from the polygon, for an edge with the polygon on its left.
+const outward = (a, b) => Math.atan2(a[0] - b[0], b[1] - a[1]);
+
+// From one direction to another the short way, -pi to pi.
+function bend(from, to) {
+  return Math.atan2(Math.sin(to - from), Math.cos(to - from));
 }

@@ -9,7 +9,8 @@ import pytest
 from bridge.venue.view import PAGE
 
 FILES = sorted(PAGE.iterdir())
-TEXTS = ("text", "quiet", "believed", "on", "wide", "off", "dark")
+GRADES = ("on", "wide", "off", "lit", "dark")
+TEXTS = ("text", "quiet", "believed", *GRADES)
 GROUNDS = ("ground", "surface", "raised")
 
 
@@ -51,14 +52,14 @@ def test_button_that_is_on_and_banner_are_legible() -> None:
 def test_grades_have_the_same_colours_on_the_drawing_as_in_the_list() -> None:
     colours = _colours()
     drawn = dict(re.findall(r'^  (\w+): \{.*colour: "(#[0-9a-f]{6})"', (PAGE / "grades.js").read_text(), re.M))
-    assert drawn == {name: colours[name] for name in ("on", "wide", "off", "dark")}
+    assert drawn == {name: colours[name] for name in GRADES}
 
 
 def test_grades_differ_in_shape_and_word() -> None:
     text = (PAGE / "grades.js").read_text()
     words = re.findall(r'word: "([\w ]+)", shape: "(\w+)"', text)
-    assert len(words) == 4
-    assert len({word for word, _ in words}) == len({shape for _, shape in words}) == 4
+    assert len(words) == 5
+    assert len({word for word, _ in words}) == len({shape for _, shape in words}) == 5
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.name)
