@@ -56,6 +56,11 @@ def _write_all(records: queue.Queue[logging.LogRecord | None], target: logging.H
         target.handle(record)
 
 
+def printable(text: str) -> str:
+    """What came from a network, safe to show: no line breaks and no terminal's control characters."""
+    return "".join(sign if sign.isprintable() else "?" for sign in text)
+
+
 class Throttle:
     """Counts by reason, and lets at most one line a second per reason through to the log.
 
@@ -77,7 +82,7 @@ class Throttle:
             return
         kept = self._kept.pop(reason, 0)
         self._last_s[reason] = now_s
-        self._say(f"{reason}: {text}" + (f" (and {kept} more like it)" if kept else ""))
+        self._say(f"{reason}: {printable(text)}" + (f" (and {kept} more like it)" if kept else ""))
 
     def flush(self, now_s: float) -> None:
         """Say what was kept back of reasons that have been quiet for a second."""

@@ -16,6 +16,8 @@ from bridge.wire.stream import Packet, Streams
 
 LISTEN_S = 1.2
 """How long a universe is listened to before the first packet (interface.md, `contested`)."""
+FORGET_S = 10.0
+"""A source that was silent for so long is told again when it comes back."""
 DARK_TICKS = 2
 """Dark frames before the terminated packets: one of them may be lost on the way."""
 
@@ -64,7 +66,7 @@ class Transmission:
     ) -> None:
         self.phase = Phase.OFF
         self.contested: dict[int, tuple[str, ...]] = {}
-        self.reported: set[tuple[int, str]] = set()
+        self._told: dict[tuple[int, str], float] = {}  # when each source that was told was last heard
         self._engine, self._encoder = engine, encoder
         self._settings, self._cid, self._contests = settings, cid, contests
         self._ready_s = listening_since_s + LISTEN_S
@@ -142,9 +144,10 @@ class Transmission:
         if self._streams is None:
             return []
         lines = []
+        self._told = {key: heard_s for key, heard_s in self._told.items() if now_s - heard_s < FORGET_S}
         for universe, sources in self._contests(now_s).items():
-            fresh = [source for source in sources if (universe, source) not in self.reported]
-            self.reported.update((universe, source) for source in fresh)
+            fresh = [source for source in sources if (universe, source) not in self._told]
+            self._told.update(((universe, source), now_s) for source in sources)
             if universe in self._streams.universes:
                 lines += [f"universe {universe} is now also sent by {source}" for source in fresh]
         return lines
@@ -154,7 +157,7 @@ class Transmission:
         self.phase = Phase.LIVE
         sent = set(self.universes)
         heard = {u: s for u, s in self._contests(now_s).items() if u in self._encoder.universes and s}
-        self.reported.update((universe, source) for universe, names in heard.items() for source in names)
+        self._told = {(universe, source): now_s for universe, names in heard.items() for source in names}
         refuse = self._settings.contested == "refuse"
         self.contested = {u: s for u, s in sorted(heard.items()) if refuse and u not in sent}
         for universe, sources in sorted(heard.items()):

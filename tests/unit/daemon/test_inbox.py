@@ -94,6 +94,14 @@ def test_one_line_a_second_per_reason_and_the_rest_is_counted_in_it(
     assert inbox.refused.counts == {"malformed": 250}
 
 
+def test_what_a_sender_writes_cannot_forge_a_line_of_the_log(inbox: Inbox, caplog: pytest.LogCaptureFixture) -> None:
+    logging.getLogger("tetherlight").propagate = True
+    inbox.refused.count("unknown-name", "there is no target a\n2026 INFO all is well\x1b[2J", 0.0)
+    assert [record.message for record in caplog.records] == [
+        "unknown-name: there is no target a?2026 INFO all is well?[2J"
+    ]
+
+
 @pytest.mark.parametrize(
     ("host", "allowed"),
     [("127.9.9.9", True), ("10.1.2.3", True), ("10.2.0.1", False), ("fd00::1", True), ("::ffff:10.1.2.3", True)],

@@ -103,6 +103,26 @@ def test_a_source_that_appears_later_is_told_once() -> None:
     bench.heard = {30000: ("Desk",)}
     assert bench.transmission.newcomers(3.0) == ["universe 30000 is now also sent by Desk"]
     assert bench.transmission.newcomers(4.0) == []
+    bench.heard = {}
+    assert bench.transmission.newcomers(5.0) == []
+    bench.heard = {30000: ("Desk",)}
+    assert bench.transmission.newcomers(6.0) == []
+    bench.heard = {}
+    assert bench.transmission.newcomers(17.0) == []
+    bench.heard = {30000: ("Desk",)}
+    assert bench.transmission.newcomers(18.0) == ["universe 30000 is now also sent by Desk"]
+
+
+def test_a_refused_source_that_comes_back_on_what_is_ours_by_then_is_told() -> None:
+    bench = Bench()
+    bench.heard = {30000: ("Desk",)}
+    bench.transmission.arm()
+    assert bench.universes(2.0) == [30001]
+    bench.heard = {}
+    bench.transmission.arm()
+    bench.tick(3.0)
+    bench.heard = {30000: ("Desk",)}
+    assert bench.transmission.newcomers(4.0) == ["universe 30000 is now also sent by Desk"]
 
 
 def test_disarming_ends_dark_with_three_terminated_packets_each() -> None:
