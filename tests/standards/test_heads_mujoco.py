@@ -11,6 +11,8 @@ from collections.abc import Mapping
 import mujoco
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from bridge.geometry.frames import beam_in_fixture, pan_tilt_of, rotation_from_quaternion
@@ -150,6 +152,29 @@ def test_an_imperfect_head_aimed_by_us_lights_the_point_in_mujoco_on_both_faces(
             np.testing.assert_allclose(head.lit(pan[n, face], tilt[n, face]), points[n], atol=1e-8)
         start, _ = head.beam(pan[n, 0], tilt[n, 0])
         assert length[n] == pytest.approx(np.linalg.norm(points[n] - start), abs=1e-9)
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    shares=st.lists(st.floats(-4, 4), min_size=6, max_size=6),
+    seed=st.integers(0, 2**32 - 1),
+    pan=st.floats(-3.0, 3.0),
+    tilt=st.floats(0.2, 2.4),
+    face_2=st.booleans(),
+)
+def test_inverse_after_forward_gives_the_angles_back_on_either_face(
+    shares: list[float], seed: int, pan: float, tilt: float, face_2: bool
+) -> None:
+    terms = {name: share * sigma for (name, sigma), share in zip(SIGMAS.items(), shares, strict=True)}
+    heads = _heads([(random_base(np.random.default_rng(seed), "anyhow"), terms)])
+    sent_tilt = -tilt if face_2 else tilt
+    start, direction = heads.beam(np.array([pan]), np.array([sent_tilt]))
+    pans, tilts, length = heads.aim(start + 9.0 * direction)
+    face = int(face_2)
+    assert length[0] == pytest.approx(9.0, abs=1e-9)
+    assert tilts[0, face] == pytest.approx(sent_tilt, abs=1e-7)
+    turns = (pans[0, face] - pan) / heads.turn[0]
+    assert turns == pytest.approx(round(turns), abs=1e-7)
 
 
 def test_a_whole_turn_of_the_beam_is_a_whole_turn_in_mujoco() -> None:
