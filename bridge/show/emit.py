@@ -13,7 +13,8 @@ from typing import Any
 
 from bridge.show.scalars import resolve
 
-DECIMALS = 9  # of a degree or a metre: below the float noise of any solve, above nothing that matters
+DECIMALS = 9  # of a degree or a metre; smaller values (a covariance) keep as many digits, not decimals
+_SMALL = 1e-3
 _BLOCK_DEPTH = 3  # `fixtures:`, a fixture's name, its keys; deeper values are one row
 _PLAIN = re.compile(r"[A-Za-z_]([A-Za-z0-9_./+-]|[ ](?=[A-Za-z0-9_./+-]))*")
 _YAML_1_1_WORDS = {"y", "n", "yes", "no", "on", "off", "true", "false", "null"}
@@ -79,14 +80,16 @@ def _scalar(value: Any) -> str:
 
 
 def number(value: float) -> str:
-    """A finite number with up to DECIMALS decimals; one that would round to zero keeps its sign and size."""
+    """A finite number with up to DECIMALS decimals, or digits where it is small: none becomes zero by rounding."""
     if not math.isfinite(value):
         raise ValueError(f"cannot write the number {value}: it is not finite")
+    if value == 0.0:
+        return "0.0"
+    if abs(value) < _SMALL:  # the sign of a tilt is its face, however small it is
+        mantissa, exponent, power = f"{value:.{DECIMALS}g}".partition("e")
+        return f"{mantissa}{'' if '.' in mantissa else '.0'}{exponent}{power}"
     rounded = f"{value:.{DECIMALS}f}".rstrip("0")
-    if value != 0.0 and float(rounded) == 0.0:
-        mantissa, _, exponent = repr(value).partition("e")
-        return f"{mantissa}{'' if '.' in mantissa else '.0'}e{exponent}"  # the sign of a tilt is its face
-    return "0.0" if value == 0.0 else rounded + "0" * rounded.endswith(".")
+    return rounded + "0" * rounded.endswith(".")
 
 
 def _key(key: Any) -> str:

@@ -61,7 +61,7 @@ def profile_file(folder: Path, node: Node) -> tuple[str, Path]:
     path = folder / word
     if word.startswith(("/", "~")) or "\\" in word or not _inside(folder, path):
         raise Bad([Problem(node.line, f"found '{shown(word)}', allowed is a path that stays inside the show folder")])
-    if not path.is_file():
+    if not _is_file(path):
         raise _unknown(folder, node)
     return str(path.resolve().relative_to(folder.resolve())), path.resolve()
 
@@ -71,6 +71,14 @@ def _inside(folder: Path, path: Path) -> bool:
     try:
         return path.resolve().is_relative_to(folder.resolve())
     except (OSError, RuntimeError, ValueError):
+        return False
+
+
+def _is_file(path: Path) -> bool:
+    """Whether a file can be read there; a name too long or a folder without permission is no file."""
+    try:
+        return path.is_file()
+    except OSError:
         return False
 
 

@@ -39,8 +39,11 @@ def load(path: str | os.PathLike[str], *, with_sightings: bool = True) -> Show:
     `with_sightings`, sightings.yaml is not read and `Show.sightings` is empty.
     """
     folder = Path(path)
-    if not folder.is_dir():
-        found = "found a file" if folder.exists() else "found no such folder"
+    try:
+        found = None if folder.is_dir() else "found a file" if folder.exists() else "found no such folder"
+    except OSError as error:
+        found = f"cannot be looked at ({error.strerror})"
+    if found:
         raise ShowError([f"{folder}: {found}, allowed is a show folder that holds {RIG} and {STAGE}"])
     return _Loading(folder).show(with_sightings)
 

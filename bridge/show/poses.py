@@ -135,6 +135,8 @@ def quaternion(node: Node) -> tuple[float, float, float, float]:
 
 
 def _faces(node: Node) -> tuple[int, ...]:
+    if not isinstance(node.value, list):
+        return (whole(1, 2)(node),)
     faces = tuple(sorted(list_of(whole(1, 2), 1, 2, "[1], [2] or [1, 2], a list")(node)))
     if len(set(faces)) < len(faces):
         raise bad(node, "[1], [2] or [1, 2]")

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import difflib
+import functools
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+
+_LONGEST_WORD = 80  # characters of a word that are compared
+_MANY = 100  # names beyond which only those that begin alike are compared
 
 
 @dataclass(frozen=True)
@@ -59,14 +63,23 @@ class Problems:
 
 def nearest(word: str, allowed: Iterable[str]) -> str | None:
     """The allowed word that `word` was most likely meant to be, or None."""
+    return _nearest(word[:_LONGEST_WORD].lower(), tuple(allowed))
+
+
+@functools.lru_cache(maxsize=4096)
+def _nearest(word: str, allowed: tuple[str, ...]) -> str | None:
     by_lower = {candidate.lower(): candidate for candidate in allowed}
-    close = difflib.get_close_matches(word[:80].lower(), list(by_lower), n=1, cutoff=0.5)
+    candidates = list(by_lower)
+    if len(candidates) > _MANY:  # the names of a big rig: a full comparison would take minutes
+        alike = [name for name in candidates if name[:2] == word[:2] and abs(len(name) - len(word)) <= 1]
+        candidates = alike[:_MANY]
+    close = difflib.get_close_matches(word, candidates, n=1, cutoff=0.5)
     return by_lower[close[0]] if close else None
 
 
 def listed(words: Iterable[str], limit: int = 24) -> str:
     """Words for a message, cut short where there are many."""
-    all_words = list(words)
+    all_words = words if isinstance(words, list) else list(words)
     more = f" and {len(all_words) - limit} more" if len(all_words) > limit else ""
     return ", ".join(shown(word) for word in all_words[:limit]) + more
 

@@ -80,17 +80,21 @@ def read_rig(node: Node, find_profile: FindProfile) -> tuple[Rig, list[Problem]]
 def read_fixture(node: Node, find_profile: FindProfile) -> Fixture:
     """One fixture. Raises Bad with everything that is wrong in it."""
     m = Mapping(node, "a mapping with name, profile, universe and address")
+    fixture_name = m.required("name", name, "?")
     profile = m.required("profile", find_profile, _NO_PROFILE)
-    at = m.optional("at", point3, None)
+    universe = m.required("universe", whole(1, MOST_UNIVERSE), 1)
+    address = m.required("address", whole(1, 512), 1)
+    hang = m.optional("hang", _hang, Hang())
+    at, at_sigma = m.optional("at", point3, None), m.optional("at_sigma", sigmas, None)
     limits = m.optional("limits", _limits(profile), (None, None))
     fixture = Fixture(
-        name=m.required("name", name, "?"),
+        name=fixture_name,
         profile=profile,
-        universe=m.required("universe", whole(1, MOST_UNIVERSE), 1),
-        address=m.required("address", whole(1, 512), 1),
-        hang=m.optional("hang", _hang, Hang()),
+        universe=universe,
+        address=address,
+        hang=hang,
         at=at,
-        at_sigma=m.optional("at_sigma", sigmas, None),
+        at_sigma=at_sigma,
         truss=m.optional("truss", name, None),
         unit=m.optional("unit", text, None),
         follows=m.optional("follows", name, None),

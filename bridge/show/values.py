@@ -46,7 +46,8 @@ def _finite(node: Node) -> float | None:
 
 def number(low: float = -math.inf, high: float = math.inf, *, above: bool = False, unit: str = "") -> Parse[float]:
     """A finite number in [low, high], or in (low, high] with `above`."""
-    allowed = f"a finite number{_range(low, high, above)}{' ' + unit if unit else ''}"
+    bounds = _range(low, high, above)
+    allowed = f"a {'' if bounds else 'finite '}number{bounds}{' ' + unit if unit else ''}"
 
     def parse(node: Node) -> float:
         value = _finite(node)
@@ -62,7 +63,7 @@ def whole(low: int, high: int) -> Parse[int]:
 
     def parse(node: Node) -> int:
         if isinstance(node.value, bool) or not isinstance(node.value, int) or not low <= node.value <= high:
-            raise bad(node, f"a whole number from {low} to {high}")
+            raise bad(node, f"a whole number from {low} to {high}" if low < high else f"{low}")
         return node.value
 
     return parse

@@ -16,7 +16,7 @@ FOCUS = "[[3.0, 60000], [8.0, 31000], [20.0, 12000]]"
 # (what is wrong, file, text that stands there, text put in its place, words of the message)
 REASONS = [
     # every file
-    ("another version", RIG, "version: 1", "version: 2", ["version: found 2", "from 1 to 1"]),
+    ("another version", RIG, "version: 1", "version: 2", ["version: found 2", "allowed is 1"]),
     ("version as text", STAGE, "version: 1", "version: '1'", ["version: found '1'"]),
     ("no version", NET, "version: 1\n", "", ["no key 'version'"]),
     ("unknown key with a near one", RIG, "    truss: foh", "    trus: foh", ["unknown key 'trus'", "nearest is 'truss'"]),
@@ -34,6 +34,8 @@ REASONS = [
     ("unknown built-in profile", RIG, "spot-16bit", "spot-16bt", ["unknown profile", "nearest is 'spot-16bit'"]),
     ("profile file not there", RIG, "profiles/spot.yaml", "profiles/spt.yaml", ["unknown profile", "'profiles/spot.yaml'"]),
     ("profile path out of the folder", RIG, "profiles/spot.yaml", "../spot.yaml", ["stays inside the show folder"]),
+    ("profile path too long", RIG, "profiles/spot.yaml", "profiles/" + "x" * 5000, ["unknown profile 'profiles/xxx"]),
+    ("profile path with a zero byte", RIG, "profiles/spot.yaml", '"profiles/\\0.yaml"', ["profile: found 'profiles/"]),
     ("profile path from the root", RIG, "profiles/spot.yaml", "/etc/hosts.yaml", ["stays inside the show folder"]),
     ("universe 0", RIG, "universe: 1", "universe: 0", ["universe: found 0", "from 1 to 63999"]),
     ("universe 64000", RIG, "universe: 1", "universe: 64000", ["found 64000"]),
@@ -42,7 +44,7 @@ REASONS = [
     ("address as a switch", RIG, "address: 101", "address: true", ["found true", "whole number"]),
     ("footprint past 512", RIG, "address: 101", "address: 494", ["last channel is 513", "allowed is 1 to 493"]),
     ("overlapping addresses", RIG, "address: 101", "address: 16", ["found 16-35", "overlaps foh-1 at 1-16", "next free"]),
-    ("hang not finite", RIG, "yaw: 0", "yaw: .nan", ["hang.yaw: found .nan", "finite"]),
+    ("hang not finite", RIG, "yaw: 0", "yaw: .nan", ["hang.yaw: found .nan", "a number from -360 to 360 degrees"]),
     ("hang sigma 0", RIG, "sigma: 1.0}", "sigma: 0}", ["hang.sigma: found 0"]),
     ("position with two numbers", RIG, "[-4.0, -12.0, 9.0]", "[-4.0, -12.0]", ["at: found [-4.0, -12.0]", "[x, y, z]"]),
     ("position in millimetres", RIG, "[-4.0, -12.0, 9.0]", "[-4000, -12000, 9000]", ["at.1: found -4000", "mm"]),

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import yaml
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bridge.errors import InputError
@@ -38,6 +38,7 @@ def _read(path: Path) -> list[Sighting]:
     return [entry.sighting for entry in entries]
 
 
+@settings(deadline=None)
 @given(st.lists(st.builds(Sighting, _names, _names, _degrees, _degrees, _raw, _raw), max_size=5))
 def test_sightings_come_back(tmp_path_factory: pytest.TempPathFactory, sightings: list[Sighting]) -> None:
     sightings = list({(s.fixture, s.mark, s.face): s for s in sightings}.values())
@@ -51,6 +52,15 @@ def test_sightings_come_back(tmp_path_factory: pytest.TempPathFactory, sightings
 def test_a_tilt_that_rounds_to_zero_keeps_its_face(tmp_path: Path) -> None:
     assert _read(save_sightings(tmp_path, [Sighting("a", "A", 0.0, -1e-14)]))[0].face == 2
     assert _read(save_sightings(tmp_path, [Sighting("a", "A", 0.0, -0.0)]))[0].face == 1
+
+
+@settings(deadline=None)
+@given(st.floats(-1e-3, 1e-3, exclude_min=True, exclude_max=True, allow_subnormal=False))
+def test_small_numbers_keep_nine_digits(value: float) -> None:
+    """A covariance is some 1e-8 and must not be cut at a number of decimals."""
+    written = to_yaml({"a": value})
+    assert math.isclose(parse(written)[0].get("a").value, value, rel_tol=1e-8)
+    assert math.copysign(1, yaml.safe_load(written)["a"]) == math.copysign(1, value) or value == 0
 
 
 def test_sightings_are_one_row_each_after_the_version(tmp_path: Path) -> None:
@@ -150,6 +160,7 @@ def _same(found: object, meant: object) -> bool:
     return type(found) is type(meant) and found == meant
 
 
+@settings(deadline=None)
 @given(st.dictionaries(st.text(max_size=8), _data, min_size=1, max_size=4))
 def test_any_plain_data_reads_back_the_same(document: dict[str, object]) -> None:
     node, problems = parse(to_yaml(document))
@@ -157,6 +168,7 @@ def test_any_plain_data_reads_back_the_same(document: dict[str, object]) -> None
     assert _same(_bare(node), document)
 
 
+@settings(deadline=None)
 @given(
     st.dictionaries(
         st.text("abyno10~-.:# ", max_size=5), st.text("abyno10~-.:# ", max_size=6) | st.booleans(), min_size=1

@@ -6,7 +6,7 @@ from __future__ import annotations
 import contextlib
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bridge.show.units import metres_from_text
@@ -55,6 +55,7 @@ def test_what_is_no_length(text: str) -> None:
         metres_from_text(text)
 
 
+@settings(deadline=None)
 @given(st.text(alphabet="0123456789.'\"/ -+mcinft′″", max_size=14))
 def test_any_text_is_a_finite_length_or_a_value_error(text: str) -> None:
     with contextlib.suppress(ValueError):
