@@ -151,14 +151,24 @@ class Daemon:
 
     def feed(self, address: str, rate_hz: float = 30.0, within_s: float = DEADLINE_S) -> tuple[osc.Argument, ...]:
         """The arguments of the next feed message with this address that arrives from now on."""
+        self._drop_old()
+        return self.event(address, lambda args: True, rate_hz, within_s)
+
+    def event(
+        self,
+        address: str,
+        seen: Callable[[tuple[osc.Argument, ...]], bool],
+        rate_hz: float = 30.0,
+        within_s: float = DEADLINE_S,
+    ) -> tuple[osc.Argument, ...]:
+        """The same, also of what has arrived already, for the first whose arguments satisfy `seen`."""
         self._sock.settimeout(0.2)
         end_s = time.monotonic() + within_s
-        self._drop_old()
         while time.monotonic() < end_s:
             self.say("/feed/subscribe", int(self._sock.getsockname()[1]), rate_hz)
             try:
                 for message in osc.decode(self._sock.recv(65535)):
-                    if message.address == address:
+                    if message.address == address and seen(message.args):
                         return message.args
             except TimeoutError:
                 assert self.process is None or self.process.poll() is None, self.log
