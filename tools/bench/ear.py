@@ -64,10 +64,10 @@ class Ear:
         self._sock.close()
 
 
-def quantiles_ms(values_s: list[float] | np.ndarray, *quantiles: float) -> dict[str, float]:
-    """{"p50_ms": ..} of some times in seconds."""
+def quantiles_ms(values_s: list[float] | np.ndarray, *quantiles: float) -> dict[str, float | None]:
+    """{"p50_ms": ..} of some times in seconds; None where there are none."""
     if not len(values_s):
-        return {f"p{q:g}_ms": float("nan") for q in quantiles}
+        return {f"p{q:g}_ms": None for q in quantiles}
     return {f"p{q:g}_ms": round(float(np.percentile(values_s, q)) * 1e3, 3) for q in quantiles}
 
 
@@ -91,6 +91,12 @@ def rss_mb(pid: int) -> float:
         if line.startswith("VmRSS:"):
             return int(line.split()[1]) / 1024
     return 0.0
+
+
+def drops(port: int) -> int:
+    """Datagrams that the kernel threw away because the process on this UDP port did not read in time."""
+    rows = [line.split() for line in Path("/proc/net/udp").read_text().splitlines()[1:]]
+    return sum(int(row[-1]) for row in rows if int(row[1].rpartition(":")[2], 16) == port)
 
 
 def machine() -> str:

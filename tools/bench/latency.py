@@ -7,49 +7,26 @@ run; they return plain dicts. By itself it measures both with the 12-head rig:  
 from __future__ import annotations
 
 import argparse
-import contextlib
 import json
 import math
 import random
-import socket
-import struct
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from bench_rig import PAN_FROM, PAN_TO, TARGET_Z, TILT_FROM, TILT_TO, install, place
-from ear import Ear, cpu_s, machine, quantiles_ms, rss_mb
+from ear import Ear, Packet, cpu_s, drops, machine, quantiles_ms, rss_mb
+from mouth import HARMLESS_JUNK, JUNK, Mouth, drive, position
 
 HERE = Path(__file__).resolve().parent
 PERIOD_S = 1 / 44
 EARLY_S = 0.0005
 """A gap this much under the period counts as early: above the jitter of a send call, far below what matters."""
-_ADDRESS = b"/target/lead/position\0\0\0"
-
-
-def position(x: float, y: float) -> bytes:
-    """`/target/lead/position` x y z."""
-    return _ADDRESS + b",fff\0\0\0\0" + struct.pack(">fff", x, y, TARGET_Z)
-
-
-class Mouth:
-    """Sends OSC datagrams to one port."""
-
-    def __init__(self, port: int) -> None:
-        self._sock = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        self._sock.connect(("127.0.0.1", port))
-
-    def say(self, datagram: bytes) -> float:
-        """Send; returns when. A port that nobody listens on yet is no error here."""
-        at_s = time.time()
-        with contextlib.suppress(ConnectionRefusedError):
-            self._sock.send(datagram)
-        return at_s
 
 
 def until_first_packet(ear: Ear, mouth: Mouth | None = None, timeout_s: float = 15.0) -> float:
@@ -124,65 +101,10 @@ def _first_change(ear: Ear, slots: bytes, end_s: float) -> float | None:
     return None
 
 
-JUNK = (
-    b"",
-    b"junk",
-    b"#bundle\0" + struct.pack(">Qi", 1, -4),
-    _ADDRESS + b",fff\0\0\0\0" + struct.pack(">ff", 1.0, 2.0),
-    _ADDRESS + b",ff\0" + struct.pack(">ff", math.nan, math.inf),
-    b"/" + b"*" * 60 + b"z\0\0,\0\0\0",
-    b"/nobody/knows\0\0\0,i\0\0" + struct.pack(">i", 1),
-    bytes(9000),
-)
-
-
-def drive(
-    osc_port: int, universe: int, seconds: float, rate_hz: float, speed: float, junk: float = 0.0,
-    hook: Callable[[float], None] | None = None, feed: bool = False,
-) -> tuple[list[Any], list[tuple[float, float]]]:  # fmt: skip
-    """Walk the target along y = 0.5 m between x = -5 and 5 m; returns the packets and (when, x) of every input.
-
-    `junk` is the share of datagrams that are junk instead; `hook(now_s)` is called before every datagram. With
-    `feed`, the feed is subscribed to at 30 Hz and read.
-    """
-    rng, ear, mouth = random.Random(7), Ear(universe), Mouth(osc_port)
-    listener = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-    listener.bind(("127.0.0.1", 0))
-    listener.setblocking(False)
-    subscribe = b"/feed/subscribe\0,if\0" + struct.pack(">if", listener.getsockname()[1], 30.0)
-    packets, inputs = [], []
-    start_s = time.time()
-    for n in range(int(seconds * rate_hz)):
-        if feed and n % int(rate_hz * 5) == 0:
-            mouth.say(subscribe)
-        while (left_s := start_s + n / rate_hz - time.time()) > 0:
-            packets += ear.hear(left_s)
-        if hook is not None:
-            hook(start_s + n / rate_hz)
-        if rng.random() < junk:
-            mouth.say(rng.choice(JUNK))
-            continue
-        along = (speed * n / rate_hz) % 20.0
-        x = along - 5.0 if along < 10.0 else 15.0 - along
-        inputs.append((mouth.say(position(x, 0.5)), x))
-        if feed:
-            _discard(listener)
-    packets += ear.hear(0.1)
-    ear.close()
-    listener.close()
-    return packets, inputs
-
-
-def _discard(listener: socket.socket) -> None:
-    try:
-        while True:
-            listener.recv(4096)
-    except BlockingIOError:
-        return
-
-
-def gaps(packets: list[Any]) -> dict[str, Any]:
+def gaps(packets: list[Packet]) -> dict[str, Any]:
     """How the packets of a universe are spaced against 44 Hz: deviation, lost by sequence, early, worst gap."""
+    if len(packets) < 2:
+        return {"packets": len(packets)}
     apart_s = np.diff([packet.at_s for packet in packets])
     counted = np.diff([packet.sequence for packet in packets]) % 256
     off = quantiles_ms(np.abs(apart_s - PERIOD_S), 50, 99, 100)
@@ -196,13 +118,20 @@ def gaps(packets: list[Any]) -> dict[str, Any]:
     }
 
 
-def period(osc_port: int, universe: int, pid: int, seconds: float = 20.0) -> dict[str, Any]:
+def period(
+    osc_port: int, universe: int, pid: int, seconds: float = 20.0, kinds: Sequence[bytes] = JUNK
+) -> dict[str, Any]:
     """Packet period with 1,000 messages/s plus 1 % junk and the feed subscribed; CPU and memory meanwhile."""
     drive(osc_port, universe, 3.0, 100.0, 1.4)
     before_s, start_s = cpu_s(pid), time.time()
-    packets, _ = drive(osc_port, universe, seconds, 1000.0, 1.4, junk=0.01, feed=True)
+    packets, _ = drive(osc_port, universe, seconds, 1000.0, 1.4, junk=0.01, kinds=kinds, feed=True)
     share = (cpu_s(pid) - before_s) / (time.time() - start_s)
-    return {**gaps(packets), "cpu_percent": round(100 * share, 2), "rss_mb": round(rss_mb(pid), 1)}
+    return {
+        **gaps(packets),
+        "cpu_percent": round(100 * share, 2),
+        "rss_mb": round(rss_mb(pid), 1),
+        "dropped": drops(osc_port),
+    }
 
 
 def cost(osc_port: int, universe: int, pid: int, seconds: float = 20.0) -> dict[str, Any]:
@@ -260,8 +189,8 @@ def measure(
 ) -> dict[str, Any]:
     """All figures of one process, which is stopped afterwards.
 
-    Junk comes last: the first bundle with an element of -4 leaves the peer with a thread that loops for ever, so what
-    is measured of the peer from there on is a hung process, and only a kill ends it.
+    All junk comes last: the first bundle with an element of -4 leaves the peer with a thread that loops for ever, so
+    what is measured of the peer from there on is a hung process, and only a kill ends it.
     """
     started_s, ear = time.time(), Ear(universe)
     try:
@@ -271,6 +200,7 @@ def measure(
             "latency": latency(osc_port, universe, samples),
             "cost": cost(osc_port, universe, process.pid, seconds),
             "age": age(osc_port, universe, seconds),
+            "period_harmless_junk": period(osc_port, universe, process.pid, seconds, HARMLESS_JUNK),
             "period": period(osc_port, universe, process.pid, seconds),
         }
     finally:
