@@ -29,6 +29,7 @@ export class Drawing {
     const tints = [...new Set(scene.heads.map((head) => head.truss))];
     this.tints = scene.heads.map((head) => tints.indexOf(head.truss));
     this.scene = scene;
+    this.light.prepare(scene.heads.length);
     this.seen = "";
     this.fit();
   }

@@ -4,7 +4,7 @@ export const GRADES = {
   on: { word: "on", shape: "disc", colour: "#a9d69a", text: "on: within 12 cm" },
   wide: { word: "wide", shape: "triangle", colour: "#ffcf70", text: "wide: 12 to 30 cm" },
   off: { word: "far", shape: "cross", colour: "#ff9a86", text: "far: over 30 cm" },
-  lit: { word: "lit", shape: "square", colour: "#ead3a8", text: "lit, no performer to measure" },
+  lit: { word: "lit", shape: "square", colour: "#ead3a8", text: "lit: not measured" },
   dark: { word: "dark", shape: "ring", colour: "#b9a896", text: "dark" },
 };
 

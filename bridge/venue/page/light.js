@@ -7,6 +7,7 @@ const RIM = 20; // points round the end of a beam
 const NOWHERE_M = 26; // how far a beam is drawn that hits nothing
 const LENGTH = 256; // of the beam picture; the beam's end is at END of it
 const END = 200;
+const MANY = 24; // heads
 const TINTS = [[255, 210, 150], [255, 188, 138], [255, 228, 184], [246, 204, 172]];
 const TURNS = Array.from({ length: RIM }, (_, i) => [Math.cos((2 * Math.PI * i) / RIM), Math.sin((2 * Math.PI * i) / RIM)]);
 
@@ -63,7 +64,13 @@ export class Light {
     this.pools = TINTS.map(poolPicture);
     this.patterns = this.beams.map((image) => this.context.createPattern(image, "no-repeat"));
     this.slow = 0; // how many pictures in a row came late
-    this.quality = 0.75; // canvas pixels per screen pixel
+    this.quality = this.best = 0.75; // canvas pixels per screen pixel
+  }
+
+  // Begin with as many pixels as many heads leave time for.
+  prepare(heads) {
+    this.quality = heads > MANY ? 0.5 : 0.75;
+    this.slow = 0;
   }
 
   // Draw all beams of a frame as the camera sees them. `tintOf(i)` gives the colour of head i.
@@ -154,7 +161,7 @@ export class Light {
   learn(late) {
     this.slow = late ? Math.max(0, this.slow) + 1 : Math.min(0, this.slow) - 1;
     if (this.slow > 12 && this.quality > 0.35) [this.quality, this.slow] = [this.quality * 0.8, 0];
-    if (this.slow < -900 && this.quality < 0.75) [this.quality, this.slow] = [Math.min(0.75, this.quality * 1.25), 0];
+    if (this.slow < -900 && this.quality < this.best) [this.quality, this.slow] = [Math.min(this.best, this.quality * 1.25), 0];
   }
 }
 
