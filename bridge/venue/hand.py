@@ -2,7 +2,8 @@
 
 The hand thinks in the plane in which a hanging head's beam moves evenly, `u = tan(tilt) (-sin pan, cos pan)`: the spot
 on the floor is nearly a turned and scaled copy of u. Turn and scale are learnt from nudges (finite differences, then
-one rank-one correction per nudge), so neither where the head hangs nor how it is turned is used.
+one rank-one correction per nudge), so neither where the head hangs nor how it is turned is used. A head that does not
+answer like that (standing, on a side arm) is learnt with `PlaneMap` from a few more nudges.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 
 from bridge.fixtures.fixture import Fixture
 from bridge.geometry.stage import Point3
+from bridge.venue.plane_map import PlaneMap, direction, nearest_angles
 
 Array = NDArray[np.float64]
 SEARCH, LEARN, NUDGE, FINISHED, LOST = "search", "learn", "nudge", "finished", "lost"
@@ -27,6 +29,9 @@ GOOD_ENOUGH_M = 0.03  # how near the best place must be, to be recorded at all
 FAR_M = 40.0  # a beam that lands further off is no help
 STEEPEST = math.tan(math.radians(80))
 LEARNING_STEP_DEG = 6.0
+EVEN_TRIES = 5  # nudges on a mark after which a head is known not to answer evenly
+LOOK_ROUND = [(6.0, 0.0), (0.0, 5.0), (-12.0, 0.0), (0.0, -10.0), (6.0, 7.0)]  # pan, tilt: to learn an uneven head
+LEAP_DEG = 30.0  # further than this nobody moves a beam whose ways are just being learnt
 SWEEP = [(pan, tilt) for tilt in (45, 25, 65, 105, 125, -45, -105) for pan in (0, 90, -90, 180)]
 
 
@@ -54,11 +59,16 @@ class Hand:
         self._sweep = deque(s for s in SWEEP if self._allowed(*s))
         self._asked = (0.0, 0.0)
         self._asked_s = -math.inf
+        self._seen_at = self._asked
         self._looks: deque[tuple[float, Array | None]] = deque()
         self._gain = np.eye(2)  # metres on the floor per unit of u
         self._last: tuple[Array, Array] | None = None  # u and where the beam landed, of the move before
         self._best: tuple[float, tuple[float, float]] | None = None
         self._tries = 0
+        self._map = PlaneMap()
+        self._even = True
+        self._leap = LEAP_DEG
+        self._look_round: deque[tuple[float, float]] = deque()
 
     @property
     def finished(self) -> bool:
@@ -77,7 +87,13 @@ class Hand:
         landed = None if where is None else np.array(where)
         if landed is None or float(np.abs(landed).max()) > FAR_M:
             self._not_seen(now_s)
-        elif self.phase == SEARCH:
+        else:
+            self._seen_at = self._asked
+            self._map.see(direction(*self._asked), landed)
+            self._move(landed, now_s)
+
+    def _move(self, landed: Array, now_s: float) -> None:
+        if self.phase == SEARCH:
             self._found(landed, now_s)
         elif self.phase == LEARN:
             self._learn(landed, now_s)
@@ -113,8 +129,12 @@ class Hand:
         if self._last is None or self._tries > MOST_NUDGES:
             self._next_mark(now_s, recorded=False)
             return
-        u = (plane_of(*self._asked) + self._last[0]) / 2
-        self._point(*self._angles(u), now_s)
+        self._leap = max(self._leap / 2, 1.0)
+        middle = direction(*self._asked) + direction(*self._seen_at)
+        if not self._even and self._places:  # to the known place nearest to the mark, and less far from there
+            middle = self._map.nearest(np.array(self._places[0][1]))
+        angles = nearest_angles(middle, self._asked, self._pan_range, self._tilt_range) or self._seen_at
+        self._point(*angles, now_s)
 
     def _found(self, landed: Array, now_s: float) -> None:
         self._last = (plane_of(*self._asked), landed)
@@ -154,7 +174,35 @@ class Hand:
             self._settle_for_best(now_s)
         else:
             self._tries += 1
-            self._towards(u, gap, now_s)
+            if self._even and self._tries > EVEN_TRIES and self._best[0] > 0.05:
+                self._even, self._tries = False, 0
+                self._look_round = deque(LOOK_ROUND)
+            if self._even:
+                self._towards(u, gap, now_s)
+            else:
+                self._towards_uneven(np.array(place[:2]), place[2], now_s)
+
+    def _towards_uneven(self, place: Array, height: float, now_s: float) -> None:
+        """By what all looks so far say; while that is too little, look round."""
+        here = direction(*self._asked)
+        aim = None if self._look_round else self._map.towards(place, height, here)
+        if aim is None:
+            if not self._look_round:
+                self._look_round = deque(LOOK_ROUND)
+            turn, lean = self._look_round.popleft()
+            if not self._allowed(self._asked[0] + turn, self._asked[1] + lean):
+                turn, lean = -turn, -lean
+            self._nudge_by(turn, lean, now_s)
+            return
+        apart = math.degrees(math.acos(max(-1.0, min(1.0, float(here @ aim)))))
+        if apart > self._leap:
+            aim = here + (aim - here) * (self._leap / apart)
+        self._leap = min(self._leap * 1.5, LEAP_DEG)
+        angles_or_none = nearest_angles(aim, self._asked, self._pan_range, self._tilt_range)
+        if angles_or_none is None:  # out of its reach, as far as can be told
+            self._tries = MOST_NUDGES
+            angles_or_none = self._asked
+        self._point(*angles_or_none, now_s)
 
     def _correct(self, u: Array, landed: Array) -> None:
         """Broyden's rank-one update, where the move was large enough to say something and stayed on one floor."""
@@ -204,7 +252,7 @@ class Hand:
             self.phase = FINISHED
             self._say(f"/sight/{self.name}/done")
             return
-        if recorded and self._last is not None:
+        if recorded and self._even and self._last is not None:
             u, landed = self._last
             self._towards(u, np.array(self._places[0][1][:2]) - landed[:2], now_s)
         else:
