@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterable
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 
 from bridge.daemon import summary
@@ -17,6 +18,7 @@ from bridge.daemon.endpoint import close_quietly, open_osc
 from bridge.daemon.logs import LOG, start_logging
 from bridge.daemon.loop import Loop
 from bridge.daemon.output import Output
+from bridge.daemon.poses_in_use import from_json
 from bridge.daemon.service import Parts, Service
 from bridge.daemon.state import Remembered, StateFolder, default_state_folder
 from bridge.daemon.watch import Watch
@@ -44,6 +46,7 @@ def assemble(
     undo.callback(watch.close)
     watch.ignore(folder.cid.bytes)
     remembered = folder.remember(time.time())
+    show = _with_poses_in_use(show, folder, remembered)
     _greet(show, universes, remembered, armed)
     ears = Ears(watch, universes, folder.cid.bytes, time.monotonic)
     return build(show, Parts(loop, osc, output, ears, folder), remembered)
@@ -59,7 +62,20 @@ def build(show: Show, parts: Parts, remembered: Remembered) -> Service:
 
     rig = Rig.from_fixtures(show.fixtures, show.poses)
     engine = Engine(rig, show.stage, show.network.lost_input, dict(show.solved_marks))
-    return Service(show, Live(engine), Encoder(rig), Commands(engine), parts, remembered)
+    return Service(show, Live(engine, show.poses), Encoder(rig), Commands(engine), parts, remembered)
+
+
+def _with_poses_in_use(show: Show, folder: StateFolder, remembered: Remembered) -> Show:
+    """After a crash: the show with the poses that were aimed with then, should others be on disk by now."""
+    kept = folder.poses() if remembered.live is not None else None
+    if kept is None:
+        return show
+    try:
+        poses = {name: pose for name, pose in from_json(kept).items() if any(f.name == name for f in show.fixtures)}
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        LOG.warning("the poses kept before the crash cannot be read (%r); those of poses.yaml are taken", error)
+        return show
+    return replace(show, poses=poses)
 
 
 def _covering(early: Watch | None, universes: Iterable[int], interface: str) -> Watch:

@@ -14,13 +14,15 @@ from bridge.follow import snapshot
 from bridge.follow.engine import Engine
 from bridge.follow.states import WORDS
 from bridge.follow.status import status
+from bridge.geometry.stage import Point3
 
 
 class Live:
     """A thin cover over `Engine`; every time is seconds of the daemon's monotonic clock."""
 
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
+    def __init__(self, engine: Engine, poses: Mapping[str, Pose]) -> None:
+        """`poses` are those the engine was built with."""
+        self._engine, self._poses = engine, dict(poses)
         self._numbers = {name: number for number, name in enumerate(engine.rig.names)}
 
     @property
@@ -55,9 +57,11 @@ class Live:
             return pan, tilt, None, None
         return pan, tilt, _raw(frame.zoom_raw[number]), _raw(frame.focus_raw[number])
 
-    def take_poses(self, poses: Mapping[str, Pose]) -> None:
-        """Aim with these poses from now on."""
-        self._engine.take_poses(poses)
+    def take_poses(self, poses: Mapping[str, Pose], marks: Mapping[str, Point3]) -> None:
+        """Aim with these poses from now on; `marks` are places that were solved with them, for check walks."""
+        self._poses.update(poses)
+        self._engine.take_poses(self._poses)
+        self._engine.marks.update(marks)
 
     def whole(self, now_s: float) -> dict[str, Any]:
         """Everything a restart within seconds goes on from, JSON-able."""

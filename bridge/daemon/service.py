@@ -19,6 +19,7 @@ from bridge.daemon.loop import Loop, freeze_memory
 from bridge.daemon.memory import Memory
 from bridge.daemon.output import Output
 from bridge.daemon.pacer import Pacer
+from bridge.daemon.poses_in_use import to_json
 from bridge.daemon.router import Commands, Router
 from bridge.daemon.session import Session
 from bridge.daemon.state import Remembered, StateFolder
@@ -65,7 +66,9 @@ class Service:
             engine, encoder, show.network.sacn, folder.cid.bytes, ears.contests, sequences, ears.since_s
         )
         self._feed = Feed(self._send_feed)
-        self._session = Session(show, engine, self._worker, self._feed.event, loop.call)
+        self._session = Session(
+            show, engine, self._worker, self._feed.event, loop.call, lambda poses: folder.write_poses(to_json(poses))
+        )
         self._memory = Memory(folder, engine, self.transmission, self._worker, time.time)
         router = Router(commands, self.transmission, self._feed, self._session, self._memory.lasting_changed)
         self._pacer = Pacer(show.network.sacn.rate)
@@ -77,6 +80,7 @@ class Service:
     def run(self, armed: bool) -> None:
         """Until `stop`: then dark, three terminated packets per universe, and out."""
         self._begin(armed, self._remembered)
+        self._session.keep_poses()
         self._loop.add_reader(self._osc.fileno(), self._read)
         freeze_memory()
         try:

@@ -17,10 +17,12 @@ from bridge.daemon.logs import LOG
 from bridge.daemon.worker import Worker
 from bridge.errors import Refused, TetherlightError
 from bridge.fixtures.fixture import Pose
+from bridge.geometry.stage import Point3
 from bridge.show.model import Show
 from bridge.solve.measurements import Sighting
 
 SOLVE_NICE = 10
+NAMES_COMPARED = 100
 SOLVE_TIMEOUT_S = 600.0
 _ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
@@ -32,7 +34,7 @@ class Engine(Protocol):
     """What is needed of `bridge.follow.engine.Engine` here."""
 
     def pointing(self, name: str) -> tuple[float, float, int | None, int | None]: ...
-    def take_poses(self, poses: Mapping[str, Pose]) -> None: ...
+    def take_poses(self, poses: Mapping[str, Pose], marks: Mapping[str, Point3]) -> None: ...
 
 
 @dataclass(frozen=True)
@@ -40,17 +42,32 @@ class Solved:
     """What came out of a solve: the new show, or why not."""
 
     show: Show | None
-    words: tuple[str, ...]
+    suspects: tuple[str, ...] = ()
+    advice: tuple[str, ...] = ()
 
 
 class Session:
     """Sightings, solves and confirmed walks of one show. Files are written by the worker, never by the loop."""
 
-    def __init__(self, show: Show, engine: Engine, worker: Worker, event: Event, in_loop: LaterInLoop) -> None:
+    def __init__(
+        self,
+        show: Show,
+        engine: Engine,
+        worker: Worker,
+        event: Event,
+        in_loop: LaterInLoop,
+        keep_poses: Callable[[Mapping[str, Pose]], None],
+    ) -> None:
         self._show, self._engine, self._worker = show, engine, worker
         self._event, self._in_loop = event, in_loop
+        self._poses, self._keep_poses = dict(show.poses), keep_poses
         self._names = [fixture.name for fixture in show.fixtures]
         self._solving = False
+
+    def keep_poses(self) -> None:
+        """Have the poses that are aimed with written down, for a restart after a crash."""
+        poses = dict(self._poses)
+        self._worker.latest("poses in use", lambda: self._keep_poses(poses))
 
     def record(self, fixture: str, mark: str) -> None:
         """Keep where a head points now as its sighting of a mark, on this face."""
@@ -103,7 +120,7 @@ class Session:
             return
         import difflib
 
-        near = difflib.get_close_matches(name, list(allowed), 1, 0.0)
+        near = difflib.get_close_matches(name, list(allowed)[:NAMES_COMPARED], 1, 0.0)  # slow: a frame waits for it
         raise Refused("unknown-name", f"no {kind} {name!r}" + (f"; did you mean {near[0]!r}?" if near else ""))
 
     def _change(self, change: records.Change, words: str, event: tuple[Any, ...]) -> None:
@@ -139,10 +156,13 @@ class Session:
         if solved.show is not None:
             trusted = {name: pose for name, pose in solved.show.poses.items() if pose.trusted}
             if trusted:
-                self._engine.take_poses(trusted)
-        for words in solved.words:
-            LOG.warning("solve: %s", words)
-            self._event("/feed/solve", "note", words[:250])
+                self._engine.take_poses(trusted, solved.show.solved_marks)
+                self._poses.update(trusted)
+                self.keep_poses()
+        for log, texts in ((LOG.warning, solved.suspects), (LOG.info, solved.advice)):
+            for text in texts:
+                log("solve: %s", text)
+                self._event("/feed/solve", "note", text[:250])
         doubted = 0 if solved.show is None else len(solved.show.poses) - len(trusted)
         ending = "failed" if solved.show is None else "untrusted" if doubted else "done"
         text = f"{len(trusted)} poses taken" + (f", {doubted} not taken: they are not trusted" if doubted else "")
@@ -176,9 +196,9 @@ def run_solve(show: Path) -> Solved:
         return Solved(None, (f"the solve gave no answer (exit {process.returncode}): {err.strip()[-400:]}",))
     if process.returncode not in (0, 1):
         return Solved(None, tuple(str(line) for line in answer.get("errors", [])) or (f"exit {process.returncode}",))
-    words = [_suspect(s) for s in answer.get("suspects", [])] + [str(line) for line in answer.get("advice", [])]
+    suspects = tuple(_suspect(suspect) for suspect in answer.get("suspects", []))
     try:
-        return Solved(load(show), tuple(words))
+        return Solved(load(show), suspects, tuple(str(line) for line in answer.get("advice", [])))
     except TetherlightError as error:
         return Solved(None, tuple(error.lines))
 

@@ -3,6 +3,7 @@
     STATE/cid                     the E1.31 component identifier, for the life of this installation
     STATE/shows/HASH/lock         held while a daemon runs on this show
     STATE/shows/HASH/live.json    the state to go on from within 10 s of a crash
+    STATE/shows/HASH/poses.json   the poses it aims with
     STATE/shows/HASH/lasting.json what survives every restart: `still` and trims
 
 HASH is of the show folder's resolved path: a copied show folder copies no identity and no `still`.
@@ -97,6 +98,14 @@ class StateFolder:
     def write_lasting(self, data: Mapping[str, Any]) -> None:
         """Replace lasting.json, on disk for sure when this returns: people may be aloft."""
         _write(self.folder / "lasting.json", data, durable=True)
+
+    def write_poses(self, data: Mapping[str, Any]) -> None:
+        """Replace poses.json, what the daemon aims with from now on."""
+        _write(self.folder / "poses.json", {"poses": data}, durable=False)
+
+    def poses(self) -> Any:
+        """What `write_poses` was given, or None."""
+        return (_read(self.folder / "poses.json")[0] or {}).get("poses")
 
     def close(self) -> None:
         """Give the lock back."""

@@ -1,5 +1,6 @@
 """Sightings and check walks on disk: kept with what people wrote by hand, refused where something cannot be read."""
 
+import json
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import SimpleNamespace
@@ -8,10 +9,11 @@ from typing import Any
 import pytest
 
 from bridge.daemon import records, session
+from bridge.daemon.poses_in_use import from_json, to_json
 from bridge.daemon.session import Session, Solved
 from bridge.daemon.worker import Worker
 from bridge.errors import Refused, ShowError
-from bridge.fixtures.fixture import Pose
+from bridge.fixtures.fixture import Mechanics, Pose
 from bridge.solve.measurements import Sighting
 
 POSES = """\
@@ -32,8 +34,9 @@ class Heads:
     def pointing(self, name: str) -> tuple[float, float, int | None, int | None]:
         return self.angles
 
-    def take_poses(self, poses: dict[str, Pose]) -> None:
+    def take_poses(self, poses: dict[str, Pose], marks: dict[str, tuple[float, float, float]]) -> None:
         self.taken.update(poses)
+        self.marks = marks
 
 
 class Desk:
@@ -41,12 +44,13 @@ class Desk:
 
     def __init__(self, folder: Path) -> None:
         fixtures = [SimpleNamespace(name="foh-1"), SimpleNamespace(name="foh-2")]
-        show = SimpleNamespace(path=folder, fixtures=fixtures, stage=SimpleNamespace(marks={"A": 0, "B": 0}))
+        show = SimpleNamespace(path=folder, fixtures=fixtures, stage=SimpleNamespace(marks={"A": 0, "B": 0}), poses={})
         self.heads, self.worker = Heads(), Worker()
         self.events: list[tuple[Any, ...]] = []
+        self.kept: list[Any] = []
         self.jobs: list[Callable[[], None]] = []
         self.session = Session(
-            show, self.heads, self.worker, lambda *event: self.events.append(event), self.jobs.append
+            show, self.heads, self.worker, lambda *event: self.events.append(event), self.jobs.append, self.kept.append
         )  # type: ignore[arg-type]
 
     def finish(self) -> list[tuple[Any, ...]]:
@@ -147,13 +151,19 @@ def test_a_walk_cannot_be_confirmed_without_poses(desk: Desk) -> None:
 
 def test_trusted_poses_are_taken_and_the_others_are_said(desk: Desk) -> None:
     good, bad = Pose((0, 0, 9), (0, 0, 0, 1)), Pose((0, 0, 9), (0, 0, 0, 1), trusted=False)
-    solved = Solved(SimpleNamespace(poses={"foh-1": good, "foh-2": bad}), ("foh-2 at A is 61 cm off",))  # type: ignore[arg-type]
+    show = SimpleNamespace(poses={"foh-1": good, "foh-2": bad}, solved_marks={"D": (1.0, 2.0, 0.0)})
+    solved = Solved(show, ("foh-2 at A is 61 cm off",))  # type: ignore[arg-type]
+        SimpleNamespace(poses={"foh-1": good, "foh-2": bad}, solved_marks={"D": (1.0, 2.0, 0.0)}),
+        ("foh-2 at A is 61 cm off",),
+    )  # type: ignore[arg-type]
     desk.session._take(solved)
-    assert desk.heads.taken == {"foh-1": good}
+    assert (desk.heads.taken, desk.heads.marks) == ({"foh-1": good}, {"D": (1.0, 2.0, 0.0)})
     assert desk.events == [
         ("/feed/solve", "note", "foh-2 at A is 61 cm off"),
         ("/feed/solve", "untrusted", "1 poses taken, 1 not taken: they are not trusted"),
     ]
+    desk.finish()
+    assert desk.kept == [{"foh-1": good}]
 
 
 def test_one_solve_at_a_time(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -169,6 +179,17 @@ def test_problems_name_file_and_line(tmp_path: Path) -> None:
     (tmp_path / "sightings.yaml").write_text("version: 1\nsightings: [1]\n")
     with pytest.raises(ShowError, match=r"sightings\.yaml:2: "):
         records.sightings_on_disk(tmp_path)
+
+
+def test_poses_in_use_come_back_as_they_were() -> None:
+    pose = Pose((1, 2, 3), (0, 0, 0, 1), (1,), Mechanics(tilt_zero=0.1), aim_error_p95=0.05, position_sigma=(1, 2, 3))
+    assert from_json(json.loads(json.dumps(to_json({"a": pose})))) == {"a": pose}
+
+
+@pytest.mark.parametrize("data", [[], {"a": 1}, {"a": {}}, {"a": {"position": [1], "rotation": [], "mechanics": {}}}])
+def test_poses_in_use_that_are_damaged_raise_what_is_caught(data: Any) -> None:
+    with pytest.raises((KeyError, TypeError, ValueError, AttributeError)):
+        from_json(data)
 
 
 def test_keys_tell_faces_apart() -> None:
