@@ -129,18 +129,31 @@ def no_light_hits(beams: Beams, lit: NDArray[np.bool_], floors: Floors, areas: N
     """Per no-light area that is on: which lit heads (n,) throw light into it with axis or cone (sampled rays)."""
     if not any(areas.on.values()) or not lit.any():
         return {}
-    start, ray = cone_rays(beams)
     per_head = 1 + len(RINGS) * SPOKES
-    wanted = np.repeat(lit, per_head)
-    start, ray = start[wanted], ray[wanted]
-    length, _ = floors.land(start, ray)
-    touched = areas.touched(start, ray, np.where(np.isnan(length), FAR_M, length))
+    start, ray = (v.reshape(lit.size, per_head, 3)[lit] for v in cone_rays(beams))
+    # Most cones are nowhere near: only those whose box, down to the lowest floor, meets a prism's are looked at.
+    reach = _reach_down(start, ray, floors.lowest)
     found = {}
-    for name, which in touched.items():
+    for name in areas.active():
+        near = areas.boxes_meet(name, start, start + ray * reach[..., None])
         heads = np.zeros(lit.size, dtype=bool)
-        heads[lit] = which.reshape(-1, per_head).any(axis=1)
+        if near.any():
+            s, r = start[near].reshape(-1, 3), ray[near].reshape(-1, 3)
+            touched = areas.through(name, s, r, reach[near].ravel())
+            which = np.flatnonzero(touched)
+            length, _ = floors.land(s[which], r[which])
+            touched[which] = areas.through(name, s[which], r[which], np.where(np.isnan(length), FAR_M, length))
+            heads[np.flatnonzero(lit)[near]] = touched.reshape(-1, per_head).any(axis=1)
         found[name] = heads
     return found
+
+
+def _reach_down(start: Array, ray: Array, lowest: float) -> Array:
+    """How far rays go before they are below every floor, FAR_M at most."""
+    down = -ray[..., 2]
+    with np.errstate(divide="ignore"):
+        reach = np.where(down > 1e-9, (start[..., 2] - lowest) / np.maximum(down, 1e-9), FAR_M)
+    return np.asarray(np.clip(reach, 0.0, FAR_M))
 
 
 class Place:

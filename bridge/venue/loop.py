@@ -16,7 +16,7 @@ from bridge.venue.snapshot import Solved, snapshot
 
 STEP_S = 0.01
 MEASURE_EVERY = 4  # steps: 25 measurements a second
-SHOW_EVERY = 3  # steps: 33 pictures a second
+SHOW_EVERY_S = 0.03  # 33 pictures a second
 MOST_STEPS_AT_ONCE = 25  # after a stall: what is older is skipped, said, and not played in a burst
 
 Publish = Callable[[dict[str, Any]], Awaitable[None]]
@@ -59,7 +59,7 @@ class Loop:
             self._detach()
 
     async def _pace(self, seconds: float | None) -> None:
-        start = last = self._clock()
+        start = shown = self._clock()
         due = start + STEP_S
         while not self._stopping.is_set():
             wait = due - self._clock()
@@ -73,10 +73,9 @@ class Loop:
             for _ in range(max(owed, 0)):
                 self._step(due)
                 due += STEP_S
-            if self._publish is not None and self.steps % SHOW_EVERY == 0:
-                fps = 1 / max(now - last, 1e-3)
-                await self._publish(self._frame(fps, now))
-            last = now if self.steps % SHOW_EVERY == 0 else last
+            if self._publish is not None and now - shown >= SHOW_EVERY_S - STEP_S / 2:
+                await self._publish(self._frame(1 / max(now - shown, 1e-3), now))
+                shown = now
             if seconds is not None and now - start >= seconds:
                 return
 

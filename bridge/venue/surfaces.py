@@ -59,6 +59,11 @@ class Floors:
         ordered = sorted(floors, key=lambda f: f.height)
         self._shapes = [(np.asarray(f.corners, dtype=np.float64), f.height) for f in ordered]
 
+    @property
+    def lowest(self) -> float:
+        """Height of the lowest floor."""
+        return min([0.0, *(height for _, height in self._shapes)])
+
     def height(self, x: Array, y: Array) -> Array:
         """Floor height under plan points; any shape."""
         z = np.full(np.shape(x), -np.inf)
@@ -99,11 +104,21 @@ class NoLight:
         self.on = {area.name: area.on for area in areas}
         self._areas = {a.name: (np.asarray(a.corners, dtype=np.float64), a.height) for a in areas}
 
-    def touched(self, start: Array, ray: Array, length: Array) -> dict[str, NDArray[np.bool_]]:
-        """Per area that is on: which of the rays (m, 3), each `length` long, pass through its prism."""
-        return {n: self._through(n, start, ray, length) for n in self.names if self.on[n]}
+    def active(self) -> list[str]:
+        """The areas that are on."""
+        return [name for name in self.names if self.on[name]]
 
-    def _through(self, name: str, start: Array, ray: Array, length: Array) -> NDArray[np.bool_]:
+    def boxes_meet(self, name: str, start: Array, end: Array) -> NDArray[np.bool_]:
+        """Which bundles of rays (h, k, 3), as boxes, meet the prism's box, (h,)."""
+        corners, (bottom, top) = self._areas[name]
+        low = np.minimum(start, end).min(axis=1)
+        high = np.maximum(start, end).max(axis=1)
+        box_low, box_high = np.array([*corners.min(axis=0), bottom]), np.array([*corners.max(axis=0), top])
+        meet: NDArray[np.bool_] = ((low <= box_high) & (high >= box_low)).all(axis=1)
+        return meet
+
+    def through(self, name: str, start: Array, ray: Array, length: Array) -> NDArray[np.bool_]:
+        """Which of the rays (m, 3), each `length` long, pass through the prism."""
         corners, (bottom, top) = self._areas[name]
         # The piece of the ray between the prism's lowest and highest plane ...
         z, dz = start[:, 2], ray[:, 2]
