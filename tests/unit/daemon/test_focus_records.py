@@ -153,9 +153,6 @@ def test_trusted_poses_are_taken_and_the_others_are_said(desk: Desk) -> None:
     good, bad = Pose((0, 0, 9), (0, 0, 0, 1)), Pose((0, 0, 9), (0, 0, 0, 1), trusted=False)
     show = SimpleNamespace(poses={"foh-1": good, "foh-2": bad}, solved_marks={"D": (1.0, 2.0, 0.0)})
     solved = Solved(show, ("foh-2 at A is 61 cm off",))  # type: ignore[arg-type]
-        SimpleNamespace(poses={"foh-1": good, "foh-2": bad}, solved_marks={"D": (1.0, 2.0, 0.0)}),
-        ("foh-2 at A is 61 cm off",),
-    )  # type: ignore[arg-type]
     desk.session._take(solved)
     assert (desk.heads.taken, desk.heads.marks) == ({"foh-1": good}, {"D": (1.0, 2.0, 0.0)})
     assert desk.events == [
