@@ -12,6 +12,8 @@ import pytest
 from sacn.messages.data_packet import DataPacket as SacnData
 from sacn.messages.sync_packet import SyncPacket as SacnSync
 from sacn.messages.universe_discovery import UniverseDiscoveryPacket as SacnDiscovery
+from sacn.receiving.receiver_handler import ReceiverHandler, ReceiverHandlerListener
+from sacn.receiving.receiver_socket_base import ReceiverSocketBase
 
 from bridge.wire import e131
 from bridge.wire.settings import SacnSettings
@@ -117,6 +119,38 @@ def test_we_read_the_librarys_packets() -> None:
     assert e131.parse(bytes(SacnSync(tuple(CID), 5, 6).getBytes())) == e131.Sync(CID, 6, 5)
     page = SacnDiscovery(tuple(CID), "peer", (4, 2), 1, 3)
     assert e131.parse(bytes(page.getBytes())) == e131.Discovery(CID, "peer", 1, 3, (2, 4))
+
+
+class Heard(ReceiverHandlerListener, ReceiverSocketBase):
+    """The library's receiver without its threads and sockets: what its state machine tells a user."""
+
+    def __init__(self) -> None:
+        self.available: list[str] = []
+        self.slots: list[bytes] = []
+        self.receiver = ReceiverHandler("", 0, self, self)
+
+    def on_availability_change(self, universe: int, changed: str) -> None:
+        self.available.append(changed)
+
+    def on_dmx_data_change(self, packet: SacnData) -> None:
+        self.slots.append(bytes(packet.dmxData))
+
+
+def test_the_librarys_receiver_hears_a_run_until_it_is_terminated() -> None:
+    out, heard, slots = Streams([1], CID, "x", 100), Heard(), np.zeros((1, 512), np.uint8)
+    sent = []
+    for frame in range(600):  # past the wrap of the sequence; then still, on keep-alives, for longer than 2.5 s
+        slots[0, :2] = divmod(min(frame, 300), 256)
+        for _, packet in out.packets(slots, frame / 44):
+            heard.receiver.on_data(bytes(packet), frame / 44)
+            sent.append(slots[0].tobytes())
+        heard.receiver.on_periodic_callback(frame / 44)
+    assert heard.slots == list(dict.fromkeys(sent))
+    assert len(heard.slots) == 301
+    assert heard.available == ["available"]
+    (first, *_) = out.terminate(slots, 14.0)
+    heard.receiver.on_data(first[1], 14.0)
+    assert heard.available == ["available", "timeout"]
 
 
 # --- sequence rule: -20 < B - A <= 0 in signed 8-bit arithmetic is discarded
