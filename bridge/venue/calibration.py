@@ -87,6 +87,21 @@ def calibration(show: Show, truth: Truth) -> dict[str, Any]:
     return {"all": _statistics(every), "fixtures": each, "unsolved": unsolved}
 
 
+def sighting_misses(show: Show, truth: Truth) -> Array:
+    """How far the true beams land from the true marks with the angles of the recorded sightings, (k,) m.
+
+    Play of the gears is left out: this is what hand and eye did.
+    """
+    known = [s for s in show.sightings if s.fixture in truth.fixtures and s.mark in truth.marks]
+    if not known:
+        return np.zeros(0)
+    hangs = Hangs.of([truth.fixtures[s.fixture] for s in known])
+    start, ray = hangs.beam(np.radians([s.pan for s in known]), np.radians([s.tilt for s in known]))
+    marks = np.array([truth.marks[s.mark] for s in known])
+    landed = start + ray * ((marks[:, 2:] - start[:, 2:]) / ray[:, 2:])
+    return np.asarray(np.linalg.norm(landed - marks, axis=1))
+
+
 def _statistics(errors: Array) -> dict[str, float | None]:
     if errors.size == 0:
         return {"rms_m": None, "p95_m": None, "worst_m": None}

@@ -19,7 +19,7 @@ from bridge.show.load import load
 from bridge.show.model import Show
 from bridge.venue.actor import Actor
 from bridge.venue.bridge_process import DEMO_SHOW, BridgeProcess, copy_show
-from bridge.venue.calibration import calibration
+from bridge.venue.calibration import calibration, sighting_misses
 from bridge.venue.invent import invent
 from bridge.venue.loop import Loop
 from bridge.venue.measure import Meter
@@ -183,6 +183,10 @@ class Demo:
         self.summary["solve_s"] = round(time.monotonic() - began, 1)
         self.summary["trusted"] = bool(trusted) and all(trusted)
         self.summary["calibration"] = calibration(self.show, self.truth)
+        hand = sighting_misses(self.show, self.truth)
+        if hand.size:
+            self.summary["session"]["hand_rms_m"] = round(float((hand**2).mean() ** 0.5), 4)
+            self.summary["session"]["hand_worst_m"] = round(float(hand.max()), 4)
 
     async def _begin_following(self) -> None:
         self._set("the performer comes on")

@@ -90,6 +90,8 @@ def demo_lines(summary: dict[str, Any]) -> list[str]:
     lines = [f"{summary['show']}, {summary['heads']} heads, seed {summary['seed']}"]
     if session := summary.get("session"):
         missed = f", missed: {session['missed']}" if session["missed"] else ""
+        if "hand_rms_m" in session:
+            missed = f", beams {100 * session['hand_rms_m']:.1f} cm RMS from the marks{missed}"
         lines.append(
             f"focus session: {session['sightings']} sightings with {session['nudges']} nudges "
             f"in {session['seconds']:.0f} s{missed}"

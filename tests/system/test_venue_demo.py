@@ -19,6 +19,9 @@ def test_the_demo_calibrates_follows_and_goes_dark() -> None:
     found = json.loads(done.stdout)
     assert found["session"]["sightings"] == 60
     assert found["session"]["missed"] == []
+    # 60 beams with 3 cm per axis: RMS 4.24 +- 0.4 cm at 1 sigma; 5 sigma per axis is no hand but a fault
+    assert 0.03 < found["session"]["hand_rms_m"] < 0.056
+    assert found["session"]["hand_worst_m"] < 0.16
     assert found["trusted"] is True
     assert found["calibration"]["unsolved"] == []
     # facts/solver.md: 5 marks, 3 cm hand, 1 cm survey: 3.2 to 3.5 cm RMS, 5.6 to 6.4 cm at 95 % (mean over rigs)
