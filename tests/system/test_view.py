@@ -1,19 +1,8 @@
-"""The venue's page in a real headless Chromium: what is seen, what hands do, and what leaves the machine.
-
-One browser per test, frames made up by `made_venue`. The pictures are judged by counts of pixels; a person has
-to look at them too: set TETHERLIGHT_SHOTS to a folder to keep them.
-"""
+"""The venue's page in a real headless Chromium: what is seen. Pictures are judged by counts of pixels."""
 
 from __future__ import annotations
 
-import asyncio
-import os
-from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
-from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 import cv2
 import numpy as np
@@ -21,97 +10,11 @@ import pytest
 from scipy.spatial import ConvexHull
 from shapely import Polygon
 
-from bridge.venue.view import View
 from tests.system import made_venue
-from tests.system.chromium import CHROMIUM, Page, chromium
+from tests.system.chromium import CHROMIUM
+from tests.system.view_stage import bright, changed, in_browser, staged
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="needs Chromium")
-SHOTS = os.environ.get("TETHERLIGHT_SHOTS")
-TEST_S = 120
-
-
-@dataclass
-class Stage:
-    """A page, the view that feeds it, and the made-up venue behind it."""
-
-    page: Page
-    view: View
-    url: str
-    scene: dict[str, Any]
-    frames: list[dict[str, Any]] = field(default_factory=list)
-    feeder: asyncio.Task[None] | None = None
-
-    def feed(self, rate_hz: float = 30.0) -> None:
-        """Publish the frames over and over until stopped."""
-
-        async def whole() -> None:
-            loop = asyncio.get_running_loop()
-            began, sent = loop.time(), 0
-            while True:
-                await self.view.publish(self.frames[sent % len(self.frames)])
-                sent += 1
-                await asyncio.sleep(max(0.0, began + sent / rate_hz - loop.time()))
-
-        self.feeder = asyncio.create_task(whole())
-
-    async def pause(self) -> None:
-        if self.feeder is not None:
-            self.feeder.cancel()
-            await asyncio.gather(self.feeder, return_exceptions=True)
-            self.feeder = None
-
-    async def show(self, index: int) -> None:
-        """Publish one frame and wait until the page has drawn it."""
-        before = await self.page.evaluate("venue.state.pictures")
-        await self.view.publish(self.frames[index])
-        await self.page.until(f"venue.state.pictures > {before} && !venue.state.dirty && !venue.drawing.turn")
-
-    async def picture(self, name: str = "") -> np.ndarray:
-        """What is seen of the drawing, its buttons left out: (height, width, 3)."""
-        path = Path(SHOTS) / f"{name}.png" if SHOTS and name else None
-        image = await self.page.screenshot(path)
-        left, top, right, bottom = await self.page.box("#drawing")
-        return image[top : bottom - 80, left:right].astype(int)
-
-
-@asynccontextmanager
-async def staged(
-    heads: int = 12, size: tuple[int, int] = (1280, 800), touch: bool = False, calm: bool = True
-) -> AsyncIterator[Stage]:
-    """A page that shows the first frame."""
-    scene = made_venue.scene(heads)
-    view = View("127.0.0.1", 0, scene)
-    url = await view.start()
-    try:
-        async with chromium(*(["--force-prefers-reduced-motion"] if calm else [])) as browser:
-            page = await browser.open(url, *size, touch=touch)
-            frames = [made_venue.frame(scene, k / made_venue.FRAME_RATE) for k in range(150)]
-            stage = Stage(page, view, url, scene, frames)
-            await page.until("venue.state.scene")
-            await stage.show(0)
-            try:
-                yield stage
-            finally:
-                await stage.pause()
-            assert page.errors == []
-    finally:
-        await view.stop()
-
-
-def in_browser(test: Callable[[], Awaitable[None]]) -> None:
-    async def whole() -> None:
-        await test()
-
-    asyncio.run(asyncio.wait_for(whole(), TEST_S))
-
-
-def bright(image: np.ndarray) -> int:
-    return int((image.max(axis=2) > 90).sum())
-
-
-def changed(first: np.ndarray, second: np.ndarray) -> float:
-    """Share of the pixels that differ by more than noise."""
-    return float((np.abs(first - second).max(axis=2) > 12).mean())
 
 
 @pytest.mark.parametrize(("heads", "size"), [(12, (1280, 800)), (48, (1280, 800)), (48, (820, 1180))])
@@ -263,91 +166,6 @@ def test_close_up_finds_the_height_that_the_beams_aim_at() -> None:
     in_browser(test)
 
 
-@pytest.mark.parametrize("calm", [True, False])
-def test_views_turn_at_once_where_motion_is_not_wanted(calm: bool) -> None:
-    async def test() -> None:
-        async with staged(calm=calm) as stage:
-            press = "document.querySelector('[data-view=plan]').click()"
-            pitch = await stage.page.evaluate(f"({press}, [venue.drawing.camera.pitch, Boolean(venue.drawing.turn)])")
-            assert pitch == ([pytest.approx(np.pi / 2), False] if calm else [pytest.approx(0.44), True])
-            await stage.page.until("!venue.drawing.turn")
-            assert await stage.page.evaluate("venue.drawing.camera.pitch") == pytest.approx(np.pi / 2)
-
-    in_browser(test)
-
-
-@pytest.mark.parametrize("touch", [False, True], ids=["mouse", "finger"])
-def test_a_drag_orbits_the_perspective(touch: bool) -> None:
-    async def test() -> None:
-        async with staged(touch=touch) as stage:
-            before = await stage.picture()
-            yaw = await stage.page.evaluate("venue.drawing.camera.yaw")
-            if touch:
-                await stage.page.touch(((300, 300), (480, 340)))
-            else:
-                await stage.page.drag((300, 300), (480, 340))
-            await stage.page.until(f"Math.abs(venue.drawing.camera.yaw - {yaw}) > 1")
-            await stage.page.until("!venue.state.dirty")
-            after = await stage.picture(f"orbit-{'finger' if touch else 'mouse'}")
-            assert changed(before, after) > 0.05
-            assert bright(after) > 5_000
-
-    in_browser(test)
-
-
-def test_two_fingers_zoom_and_the_wheel_does() -> None:
-    async def test() -> None:
-        async with staged(touch=True) as stage:
-            span = await stage.page.evaluate("venue.drawing.camera.span")
-            await stage.page.touch(((380, 350), (300, 350)), ((420, 350), (500, 350)))
-            await stage.page.until(f"venue.drawing.camera.span < {0.5 * span}")
-            near = await stage.page.evaluate("venue.drawing.camera.span")
-            await stage.page.call("Input.dispatchMouseEvent", type="mouseWheel", x=400, y=350, deltaX=0, deltaY=240)
-            await stage.page.until(f"venue.drawing.camera.span > {1.2 * near}")
-
-    in_browser(test)
-
-
-def test_keys_do_all_that_hands_do() -> None:
-    async def test() -> None:
-        async with staged() as stage:
-            page = stage.page
-            await page.key("Tab")
-            assert await page.evaluate("document.activeElement.id") == "drawing"
-            yaw = await page.evaluate("venue.drawing.camera.yaw")
-            await page.key("ArrowLeft")
-            assert await page.evaluate("venue.drawing.camera.yaw") != yaw
-            for key, name in (("1", "plan"), ("2", "section"), ("3", "free")):
-                await page.key(key)
-                assert await page.evaluate("venue.drawing.view") == name
-            span = await page.evaluate("venue.drawing.camera.span")
-            await page.key("+")
-            assert await page.evaluate("venue.drawing.camera.span") < span
-            await page.key("b")
-            assert await page.evaluate("document.getElementById('believe').ariaChecked") == "true"
-            reached = set()
-            for _ in range(12):
-                await page.key("Tab")
-                reached.add(await page.evaluate("document.activeElement.dataset.view ?? document.activeElement.id"))
-            assert {"plan", "section", "free", "nearer", "farther", "whole", "believe"} <= reached
-
-    in_browser(test)
-
-
-def test_buttons_are_big_enough_for_a_thumb_in_the_dark() -> None:
-    """WCAG 2.2, 2.5.5 (level AAA): targets of 44 by 44 CSS pixels."""
-
-    async def test() -> None:
-        async with staged(48, (820, 1180), touch=True) as stage:
-            sizes = await stage.page.evaluate(
-                "[...document.querySelectorAll('button')].map((b) => [b.offsetWidth, b.offsetHeight])"
-            )
-            assert len(sizes) > 50
-            assert min(min(size) for size in sizes) >= 44
-
-    in_browser(test)
-
-
 def test_errors_are_read_out_in_centimetres_with_a_word_for_the_far_one() -> None:
     async def test() -> None:
         async with staged() as stage:
@@ -407,60 +225,6 @@ def test_a_venue_without_solved_poses_and_with_beams_into_the_sky_is_drawn() -> 
             await stage.page.click("#believe")
             await stage.show(1)
             assert bright(await stage.picture("sky")) > 2_000
-
-    in_browser(test)
-
-
-def test_a_stopped_venue_is_told_and_a_restarted_one_is_picked_up() -> None:
-    async def test() -> None:
-        async with staged() as stage:
-            page = stage.page
-            await page.evaluate("(venue.drawing.camera.zoom(0.5), 1)")
-            span = await page.evaluate("venue.drawing.camera.span")
-            port = urlsplit(stage.url).port
-            await stage.view.stop()
-            await page.until("document.getElementById('banner').innerText.startsWith('No data for ')")
-            await page.until("/No data for [2-9] s/.test(document.getElementById('banner').innerText)")
-            assert "stopped or cannot be reached" in await page.evaluate("document.getElementById('banner').innerText")
-            await stage.picture("stopped")
-            stage.view = View("127.0.0.1", port, stage.scene)
-            await stage.view.start()
-            try:
-                stage.feed()
-                await page.until("document.getElementById('banner').hidden")
-                received = await page.evaluate("venue.stream.received")
-                await page.until(f"venue.stream.received > {received + 10}")
-                assert await page.evaluate("venue.drawing.camera.span") == span, "the view stays as it was"
-            finally:
-                await stage.pause()
-                await page.until("document.getElementById('banner').innerText.includes('sends nothing')")
-                await stage.view.stop()
-            # the only errors are of sockets that found nobody while the venue was away
-            assert all("WebSocket" in error or "ERR_CONNECTION" in error for error in page.errors)
-            page.errors.clear()
-
-    in_browser(test)
-
-
-def test_nothing_leaves_the_machine() -> None:
-    async def test() -> None:
-        async with staged() as stage:
-            stage.feed()
-            await stage.page.click("[data-view=plan]")
-            await stage.page.click("#believe")
-            await stage.page.until("venue.stream.received > 30")
-            await stage.pause()
-            asked = [urlsplit(url) for url in stage.page.requests]
-            assert {part.hostname for part in asked} == {"127.0.0.1"}
-            assert {part.port for part in asked} == {urlsplit(stage.url).port}
-            assert {"/", "/main.js", "/style.css", "/stream"} <= {part.path for part in asked}
-            documents = [r for r in stage.page.responses if r["url"] == stage.url]
-            policy = {k.lower(): v for k, v in documents[0]["headers"].items()}["content-security-policy"]
-            assert "default-src 'self'" in policy
-            blocked = await stage.page.evaluate("fetch('http://127.0.0.2:9/').then(() => 'went', () => 'stopped')")
-            assert blocked == "stopped"
-            assert any("Content Security Policy" in error for error in stage.page.errors)
-            stage.page.errors.clear()
 
     in_browser(test)
 
