@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import copy
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 import numpy as np
@@ -57,11 +58,25 @@ class Live:
             return pan, tilt, None, None
         return pan, tilt, _raw(frame.zoom_raw[number]), _raw(frame.focus_raw[number])
 
-    def take_poses(self, poses: Mapping[str, Pose], marks: Mapping[str, Point3]) -> None:
-        """Aim with these poses from now on; `marks` are places that were solved with them, for check walks."""
-        self._poses.update(poses)
-        self._engine.take_poses(self._poses)
-        self._engine.marks.update(marks)
+    def prepare_poses(self, poses: Mapping[str, Pose], marks: Mapping[str, Point3]) -> Callable[[], None]:
+        """Work out, in any thread, what the engine needs to aim with these poses; calling the result takes them.
+
+        That work looks at the whole performance polygon for every head and would stop the light for some frames. So
+        it is done on a shallow copy of the engine, and only what it replaced there is put into the engine, in the
+        loop. `marks` are places that were solved with the poses, for check walks.
+        """
+        merged = {**self._poses, **poses}
+        shadow = copy.copy(self._engine)
+        before = dict(vars(shadow))
+        shadow.take_poses(merged)
+        changed = {key: value for key, value in vars(shadow).items() if before.get(key) is not value}
+
+        def take() -> None:
+            self._poses = merged
+            vars(self._engine).update(changed)
+            self._engine.marks.update(marks)
+
+        return take
 
     def whole(self, now_s: float) -> dict[str, Any]:
         """Everything a restart within seconds goes on from, JSON-able."""

@@ -46,34 +46,40 @@ class Memory:
         if self._look and now_s >= self._next_lasting_s:
             self._look = False
             self._next_lasting_s = now_s + LASTING_EVERY_S
-            self._keep_lasting()
+            self._keep_lasting(self._engine.lasting())
             return True
         if now_s < self._next_live_s:
             return False
         self._next_live_s = now_s + LIVE_EVERY_S
-        self._look = True  # heads that are still are written with their angles: look after those too
-        self._keep_live(now_s, running=True)
+        self._keep_lasting(self._keep_live(now_s, running=True))
         return True
 
     def goodbye(self, now_s: float) -> None:
         """The stop was clean: the next start is a fresh one, but for what lasts."""
-        self._keep_lasting()
-        self._keep_live(now_s, running=False)
+        self._keep_lasting(self._keep_live(now_s, running=False))
 
-    def _keep_lasting(self) -> None:
-        lasting = self._engine.lasting()
+    def _keep_lasting(self, lasting: dict[str, Any]) -> None:
         if lasting != self._written:
             self._written = lasting
-            self._worker.latest("still and trims", lambda: self._folder.write_lasting({"engine": lasting}))
+            self._worker.latest("still and trims", lambda: self._write_lasting(lasting))
 
-    def _keep_live(self, now_s: float, running: bool) -> None:
-        transmission = self._transmission
+    def _write_lasting(self, lasting: dict[str, Any]) -> None:
+        try:
+            self._folder.write_lasting({"engine": lasting})
+        except OSError:
+            self._written = None  # a full disk: try again with the next look
+            raise
+
+    def _keep_live(self, now_s: float, running: bool) -> dict[str, Any]:
+        """Returns what lasts of it."""
+        transmission, engine = self._transmission, self._engine.whole(now_s)
         data = {
             "running": running,
             "wall_s": self._wall(),
             "armed": transmission.armed,
             "refused": sorted(transmission.contested),
             "sequences": {str(u): n for u, n in transmission.sequences.items()},
-            "engine": self._engine.whole(now_s),
+            "engine": engine,
         }
         self._worker.latest("live state", lambda: self._folder.write_live(data))
+        return dict(engine["lasting"])

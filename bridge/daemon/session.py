@@ -34,7 +34,7 @@ class Engine(Protocol):
     """What is needed of `bridge.follow.engine.Engine` here."""
 
     def pointing(self, name: str) -> tuple[float, float, int | None, int | None]: ...
-    def take_poses(self, poses: Mapping[str, Pose], marks: Mapping[str, Point3]) -> None: ...
+    def prepare_poses(self, poses: Mapping[str, Pose], marks: Mapping[str, Point3]) -> Callable[[], None]: ...
 
 
 @dataclass(frozen=True)
@@ -145,20 +145,31 @@ class Session:
 
     def _solve_and_report(self) -> None:
         try:
-            solved = run_solve(self._show.path)
+            self._take(run_solve(self._show.path))
         except Exception as error:
             solved = Solved(None, (f"the solve failed: {error!r}",))
-        self._in_loop(lambda: self._take(solved))
+            self._in_loop(lambda: self._end_solve(solved, {}))
 
     def _take(self, solved: Solved) -> None:
+        """In the solve's thread: prepare the trusted poses, then let the loop take them."""
+        poses = solved.show.poses if solved.show is not None else {}
+        trusted = {name: pose for name, pose in poses.items() if pose.trusted}
+        if solved.show is None or not trusted:
+            self._in_loop(lambda: self._end_solve(solved, {}))
+            return
+        take = self._engine.prepare_poses(trusted, solved.show.solved_marks)
+
+        def in_loop() -> None:
+            take()
+            self._end_solve(solved, trusted)
+
+        self._in_loop(in_loop)
+
+    def _end_solve(self, solved: Solved, trusted: Mapping[str, Pose]) -> None:
         self._solving = False
-        trusted: dict[str, Pose] = {}
-        if solved.show is not None:
-            trusted = {name: pose for name, pose in solved.show.poses.items() if pose.trusted}
-            if trusted:
-                self._engine.take_poses(trusted, solved.show.solved_marks)
-                self._poses.update(trusted)
-                self.keep_poses()
+        if trusted:
+            self._poses.update(trusted)
+            self.keep_poses()
         for log, texts in ((LOG.warning, solved.suspects), (LOG.info, solved.advice)):
             for text in texts:
                 log("solve: %s", text)

@@ -34,9 +34,12 @@ class Heads:
     def pointing(self, name: str) -> tuple[float, float, int | None, int | None]:
         return self.angles
 
-    def take_poses(self, poses: dict[str, Pose], marks: dict[str, tuple[float, float, float]]) -> None:
-        self.taken.update(poses)
-        self.marks = marks
+    def prepare_poses(self, poses: dict[str, Pose], marks: dict[str, tuple[float, float, float]]) -> Callable[[], None]:
+        def take() -> None:
+            self.taken.update(poses)
+            self.marks = marks
+
+        return take
 
 
 class Desk:
@@ -154,6 +157,8 @@ def test_trusted_poses_are_taken_and_the_others_are_said(desk: Desk) -> None:
     show = SimpleNamespace(poses={"foh-1": good, "foh-2": bad}, solved_marks={"D": (1.0, 2.0, 0.0)})
     solved = Solved(show, ("foh-2 at A is 61 cm off",))  # type: ignore[arg-type]
     desk.session._take(solved)
+    assert desk.heads.taken == {}, "taken in the loop only"
+    desk.jobs.pop(0)()
     assert (desk.heads.taken, desk.heads.marks) == ({"foh-1": good}, {"D": (1.0, 2.0, 0.0)})
     assert desk.events == [
         ("/feed/solve", "note", "foh-2 at A is 61 cm off"),
@@ -169,6 +174,7 @@ def test_one_solve_at_a_time(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Non
     with pytest.raises(Refused, match="running"):
         desk.session.solve()
     desk.session._take(Solved(None, ()))
+    desk.jobs.pop(0)()
     desk.session.solve()
 
 
