@@ -117,9 +117,7 @@ def test_every_room_has_its_level() -> None:
 
 @pytest.mark.parametrize("folder", ["bridge", "tests", "tools"])
 def test_files_stay_readable(folder: str) -> None:
-    lengths = {
-        str(p.relative_to(ROOT)): len(p.read_text().splitlines()) for p in (ROOT / folder).rglob("*.py")
-    }
+    lengths = {str(p.relative_to(ROOT)): len(p.read_text().splitlines()) for p in (ROOT / folder).rglob("*.py")}
     assert {name: n for name, n in lengths.items() if n > 400} == {}
 
 
