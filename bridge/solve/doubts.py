@@ -32,7 +32,7 @@ from bridge.solve.relabel import corner_suspect, rig_relabelled
 from bridge.solve.result import Suspect
 
 CLEAR_GAP = 11.0  # score between the best explanation and the next culprit from which one is named alone
-SURVEY_ALARM = 1e-3  # chance that a sound survey raises any doubt, shared among the marks
+SURVEY_ALARM = 3e-3  # chance that a sound survey raises any doubt, shared among the marks
 MANY = 0.4  # share of the heads from which a common cause is looked for
 
 
@@ -54,9 +54,15 @@ def find_doubts(fit: Fit, stage: Stage) -> list[Suspect]:
         return suspects  # the labels of all heads are in question: what each head says means little
     sigma = np.minimum(fit.mark_sigma, 1.0)
     heads = fit.case.alone(fit.points, sigma)
+    groups = [[s] for s in suspects]
+    guesses: dict[str, list[tuple[str, float]]] = {}
     for row in doubtful:
-        suspects += _of_head(fit, heads, int(row), sigma)
-    return sorted(suspects, key=lambda s: -s.misfit)
+        profile = fit.case.fixtures[row].profile.name
+        found, learned = _of_head(fit, heads, int(row), sigma, guesses.get(profile, []))
+        groups.append(found)
+        guesses.setdefault(profile, []).extend(learned)
+    groups.sort(key=lambda group: -max(s.misfit for s in group))  # within a head the likeliest stays first
+    return [s for group in groups for s in group]
 
 
 def _wrong_surveys(fit: Fit, stage: Stage, many: bool) -> tuple[list[Suspect], Fit]:
@@ -67,30 +73,29 @@ def _wrong_surveys(fit: Fit, stage: Stage, many: bool) -> tuple[list[Suspect], F
     known = np.flatnonzero(fit.case.known)
     if not len(known):
         return out, fit
-    alarm = 2 * gammainccinv(1.5, SURVEY_ALARM / len(known))
+    alarm = 2 * gammainccinv(1.0, SURVEY_ALARM / len(known))
     for _ in range(2):
         free = [int(k) for k in known if fit.survey_test[k] > alarm]
-        tried = free if free and not many else [int(k) for k in known] if many else []
-        best: tuple[float, int, Fit] | None = None
-        for k in sorted(tried, key=lambda k: -fit.survey_test[k])[:12]:
-            other = _freed(fit, stage, k)
-            bad = float(np.sum(np.maximum(other.chi2 - other.limit, 0)[other.solved & (other.dof > 0)]))
-            score = bad + float(np.sum(np.delete(other.survey_test, k)))
-            if best is None or score < best[0]:
-                best = (score, k, other)
-        if best is None:
+        tried = [int(k) for k in known] if many or free else []
+        ranked = sorted(((_left_over(other := _freed(fit, stage, k)), k, other) for k in tried), key=lambda t: t[0])
+        if not ranked:
             break
-        _, k, other = best
-        still = np.count_nonzero(other.doubtful & (other.dof > 0))
-        was = np.count_nonzero(fit.doubtful & (fit.dof > 0))
-        if many and still > 0.3 * was:
+        least, k, other = ranked[0]
+        if many and least > 0.3 * _left_over(fit):
             break
-        out.append(_survey_suspect(fit, other, k))
+        rivals = [(r, o) for left, r, o in ranked[1:2] if left < least + CLEAR_GAP]
+        out += [_survey_suspect(fit, o, r, not rivals) for r, o in [(k, other), *rivals]]
         fit, many = other, False
         known = np.array([i for i in known if i != k], dtype=int)
         if not len(known):
             break
     return out, fit
+
+
+def _left_over(fit: Fit) -> float:
+    """Chi-squared of everything: the joint solve, and the heads that were left out of it, each held to 1000."""
+    others = fit.solved & ~fit.coupled
+    return fit.joint.chi2 + float(np.sum(np.minimum(fit.chi2[others], 1e3)))
 
 
 def _freed(fit: Fit, stage: Stage, mark: int) -> Fit:
@@ -100,25 +105,30 @@ def _freed(fit: Fit, stage: Stage, mark: int) -> Fit:
     return fit_case(replace(case, border=replace(case.border, point_weight=weight)), stage, fit.trusses)
 
 
-def _survey_suspect(fit: Fit, other: Fit, mark: int) -> Suspect:
+def _survey_suspect(fit: Fit, other: Fit, mark: int, sure: bool) -> Suspect:
     name = fit.case.marks[mark]
     was, now = fit.case.border.point_at[mark], other.points[mark]
     off = float(np.linalg.norm((now - was)[:2]))
+    seems = "seems to be" if sure else "or another mark may be"
     text = (
-        f"mark {name} seems to be mis-surveyed by {off * 100:.0f} cm: the sightings put it at"
+        f"mark {name} {seems} mis-surveyed by {off * 100:.0f} cm: the sightings put it at"
         f" ({now[0]:.2f}, {now[1]:.2f}), stage.yaml says ({was[0]:.2f}, {was[1]:.2f}); measure it again"
     )
-    return Suspect(None, name, "mark", off, text)
+    return Suspect(None, name, "mark", off, text, sure=sure)
 
 
-def _of_head(fit: Fit, heads: HeadBatch, row: int, sigma: Array) -> list[Suspect]:
+def _of_head(
+    fit: Fit, heads: HeadBatch, row: int, sigma: Array, guesses: list[tuple[str, float]]
+) -> tuple[list[Suspect], list[tuple[str, float]]]:
+    """What is wrong with one head, likeliest first, and what that says about its profile."""
     marks = fit.points[: len(fit.case.marks)]
-    ranked = explain(fit, heads, row, marks, sigma[: len(marks)])
+    ranked = explain(fit, heads, row, marks, sigma[: len(marks)], guesses)
     best = ranked[0]
+    learned = [(best.kind, best.factor)] if best.fits and _culprit(best) == ("profile",) and not guesses else []
     rivals = [e for e in ranked[1:] if not _same_culprit(best, e) and e.score < best.score + CLEAR_GAP and e.fits]
     name = fit.case.fixtures[row].name
     if not best.fits:
-        return [_two_or_more(fit, heads, row, ranked)]
+        return [_two_or_more(fit, heads, row, ranked)], []
     named, told = [best], {_culprit(best)}
     for e in rivals:
         if _culprit(e) not in told and len(named) < (3 if fit.dof[row] <= 2 else 2):
@@ -130,7 +140,7 @@ def _of_head(fit: Fit, heads: HeadBatch, row: int, sigma: Array) -> list[Suspect
         words = " or ".join(_short(fit, row, e) for e in named)
         hint = f"{name}: something is wrong and {len(out)} explanations fit ({words}); sight these again"
         out = [replace(s, text=f"{s.text} ({hint})" if i == 0 else s.text) for i, s in enumerate(out)]
-    return out
+    return out, learned
 
 
 def _culprit(e: Explanation) -> tuple[object, ...]:

@@ -16,7 +16,7 @@ from bridge.solve.case import ROUGH_SIGMA, Case
 from bridge.solve.heads import HeadBatch, Poses, normal
 from bridge.solve.joint import FAINT, Joint, member_residuals, solve_joint
 from bridge.solve.shape import first_marks
-from bridge.solve.start import solve_alone
+from bridge.solve.start import floor_under, solve_alone
 
 SLIPPED = 35.0  # chi-squared of six: a sound member passes this once in 200,000
 FALSE_ALARM = 0.004  # chance that anything is doubted in a sound rig, shared among the heads
@@ -49,6 +49,13 @@ class Fit:
     trusses: tuple[CarriedTruss, ...]
 
     @property
+    def known_points(self) -> Array:
+        """Which points (P,) were surveyed."""
+        out = np.zeros(len(self.points), dtype=bool)
+        out[: len(self.case.known)] = self.case.known
+        return out
+
+    @property
     def doubtful(self) -> Array:
         """Heads whose sightings do not fit one pose (F,)."""
         return np.asarray(self.solved & (self.chi2 > self.limit))
@@ -74,9 +81,9 @@ def fit_case(case: Case, stage: Stage, trusses: Sequence[CarriedTruss] = ()) -> 
     chi2 = np.where(placed, 0.0, chi2)
     sane = solved & np.isfinite(chi2)
     coupled = sane & (chi2 <= limit) if surveyed else sane
-    if not np.any(coupled):
-        coupled = sane
-    joint = _joined(case, poses, points, coupled)
+    firm = not np.any(coupled)  # nobody fits: what is wrong must not bend the marks as well
+    coupled = sane if firm else coupled
+    joint = _joined(_firm(case) if firm else case, poses, points, coupled)
     slipped: dict[int, str] = {}
     if carried:
         case, joint, slipped = _unslip(case, poses, points, coupled, joint, carried)
@@ -93,12 +100,13 @@ def fit_case(case: Case, stage: Stage, trusses: Sequence[CarriedTruss] = ()) -> 
     )
 
 
-def limits(heads: HeadBatch) -> tuple[Array, Array]:
-    """Degrees of freedom (F,) of each head alone, and the chi-squared (F,) above which it is doubted."""
+def limits(heads: HeadBatch, among: int | None = None) -> tuple[Array, Array]:
+    """Degrees of freedom (F,) of each head alone, and the chi-squared (F,) above which it is doubted, as one of as many
+    heads (`among`, default all of these)."""
     from scipy.special import gammainccinv
 
     dof = heads.data_count - 6
-    alarm = FALSE_ALARM / max(len(heads), 1)
+    alarm = FALSE_ALARM / max(among or len(heads), 1)
     with_dof = 2 * gammainccinv(np.maximum(dof, 1) / 2, alarm)
     return dof, np.where(dof > 0, with_dof, 1.0)
 
@@ -122,6 +130,7 @@ def _start(case: Case, heads: HeadBatch, rows: Array, limit: Array) -> tuple[Pos
     return poses, chi2
 
 
+BASE_AXIS = "turned about the axis of its base"
 MOUNTS = (
     ("standing instead of hanging, or the other way round", (0.0, np.pi)),
     ("on its side (pitch 90)", (np.pi / 2, 0.0)),
@@ -141,12 +150,14 @@ def other_mounts(
     if not len(bad):
         return case, heads, poses, chi2, told
     tried = [(text, *_as_mounted(case, heads, bad, turn)) for text, turn in MOUNTS]
-    tried.append(("turned about the axis of its base", *_base_axis(case, heads, bad)))
+    tried.append((BASE_AXIS, *_base_axis(case, heads, bad)))
     best = np.full(len(bad), np.inf)
     fresh = (heads.level_stage.copy(), heads.level_fixture.copy(), case.hang.copy())
     p, R, terms, chi2 = poses.p.copy(), poses.R.copy(), poses.terms.copy(), chi2.copy()
     for text, batch, hang in tried:
-        found, new = solve_alone(batch, hang, case.hints[bad], np.zeros(len(bad)) + limit[bad])
+        if text == BASE_AXIS and np.all(np.abs(hang[:, 2, 2]) > 0.9):
+            continue  # an upright base: the same as its level, which was tried first
+        found, new = solve_alone(batch, hang, case.hints[bad], limit[bad], unstarted_only=text != BASE_AXIS)
         for k in np.flatnonzero((new <= limit[bad]) & (new < best)):
             row = int(bad[k])
             best[k], told[row], chi2[row] = new[k], text, new[k]
@@ -177,6 +188,11 @@ def _base_axis(case: Case, heads: HeadBatch, rows: Array) -> tuple[HeadBatch, Ar
     hang = rotation_from_hang(yaw, zero, zero) @ case.hang[rows]
     axis = np.tile([0.0, 0.0, 1.0], (len(rows), 1))
     return heads.take(rows).having(level_stage=hang[:, :, 2].copy(), level_fixture=axis), hang
+
+
+def _firm(case: Case) -> Case:
+    weight = case.border.point_weight * np.where(np.arange(len(case.border.point)) < len(case.marks), 1e3, 1.0)[:, None]
+    return replace(case, border=replace(case.border, point_weight=weight))
 
 
 def _joined(case: Case, poses: Poses, points: Array, coupled: Array) -> Joint:
@@ -232,7 +248,7 @@ def _finish(case: Case, poses: Poses, limit: Array, dof: Array, sane: Array, cou
     chi2 = np.full(len(heads), np.inf)
     chi2[own] = own_chi2
     p, R, terms = poses.p.copy(), poses.R.copy(), poses.terms.copy()
-    alone = ~coupled[own]
+    alone = ~coupled[own] & (settled.p[:, 2] >= floor_under(heads)[own])
     p[own[alone]], R[own[alone]], terms[own[alone]] = settled.p[alone], settled.R[alone], settled.terms[alone]
     poses = Poses(p, R, terms)
     width = 12 if np.any(case.heads.terms_on) else 6
@@ -301,13 +317,13 @@ def _unslip(
 
 
 def _survey_test(case: Case, joint: Joint) -> Array:
-    """For each mark, chi-squared (P,) of its survey against everything else (deletion test, 3 degrees of freedom)."""
+    """For each mark, chi-squared (P,) of its survey in plan against everything else (deletion test, 2 freedoms)."""
     out = np.zeros(len(joint.state.point))
     for i in range(len(case.known)):
         if case.known[i]:
-            at = slice(3 * i, 3 * i + 3)
-            r = joint.state.point[i] - case.border.point_at[i]
-            spread = np.diag(1 / case.border.point_weight[i] ** 2) - joint.cov_border[at, at]
+            at = slice(3 * i, 3 * i + 2)
+            r = (joint.state.point[i] - case.border.point_at[i])[:2]
+            spread = np.diag(1 / case.border.point_weight[i, :2] ** 2) - joint.cov_border[at, at]
             values, vectors = np.linalg.eigh(spread)
             firm = values > 1e-3 / case.border.point_weight[i, 0] ** 2  # a direction nobody else sees tells nothing
             out[i] = float(np.sum((vectors.T @ r)[firm] ** 2 / values[firm]))

@@ -7,6 +7,7 @@ facts/solver.md.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +27,8 @@ PENALTY = {
 REVERSED = 6.0  # a pan that runs the other way is common on site, and has no freedom
 LOOSE_LEVEL = np.radians(20.0)
 RATIOS = np.unique(np.concatenate([np.geomspace(0.35, 2.9, 44), [0.9, 1 / 0.9, 540 / 630, 630 / 540, 2.0, 0.5]]))
+GRIDS = (PAN, TILT, UNIT, OFFSET)
+CLEARLY_ENOUGH = 20.0  # score over the degrees of freedom under which a simple explanation is the one
 WILD = np.array([57.29578, 1 / 57.29578])  # degrees for radians and the other way
 
 
@@ -44,35 +47,45 @@ class Explanation:
     pose: Poses
 
 
-def explain(fit: Fit, heads: HeadBatch, row: int, places: Array, sigma: Array) -> list[Explanation]:
-    """All explanations of head `row`, best first. `places` (M, 3) and `sigma` (M,) are the marks it may have meant."""
+def explain(
+    fit: Fit, heads: HeadBatch, row: int, places: Array, sigma: Array, guesses: Sequence[tuple[str, float]] = ()
+) -> list[Explanation]:
+    """All explanations of head `row`, best first. `places` (M, 3) and `sigma` (M,) are the marks it may have meant,
+    `guesses` what was found wrong with the profile of others. The grids of profile mistakes are searched only where
+    nothing simpler explains everything."""
     used = [int(i) for i in np.flatnonzero(heads.weight[row] > 0)]
     plans: list[tuple[str, int, int, float]] = [(SIGHTING, i, -1, 1.0) for i in used]
     index = fit.case.index[row]
     plans += [(WRONG_MARK, i, m, 1.0) for i in used for m in range(len(places)) if m != index[i] and sigma[m] < 0.3]
     plans += [(SWAP, i, j, 1.0) for k, i in enumerate(used) for j in used[k + 1 :] if index[i] != index[j]]
-    if len(used) >= 3:
-        plans += [(PAN, -1, -1, f) for f in np.concatenate([RATIOS, -RATIOS, WILD, [-1.0]])]
-        plans += [(TILT, -1, -1, f) for f in RATIOS]
-        plans += [(UNIT, -1, -1, f) for f in np.concatenate([RATIOS, WILD])]
-        plans += [(OFFSET, -1, -1, f) for f in np.radians(np.arange(-180, 180, 5.0)) if f]
     if heads.level_weight[row] > 0:
         plans.append((HANG, -1, -1, 1.0))
     if np.any(heads.at_weight[row]):
         plans.append((POSITION, -1, -1, 1.0))
+    plans += [(kind, -1, -1, factor) for kind, factor in [(PAN, -1.0), *guesses]]
     found = _solve(fit, heads, row, plans, places, sigma)
-    for kind in (PAN, TILT, UNIT, OFFSET):
-        found += _sharpen(fit, heads, row, kind, [e for e in found if e.kind == kind], places, sigma)
+    best = min(found, key=lambda e: e.score)
+    if len(used) >= 3 and not (best.fits and best.score < CLEARLY_ENOUGH + fit.dof[row]):
+        found += _profiles(fit, heads, row, places, sigma)
     return sorted(found, key=lambda e: e.score)
+
+
+def _profiles(fit: Fit, heads: HeadBatch, row: int, places: Array, sigma: Array) -> list[Explanation]:
+    """The grids of profile mistakes, each sharpened at its best."""
+    plans: list[tuple[str, int, int, float]] = []
+    plans += [(PAN, -1, -1, float(f)) for f in np.concatenate([RATIOS, -RATIOS, WILD])]
+    plans += [(TILT, -1, -1, float(f)) for f in RATIOS]
+    plans += [(UNIT, -1, -1, float(f)) for f in np.concatenate([RATIOS, WILD])]
+    plans += [(OFFSET, -1, -1, float(f)) for f in np.radians(np.arange(-180, 180, 5.0)) if f]
+    rough = _solve(fit, heads, row, plans, places, sigma)
+    best = [_sharpen(fit, heads, row, kind, [e for e in rough if e.kind == kind], places, sigma) for kind in GRIDS]
+    return best
 
 
 def _sharpen(
     fit: Fit, heads: HeadBatch, row: int, kind: str, rough: list[Explanation], places: Array, sigma: Array
-) -> list[Explanation]:
-    """Between the grid's factors: the best ones, five times finer each time."""
-    out: list[Explanation] = []
-    if not rough:
-        return out
+) -> Explanation:
+    """Between the grid's factors: the best one, four times finer each time."""
     best = min(rough, key=lambda e: e.score)
     width = np.radians(5.0) if kind == OFFSET else 0.05
     for _ in range(4):
@@ -80,9 +93,8 @@ def _sharpen(
         factors = best.factor + around if kind == OFFSET else best.factor * (1 + around)
         found = _solve(fit, heads, row, [(kind, -1, -1, float(f)) for f in factors], places, sigma)
         best = min([best, *found], key=lambda e: e.score)
-        out = [best]
         width /= 4
-    return out
+    return best
 
 
 def _solve(
@@ -119,14 +131,15 @@ def _solve(
         elif kind == POSITION:
             at[k] = 0.0
     batch = batch.having(pan=pan, tilt=tilt, mark=mark, weight=weight, level_weight=level, at_weight=at)
-    start = np.full(count, np.inf)  # the closed form alone; a wide search for each of hundreds would take seconds
-    search = np.array([kind in (SIGHTING, WRONG_MARK, SWAP, HANG, POSITION) for kind, *_ in plans])
-    dof, limit = limits(batch)
-    dof = dof - np.array([{HANG: 2, PAN: 1, TILT: 1, UNIT: 1, OFFSET: 1}.get(kind, 0) for kind, *_ in plans])
+    _, limit = limits(batch, among=len(fit.solved))
     poses, chi2 = solve_alone(
-        batch, np.repeat(fit.case.hang[[row]], count, axis=0), np.repeat(fit.poses.p[[row]], count, axis=0), start,
-        search_too=search,
-    )  # fmt: skip
+        batch,
+        np.repeat(fit.case.hang[[row]], count, axis=0),
+        np.repeat(fit.poses.p[[row]], count, axis=0),
+        np.full(count, np.inf),
+        unstarted_only=True,
+        steps=20,
+    )
     penalty = [REVERSED if kind == PAN and factor == -1.0 else PENALTY[kind] for kind, _, _, factor in plans]
     return [
         Explanation(

@@ -23,7 +23,7 @@ def rig_relabelled(fit: Fit, testable: Array) -> list[Suspect]:
     orders = _orders(seen)
     if not orders or not len(rows):
         return []
-    points = fit.points
+    points = np.where(fit.known_points[:, None], fit.case.border.point_at, fit.points)  # as surveyed
     sigma = np.minimum(fit.mark_sigma, 1.0)
     heads = fit.case.alone(points, sigma)
     batch = heads.take(np.tile(rows, len(orders)))
@@ -38,7 +38,7 @@ def rig_relabelled(fit: Fit, testable: Array) -> list[Suspect]:
         np.tile(fit.case.hang[rows], (len(orders), 1, 1)),
         np.tile(fit.case.hints[rows], (len(orders), 1)),
     )
-    _, chi2 = solve_alone(batch, hang, hints, np.full(len(batch), np.inf), np.zeros(len(batch), dtype=bool))
+    _, chi2 = solve_alone(batch, hang, hints, np.full(len(batch), np.inf), unstarted_only=True, steps=20)
     chi2 = chi2.reshape(len(orders), len(rows))
     fits = np.mean(chi2 <= np.maximum(fit.limit[rows], 1.0), axis=1)
     moved = np.array([sum(a != b for a, b in zip(seen, order, strict=True)) for order in orders])

@@ -15,7 +15,7 @@ import numpy as np
 from bridge.geometry.frames import beam_in_fixture
 from bridge.solve.alone import refine
 from bridge.solve.arrays import Array
-from bridge.solve.heads import HeadBatch, Poses, level, sightings
+from bridge.solve.heads import HeadBatch, Poses, cost, level, sightings
 
 DOWN_ENOUGH = -0.08  # beams flatter than this make the similarity too weak to start from
 KEEP = 10
@@ -59,7 +59,7 @@ def _about_z(turn: Array) -> Array:
 def search(heads: HeadBatch, hints: Array) -> tuple[Poses, Array]:
     """The best pose above the floor from many assumed positions; `hints` (F, 3), NaN where there is none.
 
-    Returns poses and chi-squared (F,), infinite where nothing above the floor was found.
+    Returns poses and chi-squared (F,); where every minimum is below the floor, the best assumed place as it is.
     """
     count = len(heads)
     places = _places(heads, hints)
@@ -71,7 +71,9 @@ def search(heads: HeadBatch, hints: Array) -> tuple[Poses, Array]:
     rows = (np.arange(count)[:, None] * per + best).ravel()
     poses, chi2 = refine(many.take(rows), Poses.at(places.reshape(-1, 3)[rows], R[rows]), steps=60)
     sunk = poses.p[:, 2] < floor_under(heads)[np.repeat(np.arange(count), best.shape[1])]
-    chi2 = np.where(sunk, np.inf, chi2).reshape(best.shape)
+    first = Poses.at(places.reshape(-1, 3)[rows], R[rows])
+    poses = first.where(sunk, poses)  # all assumed places are above the floor: better a bad fit than a buried head
+    chi2 = np.where(sunk, cost(many.take(rows), first), chi2).reshape(best.shape)
     choice = np.argmin(chi2, axis=1)
     return poses.take(np.arange(count) * best.shape[1] + choice), chi2[np.arange(count), choice]
 
@@ -119,28 +121,30 @@ def _angular(heads: HeadBatch, poses: Poses) -> Array:
 
 
 def solve_alone(
-    heads: HeadBatch, hang: Array, hints: Array, limit: Array, search_too: Array | None = None
+    heads: HeadBatch,
+    hang: Array,
+    hints: Array,
+    limit: Array,
+    unstarted_only: bool = False,
+    steps: int = 40,
 ) -> tuple[Poses, Array]:
-    """Pose and chi-squared of every head by itself: closed form first, search where it does not fit `limit` (F,) (and
-    `search_too` (F,), if given, allows it)."""
+    """Pose and chi-squared of every head by itself: closed form first, search where it does not fit `limit` (F,), or,
+    with `unstarted_only`, where the closed form could not start. Chi-squared is infinite where that ended below the
+    floor and no search was made."""
     poses, good = closed_form(heads, hang)
+    poses = Poses(poses.p, poses.R, heads.terms_prior.copy())
     chi2 = np.full(len(heads), np.inf)
     rows = np.flatnonzero(good)
     if len(rows):
-        part, part_chi2 = refine(heads if len(rows) == len(heads) else heads.take(rows), poses.take(rows))
+        part, part_chi2 = refine(heads if len(rows) == len(heads) else heads.take(rows), poses.take(rows), steps)
         sunk = part.p[:, 2] < floor_under(heads)[rows]
         chi2[rows] = np.where(sunk, np.inf, part_chi2)
-        full = Poses(poses.p.copy(), poses.R.copy(), poses.terms.copy())
-        full.p[rows], full.R[rows], full.terms[rows] = part.p, part.R, part.terms
-        poses = full
-    poor = ~(chi2 <= limit) if search_too is None else ~(chi2 <= limit) & search_too
-    rows = np.flatnonzero(poor)
+        poses.p[rows], poses.R[rows], poses.terms[rows] = part.p, part.R, part.terms
+    rows = np.flatnonzero(~good if unstarted_only else ~(chi2 <= limit))
     if len(rows):
         wide, wide_chi2 = search(heads.take(rows), hints[rows])
         better = wide_chi2 < chi2[rows] - 1e-6
         take = rows[better]
-        p, R, terms = poses.p.copy(), poses.R.copy(), poses.terms.copy()
-        p[take], R[take], terms[take] = wide.p[better], wide.R[better], wide.terms[better]
+        poses.p[take], poses.R[take], poses.terms[take] = wide.p[better], wide.R[better], wide.terms[better]
         chi2[take] = wide_chi2[better]
-        poses = Poses(p, R, terms)
     return poses, chi2
