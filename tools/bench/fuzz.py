@@ -164,7 +164,7 @@ def main() -> None:
         process = start_bridge(install(Path(scratch) / "show", 12, args.universe, args.osc_port), log)
         ear = Ear(args.universe)
         try:
-            until_first_packet(ear)
+            until_first_packet(ear, log=log)
             answer = fuzz(args.osc_port, args.universe, process.pid, args.datagrams, args.rate, args.seed)
             answer["obeys_afterwards"] = obeys(args.osc_port, args.universe)
         finally:

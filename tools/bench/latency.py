@@ -29,8 +29,11 @@ EARLY_S = 0.0005
 """A gap this much under the period counts as early: above the jitter of a send call, far below what matters."""
 
 
-def until_first_packet(ear: Ear, mouth: Mouth | None = None, timeout_s: float = 15.0) -> float:
-    """Wait for output and, with a mouth, for its light to follow; returns when the first packet came."""
+def until_first_packet(ear: Ear, mouth: Mouth | None = None, timeout_s: float = 15.0, log: Path | None = None) -> float:
+    """Wait for output and, with a mouth, for its light to follow; returns when the first packet came.
+
+    Raises RuntimeError, with the end of the process's log, when there is none.
+    """
     end_s = time.time() + timeout_s
     while time.time() < end_s:
         packets = ear.hear(0.2)
@@ -38,7 +41,8 @@ def until_first_packet(ear: Ear, mouth: Mouth | None = None, timeout_s: float = 
             if mouth is not None:
                 warm_up(ear, mouth)
             return packets[0].at_s
-    raise RuntimeError(f"no packet within {timeout_s:g} s: does the process run, and on this universe?")
+    tail = log.read_text(errors="replace")[-2000:] if log is not None else ""
+    raise RuntimeError(f"no packet within {timeout_s:g} s: does the process run, and on this universe?\n{tail}")
 
 
 def warm_up(ear: Ear, mouth: Mouth, seconds: float = 3.0) -> None:
@@ -143,6 +147,17 @@ def cost(osc_port: int, universe: int, pid: int, seconds: float = 20.0) -> dict[
     return {"cpu_percent": round(100 * share, 2), "rss_mb": round(rss_mb(pid), 1), "packets": len(packets)}
 
 
+def endure(osc_port: int, universe: int, pid: int, minutes: int = 60) -> dict[str, Any]:
+    """Memory and the worst gap, minute by minute, at 100 inputs a second."""
+    memory_mb, longest_ms, lost = [], [], 0
+    for _ in range(minutes):
+        found = gaps(drive(osc_port, universe, 60.0, 100.0, 1.4)[0])
+        memory_mb.append(round(rss_mb(pid), 2))
+        longest_ms.append(found["longest_gap_ms"])
+        lost += found["lost"]
+    return {"rss_mb": {"first": memory_mb[0], "last": memory_mb[-1]}, "longest_gap_ms": max(longest_ms), "lost": lost}
+
+
 def age(osc_port: int, universe: int, seconds: float = 30.0, speed: float = 3.0) -> dict[str, Any]:
     """Added delay at 100 inputs a second: from each input to the packet whose beam has reached it or a newer one.
 
@@ -185,7 +200,12 @@ def start_peer(osc_port: int, universe: int) -> subprocess.Popen[bytes]:
 
 
 def measure(
-    process: subprocess.Popen[bytes], osc_port: int, universe: int, samples: int, seconds: float
+    process: subprocess.Popen[bytes],
+    osc_port: int,
+    universe: int,
+    samples: int,
+    seconds: float,
+    log: Path | None = None,
 ) -> dict[str, Any]:
     """All figures of one process, which is stopped afterwards.
 
@@ -194,7 +214,7 @@ def measure(
     """
     started_s, ear = time.time(), Ear(universe)
     try:
-        first_s = until_first_packet(ear)
+        first_s = until_first_packet(ear, log=log)
         return {
             "first_packet_s": round(first_s - started_s, 3),
             "latency": latency(osc_port, universe, samples),
@@ -203,6 +223,19 @@ def measure(
             "period_harmless_junk": period(osc_port, universe, process.pid, seconds, HARMLESS_JUNK),
             "period": period(osc_port, universe, process.pid, seconds),
         }
+    finally:
+        ear.close()
+        stop(process)
+
+
+def cost_of(heads: int, osc_port: int, universe: int, seconds: float, scratch: Path) -> dict[str, Any]:
+    """CPU and memory of the daemon with so many heads."""
+    log = scratch / f"log-{heads}"
+    process = start_bridge(install(scratch / f"show-{heads}", heads, universe, osc_port), log)
+    ear = Ear(universe)
+    try:
+        until_first_packet(ear, timeout_s=60.0, log=log)
+        return cost(osc_port, universe, process.pid, seconds)
     finally:
         ear.close()
         stop(process)
@@ -227,16 +260,19 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=20.0)
     parser.add_argument("--universe", type=int, default=30150)
     parser.add_argument("--osc-port", type=int, default=30150)
+    parser.add_argument("--heads", type=int, nargs="*", default=[], help="also the cost of so many heads: 512 4096")
     args = parser.parse_args()
     port, universe = args.osc_port, args.universe
     with tempfile.TemporaryDirectory() as scratch:
         folder = install(Path(scratch) / "show", 12, universe, port)
         process = start_bridge(folder, Path(scratch) / "log")
-        ours = measure(process, port, universe, args.samples, args.seconds)
+        ours = measure(process, port, universe, args.samples, args.seconds, Path(scratch) / "log")
+        costs = {n: cost_of(n, port, universe, args.seconds, Path(scratch)) for n in args.heads}
     process = start_peer(port + 2, universe + 1)
     theirs = measure(process, port + 2, universe + 1, args.samples, args.seconds)
     ratio = round(ours["latency"]["p50_ms"] / theirs["latency"]["p50_ms"], 4)
-    print(json.dumps({"machine": machine(), "bridge": ours, "peer": theirs, "p50_ratio": ratio}, indent=2))
+    answer = {"machine": machine(), "bridge": ours, "peer": theirs, "p50_ratio": ratio, "cost_by_heads": costs}
+    print(json.dumps(answer, indent=2))
 
 
 if __name__ == "__main__":
