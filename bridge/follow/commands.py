@@ -142,12 +142,14 @@ class Commands:
         who, pan, tilt = count(args, "pointing", 3)
         fixture = self._fixture(text(who, "the fixture"))
         pan_rad, tilt_rad = self._angles(fixture, pan, tilt)
-        target.hear(sender, now_s)
+        if engine.targets[engine.controls.follows[fixture]] is not target:
+            raise Refused("follows-another", f"{who} does not follow {name}; hand it over with /fixture/{who}/follow")
         if not engine.rig.has_pose[fixture]:
             raise Refused("unsolved", f"{who} has no pose yet, so where it points is not known; solve it first")
         meets = engine.where_beam_meets(fixture, pan_rad, tilt_rad, target.height)
         if meets is None:
             raise Refused("meets-nothing", f"the beam of {who} at pan {pan}, tilt {tilt} meets no floor")
+        target.hear(sender, now_s)
         target.point(fixture, pan_rad, tilt_rad, meets, now_s)
 
     def _target_height(self, name: str, args: Args, sender: str, now_s: float) -> None:

@@ -18,7 +18,7 @@ from bridge.fixtures.look import Look
 from bridge.fixtures.rig import Rig
 from bridge.follow.controls import Controls
 from bridge.follow.gates import Gates
-from bridge.follow.jumps import Jumps
+from bridge.follow.jumps import ARRIVED_SHARE, Jumps
 from bridge.follow.light import Evenness, map_factor
 from bridge.follow.motion import Motors
 from bridge.follow.no_light import NoLight
@@ -35,6 +35,8 @@ from bridge.wire.settings import LostInput
 
 LONGEST_STEP_S = 0.1  # a stall is not made up for by a leap
 NADIR_FROM_RAD, NADIR_TO_RAD = np.radians(25.0), np.radians(15.0)
+LEAP_M = 1.0  # in one frame: no performer runs that fast
+EASE_S = 3.0
 WIDEST_HALF_RAD = np.radians(85.0)
 
 
@@ -63,13 +65,18 @@ class Engine:
         self.target_names = tuple(target.name for target in stage.targets)
         follows = [self.target_names.index(f.follows or self.target_names[0]) for f in rig.fixtures]
         self.controls = Controls(rig, np.array(follows, dtype=np.intp))
-        self.allowed = np.ones(len(self.targets), dtype=bool)
+        self.allowed = np.zeros(len(self.targets), dtype=bool)
         self.session, self.gates, self.motors = Session(rig), Gates(len(rig)), Motors(rig)
         self.jumps = Jumps(len(rig), len(self.targets), stage.move_in_black_after)
         self._evenness = Evenness(rig.optics, len(self.targets))
         self._stays = np.array([f.outside == "stay" for f in rig.fixtures], dtype=bool)
         self.held_point = np.zeros((len(rig), 3))
         self.factor = np.ones(len(rig))
+        self.zoom_raw, self.focus_raw = np.full(len(rig), np.nan), np.full(len(rig), np.nan)
+        self.places: Array = np.zeros((len(self.targets), 3))
+        self._points: Array = np.zeros((len(rig), 3))
+        self._ease, self._eased_s = np.zeros((2, len(rig))), -np.inf
+        self._fresh_poses = False
         self.frame: Frame | None = None
         self._walking = self._placed = False
         self._last_s: float | None = None
@@ -98,8 +105,10 @@ class Engine:
         self._beam = self.rig.heads.beam(*self.motors.angle)
 
     def take_poses(self, poses: Mapping[str, Pose]) -> None:
-        """Aim with other poses from now on; heads that move by it do so in the dark and come in when there."""
+        """Aim with other poses from now on: small corrections slowly and in the light, others in the dark."""
         self._take_rig(self.rig.with_poses(poses))
+        self.jumps.leave(np.ones(len(self.rig), dtype=bool))
+        self._fresh_poses = True
 
     def hold(self, fixture: int, on: bool) -> None:
         """Stop one head where it is, with what it lights now, or let it follow again."""
@@ -140,12 +149,13 @@ class Engine:
         dt_s = 0.0 if self._last_s is None else now_s - self._last_s
         self._last_s = now_s
         self._walk(now_s)
-        points = self._points = self._lit_points(now_s)
+        leapt = self._find_places(now_s)
+        points = self._points = self._lit_points()
         size = np.array([target.size for target in self.targets])[self.controls.follows]
-        aim = self.reach.aim(points, self.motors.angle[0])
+        aim = self.reach.aim(points, self.motors.angle[0], self.gates.fade <= 0)
         short, unreached = self._limits(aim, points, size)
         follow = self._following()
-        self._move(aim, points, size, follow & ~unreached, dt_s, now_s)
+        self._move(aim, points, size, follow & ~unreached, leapt, dt_s, now_s)
         start, direction = self._beam = self.rig.heads.beam(*self.motors.angle)
         miss = miss_distance(start, direction, points)
         self.jumps.update(miss - short, size, self.rig.lag, follow & ~unreached, self.controls.follows, now_s)
@@ -165,12 +175,17 @@ class Engine:
             self.jumps.leave(everyone)
             self._walking = walking
 
-    def _lit_points(self, now_s: float) -> Array:
-        """The point (N, 3) each head is to light, trims included; trims never touch the area test."""
+    def _find_places(self, now_s: float) -> np.ndarray:
+        """Move the targets on, put them to the area test, and say which (T,) leapt since the last frame."""
         for target in self.targets:
             target.advance(now_s)
-        self.places = np.array([target.lit_point(self.floors) for target in self.targets])
-        self.allowed = self.zones.allow(self.places, self.allowed)
+        before, self.places = self.places, np.array([target.lit_point(self.floors) for target in self.targets])
+        self.allowed = self.zones.allow(self.places, self.allowed) & [target.has_input for target in self.targets]
+        step = self.places - before
+        return np.einsum("ti,ti->t", step, step) > LEAP_M**2
+
+    def _lit_points(self) -> Array:
+        """The point (N, 3) each head is to light, trims included; trims never touch the area test."""
         if self._walking:
             return np.tile(np.asarray(self.session.walk_mark, dtype=np.float64), (len(self.rig), 1))
         points = self.places[self.controls.follows]
@@ -208,9 +223,11 @@ class Engine:
         points: Array,
         size: Array,
         able: np.ndarray,
+        leapt: np.ndarray,
         dt_s: float,
         now_s: float,
     ) -> None:
+        """Send every head on its way: to its aim, or to where it rests, stands or is held by hand."""
         controls, motors = self.controls, self.motors
         goal = np.array([aim.pan, aim.tilt])
         for fixture, pan_rad, tilt_rad in self._guides():
@@ -219,7 +236,8 @@ class Engine:
         if not self._walking:
             lost = able & (miss_distance(*self._beam, points) > size / 2)
             if lost.any():
-                self.jumps.begin(lost, motors.time_to(goal), controls.follows, now_s)
+                self.jumps.begin(lost, motors.time_to(goal), leapt, controls.follows, now_s)
+        goal = self._ease_in(goal, points, size, able, now_s)
         wait = follow & self.jumps.waiting(controls.follows, self.gates.fade)
         goal[1] = self._across_nadir(goal[1], points, follow)
         goal = np.where(wait | (controls.held & ~follow), motors.angle, goal)
@@ -230,6 +248,15 @@ class Engine:
             self._placed = True
         elif dt_s > 0:
             motors.step(goal, min(dt_s, LONGEST_STEP_S), controls.still)
+
+    def _ease_in(self, goal: Array, points: Array, size: Array, able: np.ndarray, now_s: float) -> Array:
+        """After new poses, heads that still light their target go to it slowly from where they are."""
+        if self._fresh_poses:
+            self._fresh_poses, self._eased_s = False, now_s
+            near = able & (miss_distance(*self._beam, points) <= ARRIVED_SHARE * size)
+            self._ease = np.where(near, self.motors.angle - goal, 0.0)
+        left = 1.0 - (now_s - self._eased_s) / EASE_S
+        return goal + left * self._ease if left > 0 else goal
 
     def _across_nadir(self, tilt: Array, points: Array, follow: np.ndarray) -> Array:
         """Near the pan axis, where pan cannot keep up, tilt alone brings the beam as near as it can."""
@@ -249,8 +276,8 @@ class Engine:
         raw, angle = optics.zoom_for(np.where(tight, 0.0, size), distance)
         raw = np.where(session.active & ~np.isnan(session.zoom), session.zoom, raw)
         keep = (self.controls.still | (self.controls.held & (not self._walking))) & ~session.active
-        if self.frame is not None and keep.any():
-            raw = np.where(keep, self.frame.zoom_raw, raw)
+        if keep.any():
+            raw = np.where(keep, self.zoom_raw, raw)
         if (keep | session.active).any():
             angle = np.where(keep | session.active, optics.angle_of(raw), angle)
         return raw, angle
@@ -291,7 +318,7 @@ class Engine:
         gates.shut(~follow & ~(c.held & self.rig.has_pose & ~c.still & ~c.out & ~session.active))
         gates.update(conditions.bad, conditions.reason, follow & self.jumps.arrived, now_s)
         fade_out = np.where(self._lost & (gates.reason == State.NO_INPUT), self.lost_input.fade, self.zones.fade_out)
-        gates.advance(dt_s, self.zones.fade_in, fade_out, conditions[State.NO_LIGHT])
+        gates.advance(dt_s, self.zones.fade_in, fade_out, conditions[State.NO_LIGHT], now_s)
         if c.dark:
             gates.blank()
         if follow.any() and not self._walking:
@@ -311,8 +338,8 @@ class Engine:
         session, controls = self.session, self.controls
         focus = self.rig.optics.focus_for(aim.distance)
         focus = np.where(session.active & ~np.isnan(session.focus), session.focus, focus)
-        if self.frame is not None:
-            focus = np.where((controls.still | controls.held) & ~session.active, self.frame.focus_raw, focus)
+        focus = np.where((controls.still | controls.held) & ~session.active, self.focus_raw, focus)
+        self.zoom_raw, self.focus_raw = zoom_raw, focus
         state = conditions.states(self.gates.open, self.gates.reason)
         pan, tilt = self.motors.angle
         return Frame(pan, tilt, level, zoom_raw, focus, state, aim.face, aim.distance)

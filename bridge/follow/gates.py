@@ -1,7 +1,7 @@
 """The light of each head by itself: what closes it, when it may open again, and the fades between.
 
-A head that has gone dark by itself stays so for a second at least, so that heads go dark and come back at most once
-a second, whatever a target does at an edge. What an operator asks for (out, still, a sighting) is not held up.
+A head that has gone dark by itself stays so for a second after its fade, so that heads go dark and come back at most
+once a second, whatever a target does at an edge. What an operator asks for (out, still, a sighting) is not held up.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ DARK_AT_LEAST_S = 1.0
 
 
 class Gates:
-    """Per head (N,): `open`, `fade` 0..1 (linear in level), when it closed, and the State that closed it."""
+    """Per head (N,): `open`, `fade` 0..1 (linear in level), since when it is out, and the state that closed it."""
 
     def __init__(self, count: int) -> None:
         self.open = np.zeros(count, dtype=bool)
@@ -42,9 +42,10 @@ class Gates:
         self.reason = np.where(bad, reason, self.reason)
         self.open |= ~bad & ready & (now_s - self.closed_s >= DARK_AT_LEAST_S)
 
-    def advance(self, dt_s: float, fade_in_s: float, fade_out_s: Array, cut: np.ndarray) -> None:
+    def advance(self, dt_s: float, fade_in_s: float, fade_out_s: Array, cut: np.ndarray, now_s: float) -> None:
         """Carry the fades on by dt_s; where `cut`, the light is gone at once."""
         up = dt_s / fade_in_s if fade_in_s > 0 else 1.0
         down = np.where(fade_out_s > 0, dt_s / np.where(fade_out_s > 0, fade_out_s, 1.0), 1.0)
         self.fade = np.minimum(np.maximum(self.fade + np.where(self.open, up, -down), 0.0), 1.0)
         self.fade[cut] = 0.0
+        self.closed_s[~self.open & (self.fade > 0)] = now_s

@@ -1,8 +1,8 @@
 """Moves in black: a target that jumps further than its heads can follow in a set time is left in the dark.
 
 All heads of a target go together: out where they stand, then move, then in again when the last has arrived. A head
-that joins a target on its own (handed over, back from out or from a sighting) goes on its own, also in the dark, and
-takes nobody with it; once arrived it is `settled` and belongs to the group.
+that is away on its own (handed over, back from out or from a sighting, at a pan stop, slower than a runner) goes on its
+own, also in the dark, and takes nobody with it; once arrived it is `settled` and belongs to the group.
 """
 
 from __future__ import annotations
@@ -26,11 +26,14 @@ class Jumps:
         self.arrived = np.zeros(heads, dtype=bool)
         self._away_s = np.full(heads, -np.inf)
 
-    def begin(self, lost: np.ndarray, time_s: Array, follows: np.ndarray, now_s: float) -> None:
-        """Start a move for every target that a settled head has lost (N,) and will not reach again in time."""
-        for target in set(follows[lost & self.settled & (time_s > self._after)].tolist()):
+    def begin(self, lost: np.ndarray, time_s: Array, leapt: np.ndarray, follows: np.ndarray, now_s: float) -> None:
+        """For heads that have lost their target (N,) and will not reach it again in time: start a move of the whole
+        group if the target leapt (T,); a head that is left behind otherwise goes on its own."""
+        lost = lost & self.settled & (time_s > self._after)
+        for target in set(follows[lost & leapt[follows]].tolist()):
             if not self.moving[target]:
                 self.moving[target], self._since[target] = True, now_s
+        self.leave(lost & ~self.moving[follows])
 
     def under_way(self, follows: np.ndarray) -> np.ndarray:
         """Heads (N,) that are on such a move, with their group or on their own."""

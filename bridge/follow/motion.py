@@ -1,8 +1,9 @@
 """Motion inside what the motors can do, without lag for anything slower.
 
 Each axis has a commanded angle and speed. A setpoint that itself stays inside the limits is met exactly at every
-step. One that does not is approached as fast as speed and acceleration allow, and braked for in time: when stopping
-takes steps of a·dt, the way from speed v is v²/2a + v·dt/2, which is solved for the greatest v that still stops.
+step. One that does not is approached as fast as speed and acceleration allow, and braked for in time: from speed v,
+less a·dt at every step, the way to a stop is at most (v + a·dt/2)²/2a, which is solved for v. What is left within
+one step of a·dt is gone in that step. The same keeps an axis from running into its own soft limits.
 """
 
 from __future__ import annotations
@@ -33,12 +34,19 @@ class Motors:
         own = _clip((setpoint - self._setpoint) / dt_s, -self._top, self._top)
         ahead = setpoint - self.angle - own * dt_s
         distance = np.abs(ahead)
-        brake = -gain / 2 + np.sqrt(gain**2 / 4 + 2 * self._acceleration * distance)
-        wanted = _clip(own + np.sign(ahead) * np.minimum(distance / dt_s, brake), -self._top, self._top)
+        wanted = own + np.sign(ahead) * self._stoppable(distance, gain, dt_s)
+        wanted = _clip(wanted, -self._top, self._top)
+        to_low, to_high = self.angle - self._low, self._high - self.angle
+        wanted = _clip(wanted, -self._stoppable(to_low, gain, dt_s), self._stoppable(to_high, gain, dt_s))
         speed = np.where(frozen, 0.0, _clip(wanted, self.speed - gain, self.speed + gain))
         self.angle = self.angle + speed * dt_s
         self.speed = speed
         self._setpoint = setpoint
+
+    def _stoppable(self, distance: Array, gain: Array, dt_s: float) -> Array:
+        """The greatest speed from which a head still stops within a distance."""
+        brake = np.sqrt(2 * self._acceleration * np.maximum(distance, 0.0)) - gain / 2
+        return np.minimum(np.maximum(brake, gain), np.maximum(distance, 0.0) / dt_s)
 
     def put(self, angle: Array) -> None:
         """Stand at these angles (2, N) at once."""

@@ -75,9 +75,14 @@ class Reach:
         self._home_branch = self.home.face * len(TURNS) + len(TURNS) // 2
         self._branch = self._home_branch.copy()
 
-    def aim(self, points: Array, pan_now: Array) -> Aim:
-        """Aim N heads at N points (N, 3); `pan_now` (N,) is the pan as commanded now."""
+    def aim(self, points: Array, pan_now: Array, dark: np.ndarray | None = None) -> Aim:
+        """Aim N heads at N points (N, 3); `pan_now` (N,) is the pan as commanded now.
+
+        Heads that are `dark` (N,) and may have to wind use the occasion to take the turn with most room on both sides.
+        """
         rig = self._rig
+        if dark is not None and self.home.winds.any():
+            pan_now = np.where(dark & self.home.winds, (rig.pan.low + rig.pan.high) / 2, pan_now)
         face_pan, face_tilt, length = rig.heads.aim(points)
         around = np.where(self.home.winds, pan_now, self.home.pan)
         at_home = self._at_home(face_pan, face_tilt, length, around)

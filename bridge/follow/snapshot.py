@@ -41,6 +41,8 @@ def whole(engine: Engine, now_s: float) -> dict[str, Any]:
             "out": bool(c.out[n]),
             "held": engine.held_point[n].tolist() if c.held[n] else None,
             "factor": float(engine.factor[n]),
+            "zoom": _or_none(engine.zoom_raw[n]),
+            "focus": _or_none(engine.focus_raw[n]),
             "follows": engine.target_names[c.follows[n]],
             "open": bool(gates.open[n]),
             "fade": float(gates.fade[n]),
@@ -48,7 +50,10 @@ def whole(engine: Engine, now_s: float) -> dict[str, Any]:
     return {
         "lasting": lasting(engine),
         "fixtures": fixtures,
-        "targets": {target.spec.name: _target(target, now_s) for target in engine.targets},
+        "targets": {
+            target.spec.name: {**_target(target, now_s), "allowed": bool(allowed)}
+            for target, allowed in zip(engine.targets, engine.allowed, strict=True)
+        },
         "master": c.master,
         "dark": c.dark,
         "areas": {name: prism.on for name, prism in engine.zones.more.items()},
@@ -88,8 +93,10 @@ def restore_whole(engine: Engine, data: Any, now_s: float) -> None:
     for n, name in enumerate(engine.rig.names):
         if name in fixtures:
             _restore_fixture(engine, n, fixtures[name])
-    for target in engine.targets:
-        _restore_target(target, _dict(_dict(data.get("targets")).get(target.spec.name)), now_s)
+    for number, target in enumerate(engine.targets):
+        entry = _dict(_dict(data.get("targets")).get(target.spec.name))
+        _restore_target(target, entry, now_s)
+        engine.allowed[number] = entry.get("allowed") is True
     engine.controls.master = _number(data.get("master"), 1.0)
     engine.controls.dark = data.get("dark") is True
     _restore_place(engine, data)
@@ -108,6 +115,8 @@ def _restore_fixture(engine: Engine, n: int, entry: dict[str, Any]) -> None:
     c.level[n] = min(max(_number(entry.get("level"), 1.0), 0.0), 1.0)
     c.out[n] = entry.get("out") is True
     engine.factor[n] = _number(entry.get("factor"), 1.0)
+    engine.zoom_raw[n] = _number(entry.get("zoom"), math.nan)
+    engine.focus_raw[n] = _number(entry.get("focus"), math.nan)
     if entry.get("follows") in engine.target_names:
         c.follows[n] = engine.target_names.index(entry["follows"])
     if held := _numbers(entry.get("held"), 3):
@@ -156,6 +165,10 @@ def _restore_place(engine: Engine, data: dict[str, Any]) -> None:
 
 def _is_number(value: Any) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def _or_none(value: float) -> float | None:
+    return None if math.isnan(value) else float(value)
 
 
 def _number(value: Any, default: float) -> float:

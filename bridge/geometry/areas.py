@@ -110,16 +110,15 @@ class Floors:
         """Where a ray (start, unit direction, both (3,)) first meets the surface `above_m` over the floors, or None.
 
         The surface is a stepped one with upright sides. Candidates are the ray's crossings of each level and of
-        each outline; the first after which the ray is below the surface is the meeting.
+        each outline; the first after which the ray is on the surface's other side is the meeting.
         """
         tiny = 1e-7
-        if self._height_over(start, above_m) <= 0:
-            return None
+        starts_over = self._height_over(start, above_m) > 0
         candidates = [self._level_crossing(start, direction, h + above_m) for h in {0.0, *self.heights}]
         for polygon in self._polygons:
             candidates.extend(_outline_crossings(polygon.corners, start, direction))
         for t in sorted(t for t in candidates if t is not None and t > 0):
-            if self._height_over(start + (t + tiny) * direction, above_m) <= 0:
+            if (self._height_over(start + (t + tiny) * direction, above_m) > 0) != starts_over:
                 return np.asarray(start + t * direction)
         return None
 

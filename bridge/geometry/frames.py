@@ -89,7 +89,7 @@ def pan_tilt_of(direction: ArrayLike) -> tuple[Array, Array]:
     """
     d = np.asarray(direction, dtype=np.float64)
     x, y = d[..., 0] + 0.0, d[..., 1] + 0.0
-    return np.arctan2(-x, y), np.arctan2(np.hypot(x, y), -d[..., 2])
+    return np.arctan2(0.0 - x, y), np.arctan2(np.hypot(x, y), -d[..., 2])
 
 
 def wrap_near(angle_rad: ArrayLike, reference_rad: ArrayLike) -> Array:
