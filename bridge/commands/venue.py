@@ -16,6 +16,7 @@ from bridge.errors import InputError
 if TYPE_CHECKING:
     from bridge.show.model import Show
     from bridge.venue.loop import Loop
+    from bridge.venue.stagehand import Plan
     from bridge.venue.truth import Truth
 
 TRUTH_FILE = "truth.yaml"
@@ -40,6 +41,36 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"UDP port on loopback for `/performer NAME x y [z]`, the true place of a performer ({PERFORMER_PORT})",
     )  # fmt: skip
     parser.add_argument("--json", action="store_true", help="the summary as one JSON document")
+    _add_actions(parser)
+
+
+def _add_actions(parser: argparse.ArgumentParser) -> None:
+    from bridge.venue.walks import KINDS
+
+    acts = parser.add_argument_group("what the venue does to the running bridge, by OSC as a person would")
+    acts.add_argument("--focus", action="store_true", help="a robot puts every beam on every mark, then solves")
+    acts.add_argument("--walk", choices=tuple(KINDS), help="a performer on a walk, told to the bridge")
+    acts.add_argument("--target", metavar="NAME", help="the performer's target (default the show's first)")
+    acts.add_argument("--rate", type=float, default=60.0, metavar="HZ", help="messages a second, 10 to 120 (60)")
+    acts.add_argument("--jitter", type=float, default=0.0, metavar="S", help="each leaves up to S seconds late (0)")
+    acts.add_argument("--loss", type=float, default=0.0, metavar="SHARE", help="share of messages lost, 0 to 0.9 (0)")
+    acts.add_argument("--hand", type=float, default=0.03, metavar="M", help="the robot's error, sigma per axis (0.03)")
+    acts.add_argument("--seed", type=int, default=1, metavar="S", help="of walk and robot (1)")
+
+
+def _plan(args: argparse.Namespace, show: Show) -> Plan:
+    """Raises InputError for what is out of range or not there."""
+    from bridge.venue.stagehand import Plan
+    from bridge.venue.walks import Link
+
+    for name, low, high in (("rate", 10, 120), ("jitter", 0, 1), ("loss", 0, 0.9), ("hand", 0, 1), ("seed", 0, 2**31)):
+        if not low <= getattr(args, name) <= high:
+            raise InputError(f"--{name} {getattr(args, name):g}: expected {low} to {high}")
+    names = [target.name for target in show.stage.targets]
+    target = args.target or names[0]
+    if target not in names:
+        raise InputError(f"--target '{target}': the show's targets are {', '.join(names)}")
+    return Plan(args.focus, args.walk, target, Link(args.rate, args.jitter, args.loss), args.seed, args.hand)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -50,6 +81,7 @@ def run(args: argparse.Namespace) -> int:
         raise InputError(f"--seconds {args.seconds}: expected more than 0")
     show = load(args.show)
     truth, origin = find_truth(show, args.truth, args.invent)
+    plan = _plan(args, show)
     truth.ordered(show)  # does it fit the rig? before any port is opened
     out = sys.stderr if args.json else sys.stdout
 
@@ -57,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
         print(text, file=out, flush=True)
 
     say(f"{show.name}: {len(show.fixtures)} heads, truth {origin}")
-    summary = asyncio.run(_serve(args, show, truth, say))
+    summary = asyncio.run(_serve(args, show, truth, plan, say))
     if args.json:
         print(json.dumps({"show": show.name, "truth": origin, **summary}, indent=2))
     else:
@@ -96,13 +128,15 @@ def parse_place(text: str) -> tuple[str, int]:
     return host.strip("[]"), int(port)
 
 
-async def _serve(args: argparse.Namespace, show: Show, truth: Truth, say: Any) -> dict[str, Any]:
+async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan, say: Any) -> dict[str, Any]:
     from bridge.venue.loop import Loop
     from bridge.venue.measure import Meter
     from bridge.venue.performers import PerformerInput, open_performer_socket
     from bridge.venue.receiver import Ears, open_sockets
     from bridge.venue.simulation import Venue
-    from bridge.venue.snapshot import Solved, scene
+    from bridge.venue.snapshot import SolvedPoses, scene
+    from bridge.venue.stagehand import Stagehand
+    from bridge.venue.talk import Talk
     from bridge.venue.view import View
 
     with ExitStack() as stack:
@@ -115,11 +149,13 @@ async def _serve(args: argparse.Namespace, show: Show, truth: Truth, say: Any) -
         csv = _open_csv(args.measure, stack)
         meter = Meter(venue, csv)
         view = None if args.no_view else View(*parse_place(args.view), scene(show, truth))
-        solved = Solved(show)
+        solved = SolvedPoses(show)
         loop = Loop(
-            venue, ears, sockets, meter, view.publish if view else None, lambda: solved,
+            venue, ears, sockets, meter, view.publish if view else None, solved.now,
             (PerformerInput(venue), told),
         )  # fmt: skip
+        hand = Stagehand(venue, plan, stack.enter_context(Talk(show.network.osc)).say, say)
+        loop.each_step = hand.tick
         listening = ", ".join(map(str, venue.heads.universes))
         say(f"hearing universes {listening} on {show.network.sacn.interface}; performers on UDP {args.performer_port}")
         if view is not None:

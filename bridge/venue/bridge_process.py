@@ -10,7 +10,8 @@ import sys
 from pathlib import Path
 
 from bridge.errors import NetworkError
-from bridge.wire import osc
+from bridge.venue.talk import Talk
+from bridge.wire.settings import OscSettings
 
 DEMO_SHOW = Path(__file__).resolve().parent.parent / "demo_show"
 NETWORK = """version: 1
@@ -46,21 +47,14 @@ class BridgeProcess:
 
     def __init__(self, show: Path, osc_port: int) -> None:
         self._log = show.parent / "bridge.log"
-        self._to = ("127.0.0.1", osc_port)
-        self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        self._talk = Talk(OscSettings(port=osc_port))
+        self.say = self._talk.say
         words = ["-m", "bridge", "run", str(show), "--armed", "--state", str(show.parent / "state")]
         with self._log.open("wb") as log:
             # A session of its own: Ctrl-C in the terminal is ours to hand on, after the heads are dark.
             self._process = subprocess.Popen(
                 [sys.executable, *words], stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True
             )
-
-    def say(self, address: str, *args: float | int | str) -> None:
-        """One OSC message to the bridge; a lost one is lost, as on any network."""
-        try:
-            self._socket.sendto(osc.encode(address, *args), self._to)
-        except OSError:
-            return
 
     def check(self) -> None:
         """Raises NetworkError with the bridge's last words when it has ended."""
@@ -97,4 +91,4 @@ class BridgeProcess:
         except subprocess.TimeoutExpired:
             self._process.kill()
             self._process.wait(5.0)
-        self._socket.close()
+        self._talk.close()

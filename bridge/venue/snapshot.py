@@ -7,6 +7,7 @@ sources, note. Lengths in metres, stage frame; `solved` is where the bridge's ow
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Sequence
 from typing import Any
@@ -14,7 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bridge.errors import TetherlightError
 from bridge.geometry.stage import Area
+from bridge.show.load import load
 from bridge.show.model import Show
 from bridge.venue.beams import Beams, Ellipses, axis_distance, ellipses, throw
 from bridge.venue.heads import HeadState
@@ -88,6 +91,32 @@ class Solved:
             return None
         picked = HeadState(*(getattr(state, name)[self.which] for name in HeadState.__dataclass_fields__))
         return throw(self._hangs, picked, venue.place.floors)
+
+
+class SolvedPoses:
+    """The solved beams of a show folder, read anew when its poses.yaml has changed and is whole and good."""
+
+    def __init__(self, show: Show) -> None:
+        self._folder = show.path
+        self._seen = self._written()
+        self._solved = Solved(show)
+        self._calls = 0
+
+    def _written(self) -> int:
+        try:
+            return (self._folder / "poses.yaml").stat().st_mtime_ns
+        except OSError:
+            return 0
+
+    def now(self) -> Solved:
+        """Cheap: looks at the file once in 30 calls."""
+        self._calls += 1
+        if self._calls % 30 == 0 and self._written() != self._seen:
+            self._seen = self._written()
+            # The bridge's own loader says what is wrong with it; the last good poses stay in the picture.
+            with contextlib.suppress(TetherlightError):
+                self._solved = Solved(load(self._folder))
+        return self._solved
 
 
 def snapshot(
