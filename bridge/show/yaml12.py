@@ -29,6 +29,11 @@ _PLAIN_WORDS = {
     "did not find expected key": "found something that is no key; look for a wrong indent or a missing comma",
     "did not find expected ',' or ']'": "found a list that is not closed; look for a missing ',' or ']'",
     "did not find expected ',' or '}'": "found a mapping that is not closed; look for a missing ',' or '}'",
+    "expected ',' or ']'": "found a list that is not closed; look for a missing ',' or ']'",
+    "expected ',' or '}'": "found a mapping that is not closed; look for a missing ',' or '}'",
+    "did not find expected node content": "found a sign where a value is due; look for a missing value or quote",
+    "did not find expected '-' indicator": "found no '-' where the next item of a list is due; look for a wrong indent",
+    "block sequence entries are not allowed": "found a list item (-) where none is due; put it on a line of its own",
     "found unexpected end of stream": "found the end of the file inside a quoted text; look for a missing quote",
     "found undefined alias": "found an alias (*name) without its anchor (&name)",
 }
