@@ -26,7 +26,7 @@ from bridge.wire.stream import Streams
 pytestmark = pytest.mark.skipif(shutil.which("tshark") is None, reason="tshark is not installed")
 
 CID = bytes(range(16))
-UNIVERSE, OSC_PORT = 30101, 30101
+UNIVERSE = 30101 + os.getpid() % 40  # so that two runs of the tests on one machine do not hear each other
 NO_LINK = 101  # LINKTYPE_RAW: the packet begins with its IPv4 header (www.tcpdump.org/linktypes.html)
 
 
@@ -41,6 +41,13 @@ class Seen:
     terminated: bool
     cid: str
     slots: bytes
+
+
+def free_port() -> int:
+    """A UDP port that nobody uses now."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+        sock.bind(("127.0.0.1", 0))
+        return int(sock.getsockname()[1])
 
 
 def datagram(universe: int, payload: bytes) -> bytes:
@@ -129,10 +136,9 @@ lag: 0.1
 performance_polygon: {corners: [[-6, 0], [6, 0], [6, 8], [-6, 8]], height: [-0.5, 4.0], margin: 0.15}
 targets: {lead: {height: 0.0, size: 2.0, source: osc}}
 """,
-    "network.yaml": f"""version: 1
-osc: {{listen: "127.0.0.1:{OSC_PORT}", allow: ["127.0.0.0/8"]}}
-sacn: {{interface: 127.0.0.1, to: multicast, priority: 123, source_name: Captured, rate: 44, contested: send}}
-panel: {{listen: "127.0.0.1:{OSC_PORT + 1}"}}
+    "network.yaml": """version: 1
+osc: {listen: "127.0.0.1:OSC_PORT", allow: ["127.0.0.0/8"]}
+sacn: {interface: 127.0.0.1, to: multicast, priority: 123, source_name: Captured, rate: 44, contested: send}
 """,
     "poses.yaml": """version: 1
 fixtures:
@@ -160,10 +166,10 @@ def arrived(captured: list[tuple[int, bytes]]) -> bool:
 
 def test_the_running_daemon_as_tshark_reads_it(tmp_path: Path) -> None:
     """Armed, a target under 45 degrees, stopped: universe, priority, sequence, slots and three terminated packets."""
-    show = tmp_path / "show"
+    show, osc_port = tmp_path / "show", free_port()
     for name, text in SHOW.items():
         (show / name).parent.mkdir(parents=True, exist_ok=True)
-        (show / name).write_text(text)
+        (show / name).write_text(text.replace("OSC_PORT", str(osc_port)))
     words = [sys.executable, "-m", "bridge", "run", str(show), "--armed", "--state", str(tmp_path / "state")]
     captured: list[tuple[int, bytes]] = []
     with listen() as sock, socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
@@ -173,7 +179,7 @@ def test_the_running_daemon_as_tshark_reads_it(tmp_path: Path) -> None:
             give_up_s = time.monotonic() + 30.0
             while not arrived(captured) and time.monotonic() < give_up_s:
                 # y = 0, z = 0 lies 8 m before and 8 m below the head
-                sender.sendto(osc.encode("/target/lead/position", 0.0, 0.0, 0.0), ("127.0.0.1", OSC_PORT))
+                sender.sendto(osc.encode("/target/lead/position", 0.0, 0.0, 0.0), ("127.0.0.1", osc_port))
                 captured.append((UNIVERSE, sock.recv(2048)))
             daemon.send_signal(signal.SIGTERM)
             while not captured[-1][1][112] & 0x40 or sum(p[112] & 0x40 == 0x40 for _, p in captured) < 3:
