@@ -18,6 +18,7 @@ from bridge.venue.zoom import OpticsTables
 
 Array = NDArray[np.float64]
 CHANNELS = ("pan", "tilt", "dimmer", "zoom", "focus")
+SPEED_TAU_S = 0.03  # over which the motors' control judges how fast its goal runs
 HISTORY = 128  # steps of commands kept for the dead time: 1.28 s at 100 steps/s
 
 
@@ -76,6 +77,7 @@ class Heads:
         self._commands[:] = np.stack([share[0], share[1], np.zeros(n), np.zeros(n), np.zeros(n)])
         self._filter = np.stack([middle, middle])  # (stage, axis, n)
         self._goal = middle.copy()
+        self._goal_speed = np.zeros((2, n))
         self.motor = middle.copy()  # (axis, n) rad
         self.velocity = np.zeros((2, n))
         self.shaft = middle.copy()  # after the play
@@ -131,24 +133,28 @@ class Heads:
         return chosen
 
     def _move(self, wanted: Array, dt: float) -> None:
-        share = np.where(self._tau > 0, -np.expm1(-dt / np.maximum(self._tau, 1e-9)), 1.0)
+        share = dt / (self._tau + dt)  # backward Euler: a steady motion lags by exactly tau per stage
         self._filter[0] += share * (wanted - self._filter[0])
         self._filter[1] += share * (self._filter[0] - self._filter[1])
-        goal_speed = (self._filter[1] - self._goal) / dt
+        moved = (self._filter[1] - self._goal) / dt
         self._goal = self._filter[1].copy()
-        self._drive(goal_speed, dt)
+        self._goal_speed += -np.expm1(-dt / SPEED_TAU_S) * (moved - self._goal_speed)
+        self._drive(wanted, dt)
         self.shaft = np.clip(self.shaft, self.motor - self._play, self.motor + self._play)
 
-    def _drive(self, goal_speed: Array, dt: float) -> None:
-        """Trapezoid about a moving goal: brake so that it is met at the goal's own speed, never beyond the limits."""
-        error = self._goal - self.motor
-        a = self._acceleration
-        ramp = a * dt / 2
+    def _drive(self, command: Array, dt: float) -> None:
+        """Keep with the smoothed goal, within the limits, and always able to stop before passing what was commanded.
+
+        The command runs ahead of its smoothed copy: that is the room in which a fast motion brakes.
+        """
+        a, error = self._acceleration, self._goal - self.motor
+        ramp = a * dt / 2  # half of what the speed can change in a step: braking begins that much earlier
         closing = np.minimum(np.sqrt(ramp * ramp + 2 * a * np.abs(error)) - ramp, np.abs(error) / dt)
-        carried = np.clip(goal_speed, -self._speed, self._speed)
-        # The goal's last step is in the error already: carrying it as well would overtake a goal that stands still.
-        carried = np.where(np.abs(error) <= np.abs(goal_speed) * dt, 0.0, carried)
-        wanted = np.clip(carried + np.sign(error) * closing, -self._speed, self._speed)
+        wanted = np.clip(self._goal_speed + np.sign(error) * closing, -self._speed, self._speed)
+        above = np.maximum(np.maximum(self._goal, command) - self.motor, 0.0)
+        below = np.maximum(self.motor - np.minimum(self._goal, command), 0.0)
+        most, least = (np.minimum(np.sqrt(ramp * ramp + 2 * a * v) - ramp, v / dt) for v in (above, below))
+        wanted = np.clip(wanted, -least, most)
         self.velocity = np.clip(wanted, self.velocity - a * dt, self.velocity + a * dt)
         self.motor = self.motor + self.velocity * dt
 

@@ -145,3 +145,32 @@ def test_dark_and_still_until_a_packet_is_heard() -> None:
     assert np.abs(_run(heads, 0.5)).max() == 0.0
     assert not heads.state().heard.any()
     assert heads.state().level[0] == 0.0
+
+
+@pytest.mark.parametrize("smoothing_s", [0.0, 0.05, 0.1])
+def test_a_move_commanded_at_the_limits_is_followed_without_overshoot(smoothing_s: float) -> None:
+    """A sender that ramps with the profile's own speed and acceleration, 44 packets a second."""
+    heads = _heads(replace(FLAWLESS, dead_time_s=0.03, smoothing_s=smoothing_s))
+    pans, due = [], 0.0
+    for i in range(400):
+        t = i * DT
+        if t >= due:
+            due += 1 / 44
+            wanted = _trapezoid(t, 100.0, 180.0, 600.0)
+            heads.hear(7, _slots(2, [(wanted + 270) / 540, 0.5, 0, 0, 0]))
+        heads.step(DT)
+        pans.append(float(np.degrees(heads.shaft[0, 0])))
+    assert max(pans) < 100.3
+    assert pans[-1] == pytest.approx(100.0, abs=0.02)
+    # 100 deg take 100/180 + 180/600 = 0.856 s; then dead time, smoothing and one packet
+    assert DT * np.argmax(np.array(pans) > 99.5) < 0.856 + 0.03 + 0.023 + smoothing_s + 0.1
+
+
+def _trapezoid(t: float, far: float, speed: float, acceleration: float) -> float:
+    ramp = speed / acceleration
+    total = far / speed + ramp
+    if t <= ramp:
+        return acceleration * t * t / 2
+    if t <= total - ramp:
+        return speed * ramp / 2 + speed * (t - ramp)
+    return far - acceleration * max(total - t, 0.0) ** 2 / 2
