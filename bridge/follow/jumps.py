@@ -56,3 +56,4 @@ class Jumps:
     def leave(self, where: np.ndarray) -> None:
         """These heads belong to no group until they have arrived again."""
         self.settled &= ~where
+        self.arrived &= ~where

@@ -87,9 +87,10 @@ def test_a_target_that_dances_on_the_edge_does_not_make_heads_flicker(bridge: An
         12.0, lambda _: bridge.say("/target/lead/position", 6.3 if next(steps) % 2 else 5.9, 3.0), every_s=beat_s
     )
     lit = np.array([frame.level > 0 for frame in frames])
-    for head in (np.diff(lit.astype(int), axis=0) > 0).T:  # moments at which a dark head begins to come back
-        gaps = np.diff(np.flatnonzero(head)) / 44
-        assert gaps.size == 0 or gaps.min() >= 1.0 - 1 / 44
+    for change in (np.diff(lit.astype(int), axis=0) > 0, np.diff(lit.astype(int), axis=0) < 0):
+        for head in change.T:
+            gaps = np.diff(np.flatnonzero(head)) / 44
+            assert gaps.size == 0 or gaps.min() >= 1.0 - 1 / 44
     assert not lit.all(), "it was outside for half of the time"
 
 

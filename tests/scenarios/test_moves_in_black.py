@@ -71,7 +71,7 @@ def test_a_runner_is_followed_in_the_light(bridge: Any) -> None:
     assert bridge.states == {"lit"}
 
 
-@pytest.mark.parametrize("off_m", [0.0, 0.02, -0.3, -0.6])
+@pytest.mark.parametrize("off_m", [0.0, 0.02, -0.3, -0.6, 0.3, 0.6])
 @pytest.mark.parametrize("speed_m_s", [0.5, 1.4, 3.0])
 def test_passing_under_a_head_keeps_the_beam_near_and_the_light_steady(
     make_bridge: Callable[..., Any], off_m: float, speed_m_s: float
@@ -98,3 +98,18 @@ def test_passing_under_a_head_keeps_the_beam_near_and_the_light_steady(
     assert levels.min() == 1.0
     assert np.abs(np.diff(pans)).max() <= 180.0 * FRAME_S + 1e-6
     assert max(pans) - min(pans) <= 360.0
+
+
+def test_no_commanded_angle_passes_a_soft_limit_or_the_range(make_bridge: Callable[..., Any]) -> None:
+    """Passing on the side that winds pan up: the motor brakes before its stop, it is not cut off there."""
+    bridge = make_bridge(0)
+    n = bridge.number("mid-2")
+    x, y, z = bridge.rig.heads.position[n]
+    axis = bridge.rig.heads.rotation[n][:, 2]
+    x, y = (x, y) + axis[:2] / axis[2] * (1.3 - z)
+    bridge.stand(x + 0.3, y - 2.0)
+    frames = bridge.run(
+        2.85, lambda s: bridge.say("/target/lead/position", float(x + 0.3), float(y - 2.0 + 1.4 * s)), every_s=FRAME_S
+    )
+    frames += bridge.stand(x + 0.3, y + 2.0)
+    assert max(float(np.degrees(np.abs(frame.pan_rad)).max()) for frame in frames) <= 270.0 + 1e-6

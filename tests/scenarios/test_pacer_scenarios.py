@@ -5,6 +5,7 @@ The loop here does what `bridge.daemon.loop` and `service` do, with a clock that
 
 from __future__ import annotations
 
+import itertools
 import math
 import random
 from collections.abc import Iterable
@@ -81,7 +82,7 @@ class World:
     @property
     def gaps(self) -> list[float]:
         times = [at_s for at_s, _ in self.out]
-        return [b - a for a, b in zip(times, times[1:], strict=False)]
+        return [b - a for a, b in itertools.pairwise(times)]
 
     def assert_legal(self) -> None:
         """No packet early, none missing in the sequence."""

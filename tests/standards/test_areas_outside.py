@@ -156,3 +156,10 @@ def test_a_beam_first_meets_the_risers_where_mujoco_says(above_m: float) -> None
 
 def test_a_beam_that_goes_up_meets_nothing() -> None:
     assert Floors(RISERS).first_meeting(np.array([0.0, 0.0, 5.0]), np.array([0.0, 0.6, 0.8]), 1.3) is None
+
+
+def test_a_standing_head_meets_floor_plus_height_from_below() -> None:
+    """A ray of 45 deg from 0.4 m rises 0.9 m over 0.9 m of way in plan (plain trigonometry)."""
+    met = Floors([]).first_meeting(np.array([0.0, 0.0, 0.4]), np.array([0.0, 0.5**0.5, 0.5**0.5]), 1.3)
+    assert met is not None
+    np.testing.assert_allclose(met, [0, 0.9, 1.3], atol=1e-6)

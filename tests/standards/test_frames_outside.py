@@ -132,3 +132,8 @@ def test_wrap_near_is_whole_turns_away_and_within_half_a_turn(angle: float, refe
     wrapped = float(wrap_near(angle, reference))
     assert abs(wrapped - reference) <= math.pi + 1e-9
     assert (wrapped - angle) / (2 * math.pi) == pytest.approx(round((wrapped - angle) / (2 * math.pi)), abs=1e-9)
+
+
+def test_pan_of_minus_y_is_plus_pi() -> None:
+    """Pan is in (-pi, pi], so half a turn is +pi."""
+    assert pan_tilt_of((0.0, -1.0, 0.0))[0] == math.pi

@@ -12,7 +12,7 @@ from scipy.interpolate import PchipInterpolator
 
 from bridge.fixtures.fixture import Fixture
 from bridge.fixtures.optics import Optics
-from bridge.fixtures.profile import Profile, ZoomTable
+from bridge.fixtures.profile import Axis, Profile, ZoomTable
 
 ROWS = ((0.0, 60.0, 8000.0), (20000.0, 30.0, 40000.0), (65535.0, 5.0, 900000.0))
 FOCUS = ((3.0, 60000.0), (8.0, 31000.0), (20.0, 12000.0))
@@ -101,3 +101,9 @@ def test_a_fixtures_own_tables_come_before_its_profiles(make_profile: Callable[.
     own = Fixture("own", make_profile(), 1, 1, zoom_table=((0.0, 20.0, None), (65535.0, 10.0, None)))
     raw, angle = Optics([own]).zoom_for(a(2 * 10 * np.tan(np.radians(7.5))), a(10.0))
     assert (np.degrees(angle[0]), raw[0]) == (pytest.approx(15.0), pytest.approx(65535 / 2))
+
+
+def test_a_head_without_zoom_has_no_raw_zoom() -> None:
+    bare = Profile("bare", 5, {"pan": (1, 2), "tilt": (3, 4), "dimmer": (5,)}, Axis(-270, 270), Axis(-135, 135))
+    raw, _ = Optics([Fixture("a", bare, 1, 1)]).zoom_for(np.array([2.0]), np.array([10.0]))
+    assert np.isnan(raw[0])
