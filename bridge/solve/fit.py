@@ -19,7 +19,7 @@ from bridge.solve.shape import first_marks
 from bridge.solve.start import floor_under, solve_alone
 
 SLIPPED = 35.0  # chi-squared of six: a sound member passes this once in 200,000
-FALSE_ALARM = 0.004  # chance that anything is doubted in a sound rig, shared among the heads
+FALSE_ALARM = 0.01  # chance that anything is doubted in a sound rig, shared among the heads
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations, permutations
 
 import numpy as np
@@ -46,7 +47,24 @@ def rig_relabelled(fit: Fit, testable: Array) -> list[Suspect]:
     if not np.isfinite(np.min(score)):
         return []
     best = int(np.argmin(score))
-    return _words(fit, seen, orders[best])
+    words = _words(fit, seen, orders[best])
+    if not _reversed_pans_fit(fit, rows, points, sigma):
+        return words
+    text = (
+        "every pan runs the other way than its profile says (exchange pan from and to in the profile, or switch pan"
+        " invert off at the heads); or the marks are labelled as in a mirror"
+    )
+    return [replace(words[0], mark=None, kind="profile", instead=None, text=text, sure=False)] + [
+        replace(word, sure=False) for word in words
+    ]
+
+
+def _reversed_pans_fit(fit: Fit, rows: Array, points: Array, sigma: Array) -> bool:
+    heads = fit.case.alone(points, sigma).take(rows)
+    heads = heads.having(pan=-heads.pan)
+    limit = np.full(len(rows), np.inf)
+    _, chi2 = solve_alone(heads, fit.case.hang[rows], fit.case.hints[rows], limit, unstarted_only=True)
+    return bool(np.mean(chi2 <= np.maximum(fit.limit[rows], 1.0)) >= 0.8)
 
 
 def _orders(seen: list[int]) -> list[tuple[int, ...]]:
