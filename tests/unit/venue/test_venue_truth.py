@@ -60,7 +60,7 @@ def test_what_is_written_reads_the_same(tmp_path: Path) -> None:
         ("foh-1: {positoin: [0, -5, 8]", "foh-1: {position: [0, -5, 8]", 3, "nearest is 'position'"),
         ("tilt_zero: 300", "tilt_zero: 0.3", 3, "found 300"),
         ("[0, 0, 0, 0]", "[0, 0, 0, 1], m", 3, "length 1"),
-        ("backlash_deg: .nan", "backlash_deg: 0.1", 4, "finite"),
+        ("backlash_deg: .nan", "backlash_deg: 0.1", 4, "found .nan"),
         ("A: [-5, 1]", "A: [-5, 1, 0]", 5, "A"),
         ("fixtures: [", "fixtures:", 4, "YAML"),
     ],

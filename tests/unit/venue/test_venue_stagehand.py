@@ -1,0 +1,88 @@
+"""What the venue does to a bridge by itself, in virtual time against the stand-in."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from bridge.show.load import load
+from bridge.venue.bridge_process import DEMO_SHOW, copy_show
+from bridge.venue.invent import invent
+from bridge.venue.simulation import Venue
+from bridge.venue.snapshot import SolvedPoses
+from bridge.venue.stagehand import Plan, Stagehand
+from bridge.venue.walks import Link
+from tests.unit.venue.fakes import FakeDaemon
+from tests.unit.venue.rigs import show
+
+DT = 0.01
+
+
+def test_a_focus_session_ends_in_a_solve_and_the_walk_begins_after_it() -> None:
+    rig = show(2)
+    venue, daemon, notes = Venue(rig, invent(rig, 4)), FakeDaemon(rig), []
+    told: list[tuple[float, float]] = []
+    order: list[str] = []
+
+    def say(address: str, *args: float | str) -> None:
+        order.append(address)
+        if address == "/target/lead/position":
+            told.append((float(args[0]), float(args[1])))
+        else:
+            daemon.say(address, *args)
+
+    hand = Stagehand(venue, Plan(focus=True, kind="stroll", link=Link(50), seed=6), say, notes.append)
+    for step in range(6000):
+        daemon.play(venue)
+        venue.step(DT)
+        hand.tick(step * DT)
+        if len(told) > 100:
+            break
+    assert len(daemon.records) == 10
+    assert daemon.solves == 1
+    assert order.index("/sight/solve") < order.index("/target/lead/position")
+    assert "walk: lead stroll, seed 6, 50 messages/s" in notes
+    # what was told is where the performer truly was at that moment
+    assert venue.performers["lead"].feet[:2] == pytest.approx(told[-1], abs=0.05)
+
+
+def test_without_a_plan_it_does_nothing() -> None:
+    rig = show(1)
+    venue = Venue(rig, invent(rig, 1))
+    hand = Stagehand(venue, Plan(), lambda *_: pytest.fail("nothing may be said"), lambda _: None)
+    for step in range(100):
+        hand.tick(step * DT)
+    assert venue.performers == {}
+
+
+POSES = """version: 1
+fixtures:
+  foh-1: {{position: [-6, -12, {z}], rotation: [0, 0, 0, 1]}}
+"""
+
+
+def test_solved_beams_follow_the_file_and_survive_a_broken_one(tmp_path: Path) -> None:
+    folder = tmp_path / "show"
+    shutil.copytree(DEMO_SHOW, folder)
+    solved = SolvedPoses(load(folder))
+
+    def which_after_a_second() -> list[int]:
+        for _ in range(30):
+            found = solved.now()
+        return found.which
+
+    assert which_after_a_second() == []
+    (folder / "poses.yaml").write_text(POSES.format(z=9))
+    assert which_after_a_second() == [0]
+    (folder / "poses.yaml").write_text("version: 1\nfixtures: [")
+    assert which_after_a_second() == [0], "the last good poses stay"
+
+
+def test_a_copied_show_loads_on_other_universes_and_ports(tmp_path: Path) -> None:
+    copy_show(DEMO_SHOW, tmp_path / "show", first_universe=30260)
+    copied, original = load(tmp_path / "show"), load(DEMO_SHOW)
+    assert [f.universe for f in copied.fixtures] == [f.universe + 30259 for f in original.fixtures]
+    assert copied.network.osc.port != original.network.osc.port
+    assert copied.stage == original.stage
