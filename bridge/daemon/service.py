@@ -6,6 +6,8 @@ import contextlib
 import gc
 import socket
 import time
+import traceback
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -73,7 +75,7 @@ class Service:
         router = Router(commands, self.transmission, self._feed, self._session, self._memory.lasting_changed)
         self._pacer = Pacer(show.network.sacn.rate)
         self._inbox = Inbox(show.network.osc.allow, router.handle, self._pacer.observe)
-        self._newcomers = Throttle(LOG.error)
+        self._newcomers, self._faults = Throttle(LOG.error), Throttle(LOG.error)
         self._next_listen_s = self._next_newcomers_s = self._next_tidy_s = 0.0
         self._stopping = False
 
@@ -93,20 +95,24 @@ class Service:
     def _begin(self, armed: bool, remembered: Remembered) -> None:
         """Take up what was remembered; nothing in it can keep the daemon from starting."""
         now_s = self._clock()
-        try:
-            if remembered.live is not None:
-                self._engine.restore(remembered.live, now_s)
-                LOG.warning("going on as before the crash %.1f s ago", remembered.age_s)
-            if remembered.lasting is not None:
-                self._engine.restore_lasting(remembered.lasting)
-        except Exception as error:
-            LOG.error("the remembered state does not fit and is ignored (%r)", error)
+        if remembered.live is not None:
+            LOG.warning("going on as before the crash %.1f s ago", remembered.age_s)
+            self._take_up("state", lambda: self._engine.restore(remembered.live or {}, now_s))
+        if remembered.lasting is not None:
+            self._take_up("still and trims", lambda: self._engine.restore_lasting(remembered.lasting or {}))
         if self._engine.any_still:
             LOG.warning("STILL from before: dark and no motion until it is cleared by 0 (people may be aloft)")
         if remembered.live is not None and remembered.armed:
             self.transmission.resume(remembered.refused)
         elif armed:
             self.transmission.arm()
+
+    @staticmethod
+    def _take_up(what: str, restore: Callable[[], None]) -> None:
+        try:
+            restore()
+        except Exception as error:
+            LOG.error("the remembered %s does not fit and is ignored (%r)", what, error)
 
     def stop(self) -> None:
         """End the streams and then the loop. Asked again it changes nothing: the end takes a tenth of a second."""
@@ -123,15 +129,18 @@ class Service:
         start_s = self._clock()
         try:
             packets = self.transmission.tick(start_s)
-        except Exception:  # one bad frame is said and skipped; the next one may be good
-            LOG.exception("a frame could not be made: a fault of this program, please report it")
+        except Exception as error:  # one bad frame is said and skipped; the next one may be good
+            self._fault("frame", error)
             packets = []
         ready_s = self._clock()
         sent_s = self._send(packets) if packets else None
         self._pacer.ticked(start_s, ready_s, sent_s)
         if self._stopping and self.transmission.ended:
             self._loop.end()
-        self._chores(self._clock())
+        try:
+            self._chores(self._clock())
+        except Exception as error:  # nothing that may wait is worth a frame
+            self._fault("chore", error)
 
     def _send(self, packets: list[Any]) -> float:
         """Send a frame's packets, none before its time; returns when the last one left."""
@@ -144,6 +153,13 @@ class Service:
         if failing and not self._output.failing:
             self._ears.rejoin()
         return self._clock()
+
+    def _fault(self, what: str, error: Exception) -> None:
+        """A fault of this program: where it was, at most once a second, and the frames go on."""
+        place = " < ".join(
+            f"{f.name} line {f.lineno}" for f in reversed(traceback.extract_tb(error.__traceback__)[-4:])
+        )
+        self._faults.count(what, f"a fault of this program, please report it: {error!r} in {place}", self._clock())
 
     def _wait_until(self, allowed_s: float) -> None:
         while (left_s := allowed_s - self._clock()) > 0:
