@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
@@ -59,21 +58,17 @@ class Live:
         return pan, tilt, _raw(frame.zoom_raw[number]), _raw(frame.focus_raw[number])
 
     def prepare_poses(self, poses: Mapping[str, Pose], marks: Mapping[str, Point3]) -> Callable[[], None]:
-        """Work out, in any thread, what the engine needs to aim with these poses; calling the result takes them.
+        """Called in the solve's thread; calling the result, in the loop, aims with these poses from then on.
 
-        That work looks at the whole performance polygon for every head and would stop the light for some frames. So
-        it is done on a shallow copy of the engine, and only what it replaced there is put into the engine, in the
-        loop. `marks` are places that were solved with the poses, for check walks.
+        `marks` are places that were solved with the poses, for check walks. All the work still lies in the result,
+        and costs the loop a few frames (`Engine.take_poses` looks at the whole polygon for every head): what of it
+        does not touch the engine's state belongs here as soon as the engine can be asked for it alone.
         """
         merged = {**self._poses, **poses}
-        shadow = copy.copy(self._engine)
-        before = dict(vars(shadow))
-        shadow.take_poses(merged)
-        changed = {key: value for key, value in vars(shadow).items() if before.get(key) is not value}
 
         def take() -> None:
             self._poses = merged
-            vars(self._engine).update(changed)
+            self._engine.take_poses(merged)
             self._engine.marks.update(marks)
 
         return take

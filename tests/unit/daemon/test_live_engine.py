@@ -1,4 +1,4 @@
-"""The cover over the engine: what it tells, and poses prepared aside come out as poses taken directly."""
+"""The cover over the engine: what it tells, and poses prepared change nothing until they are taken."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -29,7 +29,7 @@ def engine_of(show: Show) -> Engine:
     return engine
 
 
-def test_poses_prepared_aside_change_nothing_until_taken_and_then_all(show: Show) -> None:
+def test_prepared_poses_change_nothing_until_taken_and_keep_the_other_heads_poses(show: Show) -> None:
     name = show.fixtures[0].name
     moved = {name: replace(show.poses[name], position=(-5.0, -11.0, 8.5))}
     prepared, direct = engine_of(show), engine_of(show)
