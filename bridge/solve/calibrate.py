@@ -48,7 +48,9 @@ def calibrate(
     faces = _faces(case)
     error = aim_error(fit.poses, fit.cov, points, _face_pairs(faces, fit.case.heads.terms_on), case.heads.terms_on)
     good = fit.solved & (error.rms < USELESS)
-    unsolved = {case.fixtures[r].name: reason_unsolved(case, int(r)) for r in np.flatnonzero(~good)}
+    unsolved = {
+        case.fixtures[r].name: reason_unsolved(case, int(r), bool(fit.solved[r])) for r in np.flatnonzero(~good)
+    }
     if not np.any(good):
         raise UnsolvableError(_all_failed(case, unsolved, stage))
     suspects = find_doubts(fit, stage)

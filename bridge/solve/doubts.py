@@ -38,13 +38,13 @@ MANY = 0.4  # share of the heads from which a common cause is looked for
 
 def find_doubts(fit: Fit, stage: Stage) -> list[Suspect]:
     """Everything that does not fit, worst first."""
-    suspects = corner_suspect(fit)
+    suspects = corner_suspect(fit) + _guessed_mounts(fit)
     testable = fit.solved & (fit.dof > 0)
     doubtful = np.flatnonzero(fit.doubtful & testable)
     many = len(doubtful) >= max(2, MANY * np.count_nonzero(testable))
     if many:
         suspects += rig_relabelled(fit, testable)
-    if not suspects:
+    if not any(s.fixture is None for s in suspects):
         found, better = _wrong_surveys(fit, stage, many)
         if found:
             suspects += found
@@ -63,6 +63,20 @@ def find_doubts(fit: Fit, stage: Stage) -> list[Suspect]:
         guesses.setdefault(profile, []).extend(learned)
     groups.sort(key=lambda group: -max(s.misfit for s in group))  # within a head the likeliest stays first
     return [s for group in groups for s in group]
+
+
+def _guessed_mounts(fit: Fit) -> list[Suspect]:
+    """Three marks that fit another mount than the plot's could as well hide a wrong sighting."""
+    out = []
+    for row, words in fit.mounts.items():
+        if len({s.mark for s in fit.case.sightings[row]}) <= 3:
+            name = fit.case.fixtures[row].name
+            text = (
+                f"{name}: does not fit its hang, but fits when taken as {words}, or one of its three sightings is"
+                " wrong: correct hang in rig.yaml, or sight a fourth mark"
+            )
+            out.append(Suspect(name, None, "hang", 0.0, text, sure=False))
+    return out
 
 
 def _wrong_surveys(fit: Fit, stage: Stage, many: bool) -> tuple[list[Suspect], Fit]:

@@ -19,6 +19,7 @@ from bridge.solve.shape import first_marks
 from bridge.solve.start import floor_under, solve_alone
 
 SLIPPED = 35.0  # chi-squared of six: a sound member passes this once in 200,000
+NO_FIT = 25.0  # chi-squared at which two marks and a level contradict each other: nothing says which is wrong
 FALSE_ALARM = 0.01  # chance that anything is doubted in a sound rig, shared among the heads
 
 
@@ -76,10 +77,11 @@ def fit_case(case: Case, stage: Stage, trusses: Sequence[CarriedTruss] = ()) -> 
     poses, chi2 = _start(case, heads, rows, limit if surveyed else np.full(len(heads), np.inf))
     mounts: dict[int, str] = {}
     if surveyed:
-        case, heads, poses, chi2, mounts = other_mounts(case, heads, poses, chi2, rows, limit)
+        told = rows[case.distinct_marks()[rows] >= 3]  # with two marks nearly every mount fits something
+        case, heads, poses, chi2, mounts = other_mounts(case, heads, poses, chi2, told, limit)
     poses = carried_poses.where(placed, poses)
     chi2 = np.where(placed, 0.0, chi2)
-    sane = solved & np.isfinite(chi2)
+    sane = solved & np.isfinite(chi2) & ((dof > 0) | placed | (chi2 < NO_FIT))
     coupled = sane & (chi2 <= limit) if surveyed else sane
     firm = not np.any(coupled)  # nobody fits: what is wrong must not bend the marks as well
     coupled = sane if firm else coupled
@@ -330,13 +332,18 @@ def _survey_test(case: Case, joint: Joint) -> Array:
     return out
 
 
-def reason_unsolved(case: Case, row: int) -> str:
-    """Why a head has no pose, and what would fix it."""
+def reason_unsolved(case: Case, row: int, fitted: bool = True) -> str:
+    """Why a head has no pose, and what would fix it. `fitted`: its sightings fit, but do not hold it."""
     marks = sorted({s.mark for s in case.sightings[row]})
     name = case.fixtures[row].name
     if len(marks) <= 1:
         seen = f"only mark {marks[0]}" if marks else "no mark"
         return f"{name}: {seen} was sighted; sight a second mark, far from the first, better four more"
+    if not fitted:
+        return (
+            f"{name}: sightings at {', '.join(marks)} do not fit its hang (pitch, roll) in rig.yaml; correct hang, or sight"
+            " a third mark, which tells what is wrong"
+        )
     return (
         f"{name}: sightings at {', '.join(marks)} do not fix its pose; sight another mark, well off the line through"
         " these, or measure how level its base is (hang.sigma) or where it hangs (at, at_sigma)"
