@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -16,7 +18,7 @@ from bridge.wire.settings import OscSettings
 DEMO_SHOW = Path(__file__).resolve().parent.parent / "demo_show"
 NETWORK = """version: 1
 osc: {{listen: "127.0.0.1:{osc}", allow: ["127.0.0.0/8"]}}
-sacn: {{interface: 127.0.0.1, to: multicast, priority: 110, source_name: Tetherlight demo, rate: 44}}
+sacn: {{interface: 127.0.0.1, to: multicast, priority: 110, source_name: {name}, rate: 44}}
 panel: {{listen: "127.0.0.1:{panel}"}}
 lost_input: {{after: 2.0, then: hold, fade: 3.0}}
 """
@@ -27,7 +29,8 @@ def copy_show(source: Path, target: Path, first_universe: int = 1) -> None:
     shutil.copytree(source, target)
     for leftover in ("poses.yaml", "sightings.yaml"):
         (target / leftover).unlink(missing_ok=True)
-    (target / "network.yaml").write_text(NETWORK.format(osc=_free(socket.SOCK_DGRAM), panel=_free(socket.SOCK_STREAM)))
+    network = NETWORK.format(osc=_free(socket.SOCK_DGRAM), panel=_free(socket.SOCK_STREAM), name=source_name())
+    (target / "network.yaml").write_text(network, encoding="utf-8")
     rig = target / "rig.yaml"
 
     def moved(found: re.Match[str]) -> str:
@@ -36,10 +39,23 @@ def copy_show(source: Path, target: Path, first_universe: int = 1) -> None:
     rig.write_text(re.sub(r"(\buniverse:\s*)(\d+)", moved, rig.read_text(encoding="utf-8")), encoding="utf-8")
 
 
+def source_name() -> str:
+    """What our bridge calls itself in sACN: no other demo on this machine is taken for it."""
+    return f"Tetherlight demo {os.getpid()}"
+
+
 def _free(kind: int) -> int:
     with socket.socket(socket.AF_INET, kind) as one:
         one.bind(("127.0.0.1", 0))
         return int(one.getsockname()[1])
+
+
+def _end_with_parent() -> None:
+    """Between fork and exec: SIGTERM for the bridge when its demo is killed, so that no bridge is left behind."""
+    if sys.platform == "linux":
+        import ctypes
+
+        ctypes.CDLL(None).prctl(1, signal.SIGTERM)  # PR_SET_PDEATHSIG
 
 
 class BridgeProcess:
@@ -53,7 +69,12 @@ class BridgeProcess:
         with self._log.open("wb") as log:
             # A session of its own: Ctrl-C in the terminal is ours to hand on, after the heads are dark.
             self._process = subprocess.Popen(
-                [sys.executable, *words], stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True
+                [sys.executable, *words],
+                stdin=subprocess.DEVNULL,
+                stdout=log,
+                stderr=log,
+                start_new_session=True,
+                preexec_fn=_end_with_parent,
             )
 
     def check(self) -> None:

@@ -18,7 +18,7 @@ from bridge.errors import NetworkError
 from bridge.show.load import load
 from bridge.show.model import Show
 from bridge.venue.actor import Actor
-from bridge.venue.bridge_process import DEMO_SHOW, BridgeProcess, copy_show
+from bridge.venue.bridge_process import DEMO_SHOW, BridgeProcess, copy_show, source_name
 from bridge.venue.calibration import calibration, sighting_misses
 from bridge.venue.invent import invent
 from bridge.venue.loop import Loop
@@ -111,7 +111,11 @@ class Demo:
 
     async def _script(self, seconds: float | None) -> None:
         self._set("waiting for the bridge")
-        await self._until(lambda: not self.ears.never_heard(), HEARD_WITHIN_S, "the bridge sent nothing")
+        universes = ", ".join(map(str, self.venue.heads.universes))
+        await self._until(
+            self._ours_alone, HEARD_WITHIN_S,
+            f"the bridge was not heard alone on universes {universes} (another source? `--universe 101` takes others)",
+        )  # fmt: skip
         await self._focus()
         await self._solve()
         await self._begin_following()
@@ -124,6 +128,11 @@ class Demo:
                 await self._walk("dancing", "dance", 10.0)
                 await self._walk("running", "run", 10.0)
             first = False
+
+    def _ours_alone(self) -> bool:
+        """Every universe is driven by our bridge and nobody else: by another demo it would not be."""
+        heard = [source.source_name for source in self.ears.sources(time.monotonic())]
+        return heard == [source_name()] * len(self.venue.heads.universes)
 
     @staticmethod
     def _share(phase: str, seconds: float | None) -> float:
