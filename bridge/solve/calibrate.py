@@ -48,9 +48,8 @@ def calibrate(
     faces = _faces(case)
     error = aim_error(fit.poses, fit.cov, points, _face_pairs(faces, fit.case.heads.terms_on), case.heads.terms_on)
     good = fit.solved & (error.rms < USELESS)
-    unsolved = {
-        case.fixtures[r].name: reason_unsolved(case, int(r), bool(fit.solved[r])) for r in np.flatnonzero(~good)
-    }
+    lost = [int(r) for r in np.flatnonzero(~good)]
+    unsolved = {case.fixtures[r].name: reason_unsolved(case, r, bool(fit.solved[r])) for r in lost}
     if not np.any(good):
         raise UnsolvableError(_all_failed(case, unsolved, stage))
     suspects = find_doubts(fit, stage)

@@ -263,6 +263,10 @@ def _finish(case: Case, poses: Poses, limit: Array, dof: Array, sane: Array, cou
         H[:, np.arange(n), np.arange(n)] += FAINT
         _put(cov, others, np.linalg.inv(H))
     _put(cov, rows, joint.cov_head)
+    with np.errstate(invalid="ignore"):
+        poor = sane & (dof > 0) & (chi2 > limit)
+        # where sightings contradict each other, the noise is not what was said: the prediction must not be either
+        cov[poor] *= (chi2[poor] / dof[poor])[:, None, None]
     return Fit(
         case,
         poses,
@@ -341,8 +345,8 @@ def reason_unsolved(case: Case, row: int, fitted: bool = True) -> str:
         return f"{name}: {seen} was sighted; sight a second mark, far from the first, better four more"
     if not fitted:
         return (
-            f"{name}: sightings at {', '.join(marks)} do not fit its hang (pitch, roll) in rig.yaml; correct hang, or sight"
-            " a third mark, which tells what is wrong"
+            f"{name}: sightings at {', '.join(marks)} do not fit its hang (pitch, roll) in rig.yaml; correct hang,"
+            " or sight a third mark, which tells what is wrong"
         )
     return (
         f"{name}: sightings at {', '.join(marks)} do not fix its pose; sight another mark, well off the line through"

@@ -24,6 +24,7 @@ body { font: 15px/1.5 system-ui, sans-serif; color: var(--ink); background: var(
 h1 { margin: 0 0 4px; } h2 { margin: 32px 0 8px; border-bottom: 1px solid var(--line); } .soft { color: var(--soft); }
 .verdict { font-weight: 600; } .good { color: var(--good); } .bad { color: var(--bad); }
 .two { display: grid; grid-template-columns: repeat(auto-fit, minmax(420px, 1fr)); gap: 16px; }
+.two > figure.map { max-width: 640px; }
 .many { display: grid; grid-template-columns: repeat(auto-fill, minmax(160px, 1fr)); gap: 12px; }
 figure { margin: 0; background: var(--card); border: 1px solid var(--line); border-radius: 8px; padding: 8px; }
 figcaption { font-size: 13px; color: var(--soft); } svg { width: 100%; height: auto; display: block; }
@@ -32,7 +33,8 @@ svg.bar { max-width: 300px; } svg text { font: 12px system-ui, sans-serif; fill:
 .no-light { fill: var(--bad); fill-opacity: .15; stroke: var(--bad); stroke-dasharray: 4 3; }
 path.mark { stroke: var(--mark); stroke-width: 2; fill: none; } text.mark { fill: var(--mark); font-weight: 600; }
 circle.head, text.head { fill: var(--head); } circle.doubted, text.doubted { fill: var(--bad); }
-circle.next { fill: none; stroke: var(--good); stroke-width: 2; stroke-dasharray: 3 2; } text.next { fill: var(--good); }
+circle.next { fill: none; stroke: var(--good); stroke-width: 2; stroke-dasharray: 3 2; }
+text.next { fill: var(--good); }
 table { border-collapse: collapse; font-size: 13px; width: 100%; } .wide { overflow-x: auto; }
 th, td { text-align: right; padding: 3px 8px; border-bottom: 1px solid var(--line); white-space: nowrap; }
 th:first-child, td:first-child, .left { text-align: left; white-space: normal; } li { margin: 4px 0; }
@@ -56,7 +58,8 @@ def report_html(name: str, fixtures: Sequence[Fixture], stage: Stage, calibratio
     body = "\n".join(part for part in parts if part)
     return (
         f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{escape(name)}: calibration</title>'
-        f'<meta name="viewport" content="width=device-width"><style>{STYLE}</style></head>\n<body>\n{body}\n</body></html>\n'
+        f'<meta name="viewport" content="width=device-width"><style>{STYLE}</style></head>\n'
+        f"<body>\n{body}\n</body></html>\n"
     )
 
 
@@ -92,9 +95,9 @@ def _list(title: str, lines: Iterable[str], empty: str, kind: str = "") -> str:
 def _drawings(stage: Stage, calibration: Calibration) -> str:
     return (
         '<section><h2>The rig</h2><div class="two">'
-        f"<figure>{plan(stage, calibration)}<figcaption>Plan. x to the right as the audience sees it, y upstage; metres."
-        " Crosses are marks, dots are fixtures (where pan and tilt axes meet).</figcaption></figure>"
-        f"<figure>{section(stage, calibration)}<figcaption>Section, seen from stage right: y upstage, z up.</figcaption>"
+        f"<figure>{plan(stage, calibration)}<figcaption>Plan. x to the right as the audience sees it, y upstage;"
+        " metres. Crosses are marks, dots are fixtures (where pan and tilt axes meet).</figcaption></figure>"
+        f"<figure>{section(stage, calibration)}<figcaption>Section from the side: y upstage, z up.</figcaption>"
         "</figure></div></section>"
     )
 
@@ -112,7 +115,9 @@ def _maps(stage: Stage, calibration: Calibration) -> str:
     return (
         "<section><h2>Predicted aim error</h2><p>How far from the point asked for the beam axis will pass, rms, on the"
         f" floor and at the target's height together. One scale for all maps:</p>{scale_bar(top)}"
-        f'<div class="two"><figure>{big}<figcaption>The worst fixture at each place.</figcaption></figure></div></section>'
+        f'<div class="two"><figure class="map">{big}<figcaption>The worst fixture at each place.</figcaption></figure>'
+        "</div>"
+        "</section>"
         f'<section><h2>Map per fixture</h2><div class="many">{small}</div></section>'
     )
 
@@ -168,7 +173,8 @@ def _marks(calibration: Calibration) -> str:
         + f"<td>{100 * calibration.mark_sigma[name]:.1f}</td></tr>"
         for name, at in calibration.marks.items()
     )  # fmt: skip
-    return f"<section><h2>Marks as solved</h2><table>{_header(('mark', 'x', 'y', 'z m', 'sigma cm'))}{rows}</table></section>"
+    header = _header(("mark", "x", "y", "z m", "sigma cm"))
+    return f"<section><h2>Marks as solved</h2><table>{header}{rows}</table></section>"
 
 
 def _how(stage: Stage) -> str:

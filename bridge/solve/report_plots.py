@@ -12,6 +12,7 @@ from bridge.solve.arrays import Array
 from bridge.solve.result import Calibration
 
 WIDTH = 640.0
+CROWD = 1.2  # metres within which names share one label
 # lightness falls and hue turns steadily, so that the map reads without colour as well
 STOPS = np.array([[68, 1, 84], [59, 82, 139], [33, 145, 140], [94, 201, 98], [253, 231, 37]], dtype=float)
 
@@ -40,6 +41,16 @@ class Sheet:
         (x1, y1), (x2, y2) = self.at(*a), self.at(*b)
         self.shapes.append(f'<line class="{kind}" x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}"/>')
 
+    def clip(self, corners: Sequence[tuple[float, float]]) -> None:
+        """Cut all shapes so far to an outline; the name must be the drawing's own, for a page has many."""
+        points = " ".join("{:.1f},{:.1f}".format(*self.at(*corner)) for corner in corners)
+        name = "cut-" + "".join(c if c.isalnum() else f"-{ord(c)}-" for c in self._label)
+        self.shapes = [
+            f'<clipPath id="{name}"><polygon points="{points}"/></clipPath><g clip-path="url(#{name})">',
+            *self.shapes,
+            "</g>",
+        ]
+
     def cell(self, x: float, y: float, w: float, h: float, fill: str, title: str) -> None:
         """A filled rectangle round a point, with what the pointer shows."""
         cx, cy = self.at(x, y)
@@ -47,6 +58,14 @@ class Sheet:
         self.shapes.append(
             f'<rect x="{cx - w / 2:.1f}" y="{cy - h / 2:.1f}" width="{w + 0.5:.1f}" height="{h + 0.5:.1f}"'
             f' fill="{fill}"><title>{escape(title)}</title></rect>'
+        )
+
+    def label(self, x: float, y: float, text: str) -> None:
+        """A name above a point."""
+        cx, cy = self.at(x, y)
+        anchor = "start" if cx < 60 else "end" if cx > self.width - 60 else "middle"
+        self.shapes.append(
+            f'<text class="head" x="{cx:.1f}" y="{cy - 9:.1f}" text-anchor="{anchor}">{escape(text)}</text>'
         )
 
     def dot(self, x: float, y: float, kind: str, name: str = "", radius: float = 4.0, below: bool = False) -> None:
@@ -113,12 +132,26 @@ def _view(stage: Stage, calibration: Calibration, axes: tuple[int, int], label: 
             sheet.line((min(ys), floor.height), (max(ys), floor.height), "floor")
     for name, at in marks.items():
         sheet.cross(at[u], at[v], name)
-    for i, (name, at) in enumerate(heads.items()):
-        doubted = not calibration.fixtures[name].trusted
-        sheet.dot(at[u], at[v], "doubted" if doubted else "head", name, below=bool(i % 2))
+    for name, at in heads.items():
+        sheet.dot(at[u], at[v], "head" if calibration.fixtures[name].trusted else "doubted")
+    for names, at in _clusters({name: at[[u, v]] for name, at in heads.items()}):
+        sheet.label(at[0], at[1], names[0] if len(names) == 1 else f"{names[0]} .. {names[-1]} ({len(names)})")
     for n, proposal in enumerate(calibration.next_marks[:1] if v == 1 else ()):
         sheet.dot(proposal.at[0], proposal.at[1], "next", "next mark" if n == 0 else "", 5.0, below=True)
     return sheet.svg()
+
+
+def _clusters(places: Mapping[str, Array]) -> list[tuple[list[str], Array]]:
+    """Names that would be drawn over each other, together, at the highest of their places."""
+    groups: list[tuple[list[str], list[Array]]] = []
+    for name, at in places.items():
+        near = next((g for g in groups if min(float(np.linalg.norm(at - o)) for o in g[1]) < CROWD), None)
+        if near is None:
+            groups.append(([name], [at]))
+        else:
+            near[0].append(name)
+            near[1].append(at)
+    return [(names, np.array([np.mean(np.array(at)[:, 0]), np.max(np.array(at)[:, 1])])) for names, at in groups]
 
 
 def error_map(stage: Stage, points: Array, miss: Array, top: float, label: str, width: float = WIDTH) -> str:
@@ -129,10 +162,11 @@ def error_map(stage: Stage, points: Array, miss: Array, top: float, label: str, 
     xs, ys = sorted({x for x, _ in places}), sorted({y for _, y in places})
     w = (xs[-1] - xs[0]) / max(len(xs) - 1, 1) or 1.0
     h = (ys[-1] - ys[0]) / max(len(ys) - 1, 1) or 1.0
-    sheet = Sheet(np.array([xs[0] - w / 2, ys[0] - h / 2]), np.array([xs[-1] + w / 2, ys[-1] + h / 2]), label, width)
+    sheet = Sheet(np.array([xs[0], ys[0]]), np.array([xs[-1], ys[-1]]), label, width)
     for (x, y), squares in places.items():
         value = float(np.sqrt(np.mean(squares)))
         sheet.cell(x, y, w, h, colour(value / top), f"({x:g}, {y:g}): {value * 100:.1f} cm")
+    sheet.clip(stage.polygon.area.corners)
     sheet.polygon(stage.polygon.area.corners, "stage")
     return sheet.svg()
 
