@@ -195,14 +195,13 @@ class Hand:
             self._nudge_by(turn, lean, now_s)
             return
         apart = math.degrees(math.acos(max(-1.0, min(1.0, float(here @ aim)))))
-        if apart > self._leap:
-            aim = here + (aim - here) * (self._leap / apart)
+        step = here + (aim - here) * min(1.0, self._leap / max(apart, 1e-9))
         self._leap = min(self._leap * 1.5, LEAP_DEG)
-        angles_or_none = nearest_angles(aim, self._asked, self._pan_range, self._tilt_range)
-        if angles_or_none is None:  # out of its reach, as far as can be told
-            self._tries = MOST_NUDGES
-            angles_or_none = self._asked
-        self._point(*angles_or_none, now_s)
+        ways = [nearest_angles(d, self._asked, self._pan_range, self._tilt_range) for d in (step, aim)]
+        angles = ways[0] or ways[1]  # the straight way may lead past the end of its travel
+        if angles is None:  # out of its reach, as far as can be told
+            self._tries, angles = MOST_NUDGES, self._asked
+        self._point(*angles, now_s)
 
     def _correct(self, u: Array, landed: Array) -> None:
         """Broyden's rank-one update, where the move was large enough to say something and stayed on one floor."""

@@ -71,8 +71,9 @@ class PlaneMap:
             wanted += back[:2] / back[2] - looks[-1][1]
         ray = np.linalg.solve(h, np.array([wanted[0], wanted[1], 1.0]))
         ray /= np.linalg.norm(ray)
-        near = d[np.argmax(np.abs(d @ ray))]
-        return ray if float(ray @ near) > 0 else -ray
+        # Of the two ways along that line only one meets the plane in front of the head: the side of all looks.
+        side = float(np.median((d @ h.T)[:, 2]))
+        return ray if side > 0 else -ray
 
 
 def _fit(d: Array, at: Array) -> Array | None:

@@ -104,8 +104,8 @@ def test_hang_is_not_used() -> None:
     assert len(seen[0]) == 10
 
 
-@pytest.mark.parametrize("hang", [Hang(pitch=45), Hang(roll=-30), Hang(pitch=90)], ids=str)
-def test_heads_on_side_arms_are_learnt_too(hang: Hang) -> None:
+@pytest.mark.parametrize("hang", [Hang(pitch=45), Hang(roll=-30), Hang(pitch=90), Hang(roll=180)], ids=str)
+def test_heads_on_side_arms_and_standing_ones_are_learnt_too(hang: Hang) -> None:
     """Marks beyond a head's tilt range (135 deg) may be missed; what can be reached is."""
     rig = show(4)
     rig = replace(rig, fixtures=tuple(replace(f, hang=hang) for f in rig.fixtures))
@@ -116,5 +116,5 @@ def test_heads_on_side_arms_are_learnt_too(hang: Hang) -> None:
         to_mark = np.array(venue.marks[mark]) - venue.hangs.position[i]
         tilt = np.degrees(np.arccos(-(to_mark @ venue.hangs.up()[i]) / np.linalg.norm(to_mark)))
         assert tilt > 134, f"{name} could have reached {mark}"
-    assert len(daemon.records) == progress.done >= 12
+    assert len(daemon.records) == progress.done >= 8
     assert np.abs(_misses(venue, daemon)).max() < 0.15
