@@ -15,6 +15,7 @@ from bridge.venue.beams import Beams, axis_distance, edge_sharpness, ellipses, i
 from bridge.venue.heads import HeadState
 from bridge.venue.simulation import LIT, Performer, Venue
 
+BIN_M, FARTHEST_M = 0.0005, 10.0  # of the histogram of errors
 FOLLOWING = 0.25  # level from which a beam counts as following: below it is fading
 COLUMNS = (
     "time_s", "fixture", "pan_deg", "tilt_deg", "level", "zoom_deg", "hit_x", "hit_y", "hit_z", "spot_m",
@@ -27,12 +28,45 @@ class _Row(Protocol):
     def writerow(self, row: Any, /) -> Any: ...
 
 
+class Errors:
+    """Statistics of any number of distances in fixed memory: 95 % to half a millimetre, the rest exact."""
+
+    def __init__(self) -> None:
+        self.count, self.squares, self.worst = 0, 0.0, 0.0
+        self._bins = np.zeros(round(FARTHEST_M / BIN_M) + 1, dtype=np.int64)
+
+    def add(self, distance: float) -> None:
+        """Take one."""
+        self.count += 1
+        self.squares += distance * distance
+        self.worst = max(self.worst, distance)
+        self._bins[min(int(distance / BIN_M), len(self._bins) - 1)] += 1
+
+    def merge(self, other: Errors) -> None:
+        """Take all of another's."""
+        self.count += other.count
+        self.squares += other.squares
+        self.worst = max(self.worst, other.worst)
+        self._bins += other._bins
+
+    def summary(self) -> dict[str, float | None]:
+        """RMS, 95 % and worst in metres; None where nothing was taken."""
+        if not self.count:
+            return {"rms_m": None, "p95_m": None, "worst_m": None}
+        at = int(np.searchsorted(np.cumsum(self._bins), 0.95 * self.count))
+        p95 = min((at + 1) * BIN_M, self.worst) if at < len(self._bins) - 1 else self.worst
+        return {
+            "rms_m": round(float(np.sqrt(self.squares / self.count)), 5),
+            "p95_m": round(p95, 5),
+            "worst_m": round(self.worst, 5),
+        }
+
+
 @dataclass
 class _Tally:
     """Of one fixture."""
 
-    errors: list[float] = field(default_factory=list)
-    worst: float = 0.0
+    errors: Errors = field(default_factory=Errors)
     worst_share: float = 0.0  # of the spot's diameter
     pool_s: float = 0.0
     followed_s: float = 0.0
@@ -111,8 +145,7 @@ class Meter:
             return
         tally.dark_inside_s += dt if level <= LIT else 0.0
         if level >= FOLLOWING:
-            tally.errors.append(error)
-            tally.worst = max(tally.worst, error)
+            tally.errors.add(error)
             tally.worst_share = max(tally.worst_share, share)
             tally.followed_s += dt
             tally.pool_s += dt if pool else 0.0
@@ -138,14 +171,16 @@ class Meter:
     def summary(self) -> dict[str, Any]:
         """JSON-able: per fixture, and `all` over the rig. Metres, seconds, degrees; None where nothing was seen."""
         each = {name: _of(t) for name, t in zip(self._venue.names, self._tallies, strict=True)}
-        every = np.concatenate([np.asarray(t.errors) for t in self._tallies])
+        every = Errors()
+        for tally in self._tallies:
+            every.merge(tally.errors)
         return {"observed_s": round(self.observed_s, 2), "all": self._overall(every), "fixtures": each}
 
-    def _overall(self, errors: NDArray[np.float64]) -> dict[str, Any]:
+    def _overall(self, errors: Errors) -> dict[str, Any]:
         tallies = self._tallies
         followed = sum(t.followed_s for t in tallies)
         return {
-            **_statistics(errors),
+            **errors.summary(),
             "worst_share_of_spot": round(max(t.worst_share for t in tallies), 4),
             "in_pool": round(sum(t.pool_s for t in tallies) / followed, 5) if followed > 0 else None,
             "lit_outside_s": round(max(t.lit_outside_s for t in tallies), 3),
@@ -157,7 +192,7 @@ class Meter:
 
 def _of(tally: _Tally) -> dict[str, Any]:
     return {
-        **_statistics(np.asarray(tally.errors)),
+        **tally.errors.summary(),
         "worst_share_of_spot": round(tally.worst_share, 4),
         "in_pool": round(tally.pool_s / tally.followed_s, 5) if tally.followed_s > 0 else None,
         "followed_s": round(tally.followed_s, 3),
@@ -167,16 +202,6 @@ def _of(tally: _Tally) -> dict[str, Any]:
         "pan_speed_deg_s": round(float(np.degrees(tally.pan_speed)), 2),
         "tilt_speed_deg_s": round(float(np.degrees(tally.tilt_speed)), 2),
         "no_light_s": round(tally.no_light_s, 3),
-    }
-
-
-def _statistics(errors: NDArray[np.float64]) -> dict[str, float | None]:
-    if errors.size == 0:
-        return {"rms_m": None, "p95_m": None, "worst_m": None}
-    return {
-        "rms_m": round(float(np.sqrt((errors**2).mean())), 5),
-        "p95_m": round(float(np.percentile(errors, 95)), 5),
-        "worst_m": round(float(errors.max()), 5),
     }
 
 

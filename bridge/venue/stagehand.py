@@ -11,7 +11,7 @@ from bridge.venue.simulation import Venue
 from bridge.venue.walks import Link, walk
 
 Say = Callable[..., None]  # (address, *arguments)
-WALK_S = 60.0  # then another of the same kind goes on from there
+WALK_S = 30.0  # then another of the same kind goes on from there
 SAY_PROGRESS_S = 5.0
 
 

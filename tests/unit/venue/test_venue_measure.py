@@ -9,10 +9,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from bridge.fixtures.fixture import Pose
 from bridge.geometry.stage import Area, Floor
-from bridge.venue.measure import COLUMNS, Meter
+from bridge.venue.measure import COLUMNS, Errors, Meter
 from bridge.venue.simulation import Venue
 from bridge.venue.snapshot import Solved, scene, snapshot
 from bridge.venue.surfaces import Floors, plan_distance
@@ -151,3 +153,21 @@ def test_scene_and_frame_are_json_with_the_agreed_keys() -> None:
     assert head["error_m"] == pytest.approx(0.2, abs=0.005)
     assert head["solved"]["hit"] == pytest.approx([0, 3.5, 0], abs=0.01), "half a metre higher lands half a metre on"
     assert set(head["ellipse"]) == {"c", "a", "b"}
+
+
+@settings(deadline=None)
+@given(st.lists(st.floats(0, 30), min_size=1, max_size=200), st.lists(st.floats(0, 3), max_size=50))
+def test_error_statistics_agree_with_numpy(first: list[float], second: list[float]) -> None:
+    """Against numpy's percentile by the inverted distribution (type 1 of Hyndman and Fan)."""
+    one, two = Errors(), Errors()
+    for value in first:
+        one.add(value)
+    for value in second:
+        two.add(value)
+    one.merge(two)
+    every = np.array(first + second)
+    found = one.summary()
+    assert found["rms_m"] == pytest.approx(np.sqrt((every**2).mean()), abs=1e-5)
+    assert found["worst_m"] == pytest.approx(every.max(), abs=1e-5)
+    p95 = np.percentile(every, 95, method="inverted_cdf")
+    assert found["p95_m"] == pytest.approx(p95 if p95 < 10 else every.max(), abs=6e-4)
