@@ -48,6 +48,7 @@ def calibrate(
     faces = _faces(case)
     error = aim_error(fit.poses, fit.cov, points, _face_pairs(faces, fit.case.heads.terms_on), case.heads.terms_on)
     good = fit.solved & (error.rms < USELESS)
+    error = error.stretched(fit.stretch)
     lost = [int(r) for r in np.flatnonzero(~good)]
     unsolved = {case.fixtures[r].name: reason_unsolved(case, r, bool(fit.solved[r])) for r in lost}
     if not np.any(good):
@@ -88,7 +89,7 @@ def _face_pairs(faces: Sequence[tuple[int, ...]], terms_on: Array) -> Array:
 def _solved(fit: Fit, row: int, error: AimError, faces: tuple[int, ...], doubted: bool) -> SolvedFixture:
     case = fit.case
     fixture, R = case.fixtures[row], fit.poses.R[row]
-    cov = fit.cov[row]
+    cov = fit.cov[row] * fit.stretch[row] ** 2
     turn = R @ cov[3:6, 3:6] @ R.T
     has_terms = bool(case.heads.terms_on[row])
     marks = {s.mark for s in case.sightings[row]}

@@ -13,12 +13,12 @@ from bridge.solve.alone import refine
 from bridge.solve.arrays import Array
 from bridge.solve.carry import CarriedTruss, with_trusses, without_members
 from bridge.solve.case import ROUGH_SIGMA, Case
-from bridge.solve.heads import HeadBatch, Poses, normal
+from bridge.solve.heads import HeadBatch, Poses, cost, normal
 from bridge.solve.joint import FAINT, Joint, member_residuals, solve_joint
 from bridge.solve.shape import first_marks
 from bridge.solve.start import floor_under, solve_alone
 
-SLIPPED = 35.0  # chi-squared of six: a sound member passes this once in 200,000
+SLIPPED = 1e-4  # chance that a sound head on a truss is taken for one that slipped
 NO_FIT = 25.0  # chi-squared at which two marks and a level contradict each other: nothing says which is wrong
 FALSE_ALARM = 0.01  # chance that anything is doubted in a sound rig, shared among the heads
 
@@ -48,6 +48,14 @@ class Fit:
     slipped: dict[int, str]
     source: Case
     trusses: tuple[CarriedTruss, ...]
+
+    @property
+    def stretch(self) -> Array:
+        """By how much errors (F,) are larger than predicted where sightings contradict each other: the noise is then
+        not what was said. Never more than ten times: beyond that a prediction says nothing anyway."""
+        doubted = self.doubtful & (self.dof > 0)
+        ratio = np.where(doubted, self.chi2, 1.0) / np.where(doubted, self.dof, 1)
+        return np.asarray(np.sqrt(np.clip(ratio, 1.0, 100.0)))
 
     @property
     def known_points(self) -> Array:
@@ -263,10 +271,6 @@ def _finish(case: Case, poses: Poses, limit: Array, dof: Array, sane: Array, cou
         H[:, np.arange(n), np.arange(n)] += FAINT
         _put(cov, others, np.linalg.inv(H))
     _put(cov, rows, joint.cov_head)
-    with np.errstate(invalid="ignore"):
-        poor = sane & (dof > 0) & (chi2 > limit)
-        # where sightings contradict each other, the noise is not what was said: the prediction must not be either
-        cov[poor] *= (chi2[poor] / dof[poor])[:, None, None]
     return Fit(
         case,
         poses,
@@ -299,6 +303,8 @@ def _unslip(
     case: Case, poses: Poses, points: Array, coupled: Array, joint: Joint, carried: dict[int, str]
 ) -> tuple[Case, Joint, dict[int, str]]:
     """Heads that are not where their truss says, although their own sightings fix them: let them go, and say so."""
+    from scipy.special import gammainccinv
+
     order = np.cumsum(coupled) - 1
     slipped: dict[int, str] = {}
     for _ in range(3):
@@ -307,14 +313,19 @@ def _unslip(
             members=np.column_stack([order[case.border.members[:, 0]], case.border.members[:, 1]]),
         )
         r, _, _ = member_residuals(border, joint.state)
-        chi2 = np.einsum("qi,qi->q", r, r)
-        own = case.distinct_marks()[case.border.members[:, 0]] >= 2
-        worst = int(np.argmax(np.where(own, chi2, 0.0))) if len(chi2) else 0
-        if not len(chi2) or not own[worst] or chi2[worst] < SLIPPED:
+        row_of = case.border.members[:, 0]
+        seen = case.heads.having(mark=joint.state.point[case.index]).take(row_of)
+        chi2 = np.einsum("qi,qi->q", r, r) + cost(seen, joint.state.poses.take(order[row_of]))
+        own = np.count_nonzero(case.used, axis=1)[row_of]  # six from the truss and two per sighting, less six unknowns
+        excess = np.where(
+            case.distinct_marks()[row_of] >= 2, chi2 / (2 * gammainccinv(np.maximum(own, 1), SLIPPED)), 0.0
+        )
+        worst = int(np.argmax(excess)) if len(excess) else 0
+        if not len(excess) or excess[worst] < 1:
             break
         row = int(case.border.members[worst, 0])
         slipped[row] = carried[row]
-        case = replace(case, border=without_members(case.border, np.arange(len(chi2)) != worst))
+        case = replace(case, border=without_members(case.border, np.arange(len(excess)) != worst))
         weight = case.heads.level_weight.copy()
         weight[row] = 1 / np.radians(max(case.fixtures[row].hang.sigma, 0.01))
         case = replace(case, heads=case.heads.having(level_weight=weight))

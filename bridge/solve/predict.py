@@ -26,6 +26,11 @@ class AimError:
     by_point: Array
     points: Array
 
+    def stretched(self, factor: Array) -> AimError:
+        """The same, each head's errors times `factor` (F,)."""
+        wide = self.by_point * factor[:, None]
+        return AimError(self.rms * factor, self.p95 * factor, self.worst, self.worst_rms * factor, wide, self.points)
+
 
 def sensitivity(poses: Poses, points: Array, terms_on: Array, faces: Array) -> Array:
     """Derivatives (F, P, 3, D) of the miss at each of P points by each head's unknowns; `faces` (F,) 1 or 2."""
