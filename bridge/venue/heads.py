@@ -73,6 +73,7 @@ class Heads:
         self._times = np.full(HISTORY, -np.inf)
         self._commands = np.zeros((HISTORY, 5, n))
         self._newest = 0
+        self._begun = np.zeros(n, dtype=bool)
         share = (middle - self._from) / (self._to - self._from)
         self._commands[:] = np.stack([share[0], share[1], np.zeros(n), np.zeros(n), np.zeros(n)])
         self._filter = np.stack([middle, middle])  # (stage, axis, n)
@@ -119,10 +120,24 @@ class Heads:
             return
         raw = np.einsum("bcn,bcn->cn", self._slots[self._index], self._weight)
         heard = self._heard[self._universe_of]
+        self._begin(heard & ~self._begun, raw / self._full)
         previous = self._commands[self._newest]
         self._newest = (self._newest + 1) % HISTORY
         self._commands[self._newest] = np.where(heard, raw / self._full, previous)
         self._times[self._newest] = self.now_s
+
+    def _begin(self, fresh: NDArray[np.bool_], command: Array) -> None:
+        """Heads that hear their first packet stand where it points them, dark: the show was on before we came."""
+        if not fresh.any():
+            return
+        self._begun = self._begun | fresh
+        place = self._from + (self._to - self._from) * command[:2]
+        for kept in (self._filter[0], self._filter[1], self._goal, self.motor, self.shaft):
+            kept[:, fresh] = place[:, fresh]
+        self._zoom_focus[:, fresh] = command[3:, fresh]
+        # What is not old enough yet is read as if it had been so for long.
+        self._commands[:, :, fresh] = command[:, fresh]
+        self._commands[:, 2, fresh] = 0.0
 
     def _delayed(self) -> Array:
         """Per head the newest command that is at least its dead time old, (5, n)."""

@@ -33,7 +33,12 @@ def _slots(depth: int, shares: list[float], start: int = 0) -> bytes:
 
 
 def _heads(truth: FixtureTruth = FLAWLESS, profile: Profile | None = None) -> Heads:
-    return Heads([Fixture("a", profile or _profile(2), 7, 1)], [truth])
+    """One head that has heard one packet: middle of both axes (a hair above for whole raw values), dark."""
+    heads = Heads([Fixture("a", profile or _profile(2), 7, 1)], [truth])
+    depth = len(profile.channels["pan"]) if profile else 2
+    heads.hear(7, _slots(depth, [0.5, 0.5, 0, 0, 0]))
+    heads.step(DT)
+    return heads
 
 
 def _run(heads: Heads, seconds: float) -> np.ndarray:
@@ -140,8 +145,18 @@ def test_zoom_and_focus_take_their_time() -> None:
     assert 1 / heads.state().focus_m[0] == pytest.approx(0.25 - 0.2 / 4, abs=0.003)
 
 
+def test_a_show_that_is_on_already_finds_the_heads_in_their_places() -> None:
+    heads = Heads([Fixture("a", _profile(2), 7, 1)], [replace(FLAWLESS, dead_time_s=0.05, smoothing_s=0.05)])
+    heads.hear(7, _slots(2, [0.75, 0.5, 1.0, 0.5, 0.5]))
+    heads.step(DT)
+    assert np.degrees(heads.state().pan_rad[0]) == pytest.approx(135.0, abs=0.01)
+    assert heads.state().level[0] == 0.0
+    assert _run(heads, 0.2) == pytest.approx(np.full(20, 135.0), abs=0.01)
+    assert heads.state().level[0] == pytest.approx(1.0)
+
+
 def test_dark_and_still_until_a_packet_is_heard() -> None:
-    heads = _heads()
+    heads = Heads([Fixture("a", _profile(2), 7, 1)], [FLAWLESS])
     assert np.abs(_run(heads, 0.5)).max() == 0.0
     assert not heads.state().heard.any()
     assert heads.state().level[0] == 0.0
