@@ -1,0 +1,235 @@
+"""`tetherlight solve` as a user runs it: files in, poses.yaml, JSON, page and exit codes out."""
+
+import importlib.util
+import json
+import subprocess
+import sys
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+import yaml
+
+from bridge.show import load
+
+_path = Path(__file__).parents[1] / "unit" / "solve" / "rigs_for_solve.py"
+_spec = importlib.util.spec_from_file_location("rigs_for_solve_system", _path)
+rigs = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(rigs)
+
+PROFILE = {
+    "version": 1, "name": "made up", "footprint": 8,
+    "channels": {"pan": [1, 2], "tilt": [3, 4], "dimmer": [5, 6], "focus": [7, 8]},
+    "pan": {"from": 270, "to": -270}, "tilt": {"from": -135, "to": 135},
+    "focus": {"table": [[3.0, 60000], [8.0, 31000], [20.0, 12000]]},
+}  # fmt: skip
+
+
+def folder(path, rig, sightings, places=rigs.FIVE, truss=None, **stage):
+    (path / "profiles").mkdir(parents=True)
+    (path / "profiles" / "spot.yaml").write_text(yaml.safe_dump(PROFILE))
+    fixtures = [
+        {"name": f"h{i}", "profile": "profiles/spot.yaml", "universe": 1, "address": 1 + 8 * i}
+        | ({"truss": truss} if truss else {})
+        for i in range(len(rig))
+    ]
+    marks = {n: [float(v) for v in at] for n, at in zip(rigs.NAMES, places, strict=False)}
+    rig_text = yaml.safe_dump({"version": 1, "name": "Made-up hall <1>", "fixtures": fixtures})
+    (path / "rig.yaml").write_text(rig_text)
+    polygon = {"corners": [list(c) for c in rigs.CORNERS]}
+    place = {"version": 1, "performance_polygon": polygon, "marks": marks, **stage}
+    (path / "stage.yaml").write_text(yaml.safe_dump(place))
+    rows = [
+        {"fixture": s.fixture, "mark": s.mark, "pan": s.pan, "tilt": s.tilt}
+        | ({} if s.focus is None else {"focus": s.focus})
+        for s in sightings
+    ]
+    (path / "sightings.yaml").write_text(yaml.safe_dump({"version": 1, "sightings": rows}))
+    return path
+
+
+def run(*words):
+    return subprocess.run([sys.executable, "-m", "bridge", "solve", *map(str, words)], capture_output=True, text=True)
+
+
+@pytest.fixture
+def rig():
+    return rigs.rig(np.random.default_rng(1), 4)
+
+
+@pytest.fixture
+def show(tmp_path, rig):
+    return folder(tmp_path / "show", rig, rigs.sight(np.random.default_rng(2), rig, rigs.FIVE))
+
+
+def test_json_is_one_document_and_poses_are_written_and_good(show, rig):
+    done = run(show, "--json")
+    assert (done.returncode, done.stderr) == (0, "")
+    answer = json.loads(done.stdout)
+    assert answer["trusted"] is True
+    assert set(answer["fixtures"]) == {"h0", "h1", "h2", "h3"}
+    assert set(answer["fixtures"]["h0"]) >= {"position", "rotation", "faces", "aim_error", "residuals"}
+    assert answer["fixtures"]["h0"]["faces"] == [1]
+    assert set(answer["fixtures"]["h0"]["residuals"]) == set("ABCDE")
+    loaded = load(show)
+    for i, head in enumerate(rig):
+        assert np.allclose(loaded.poses[f"h{i}"].position, head.p, atol=0.5)
+        assert loaded.poses[f"h{i}"].trusted
+        assert loaded.poses[f"h{i}"].faces == (1,)
+    assert set(loaded.solved_marks) == set("ABCDE")
+
+
+def test_the_table_tells_what_a_person_needs(show):
+    done = run(show)
+    assert done.returncode == 0
+    for word in ("h0", "aim rms", "95 %", "residuals cm", "Advice", "poses.yaml written, trusted"):
+        assert word in done.stdout
+
+
+def test_dry_run_writes_nothing(show):
+    before = {p: p.read_bytes() for p in show.rglob("*") if p.is_file()}
+    assert run(show, "--dry-run", "--json").returncode == 0
+    assert {p: p.read_bytes() for p in show.rglob("*") if p.is_file()} == before
+
+
+def test_a_second_solve_keeps_the_previous_poses(show):
+    run(show)
+    first = (show / "poses.yaml").read_text()
+    sightings = yaml.safe_load((show / "sightings.yaml").read_text())
+    sightings["sightings"] = sightings["sightings"][:-1]
+    (show / "sightings.yaml").write_text(yaml.safe_dump(sightings))
+    run(show)
+    assert (show / "poses.previous.yaml").read_text() == first
+
+
+def test_unsolvable_is_exit_4_and_the_old_poses_stay(show):
+    run(show)
+    old = (show / "poses.yaml").read_bytes()
+    rows = yaml.safe_load((show / "sightings.yaml").read_text())
+    rows["sightings"] = [s for s in rows["sightings"] if s["mark"] == "A"]
+    (show / "sightings.yaml").write_text(yaml.safe_dump(rows))
+    done = run(show, "--json")
+    assert done.returncode == 4
+    assert "second mark" in " ".join(json.loads(done.stdout)["errors"])
+    assert (show / "poses.yaml").read_bytes() == old
+
+
+def test_one_that_cannot_be_solved_keeps_its_old_pose(show):
+    run(show)
+    old = load(show).poses["h3"].position
+    rows = yaml.safe_load((show / "sightings.yaml").read_text())
+    rows["sightings"] = [s for s in rows["sightings"] if s["fixture"] != "h3" or s["mark"] == "A"]
+    (show / "sightings.yaml").write_text(yaml.safe_dump(rows))
+    done = run(show, "--json")
+    answer = json.loads(done.stdout)
+    assert done.returncode == 0
+    assert "h3" in answer["unsolved"]
+    assert any("h3" in text for text in answer["advice"])
+    assert np.allclose(load(show).poses["h3"].position, old)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"fixture": "h9"}, "h9"),
+        ({"mark": "Q"}, "Q"),
+        ({"pan": float("nan")}, "sightings.yaml:"),
+        ({"tilt": 170.0}, "135"),
+        ({"mark": "B"}, "h0"),
+    ],
+)
+def test_bad_sightings_are_exit_2_with_file_and_line(show, change, words):
+    rows = yaml.safe_load((show / "sightings.yaml").read_text())
+    rows["sightings"][0] |= change
+    (show / "sightings.yaml").write_text(yaml.safe_dump(rows))
+    done = run(show, "--json")
+    assert done.returncode == 2
+    told = " ".join(json.loads(done.stdout)["errors"])
+    assert "sightings.yaml:" in told
+    assert words in told
+    assert not (show / "poses.yaml").exists()
+
+
+def test_a_doubt_is_exit_0_and_untrusted(show):
+    rows = yaml.safe_load((show / "sightings.yaml").read_text())
+    bad = next(s for s in rows["sightings"] if (s["fixture"], s["mark"]) == ("h1", "D"))
+    bad["tilt"] += 3
+    (show / "sightings.yaml").write_text(yaml.safe_dump(rows))
+    done = run(show, "--json")
+    answer = json.loads(done.stdout)
+    assert done.returncode == 0
+    assert answer["trusted"] is False
+    assert (answer["suspects"][0]["fixture"], answer["suspects"][0]["mark"]) == ("h1", "D")
+    assert answer["suspects"][0]["kind"] == "sighting"
+    poses = load(show).poses
+    assert not poses["h1"].trusted
+
+
+def test_a_truss_is_carried_from_another_show(tmp_path, show, rig):
+    run(show)
+    turn, middle = rigs.rz(0.15), np.mean([h.p for h in rig], axis=0)
+    now = [rigs.Head(turn @ (h.p - middle) + middle + [0.5, 0.3, 0.2], turn @ h.R) for h in rig]
+    seen = [
+        s for s in rigs.sight(np.random.default_rng(4), now, rigs.FIVE) if s.mark in ("AC", "BD")[int(s.fixture[1]) % 2]
+    ]
+    seen = [s for s in seen if s.fixture != "h2"]
+    new = folder(tmp_path / "next", now, seen, truss="only")
+    answer = json.loads(run(new, "--from", show, "--json").stdout)
+    assert answer["fixtures"]["h2"]["carried_over"] == "only"
+    assert np.allclose(answer["fixtures"]["h2"]["position"], now[2].p, atol=0.4)
+    told = run(new, "--from", tmp_path / "nowhere", "--json")
+    assert told.returncode == 2
+
+
+def test_recorded_focus_corrects_the_table_of_that_fixture(tmp_path, rig):
+    seen = rigs.sight(np.random.default_rng(2), rig, rigs.FIVE)
+    table = np.array(PROFILE["focus"]["table"])[::-1]
+
+    def focus(s):
+        far = np.linalg.norm(rig[0].p - np.array(rigs.FIVE["ABCDE".index(s.mark)], float))
+        return int(np.interp(1 / far, 1 / table[:, 0], table[:, 1]) + 1500)
+
+    seen = [type(s)(**{**s.__dict__, "focus": focus(s)}) if s.fixture == "h0" else s for s in seen]
+    show = folder(tmp_path / "show", rig, seen)
+    assert run(show).returncode == 0
+    fixtures = {f.name: f for f in load(show).fixtures}
+    assert fixtures["h1"].focus_table is None
+    assert [raw for _, raw in fixtures["h0"].focus_table] == pytest.approx([61500, 32500, 13500], abs=700)
+
+
+class Links(HTMLParser):
+    """Everything a page would load, and whether its tags close."""
+
+    def __init__(self):
+        super().__init__()
+        self.loads, self.open = [], []
+
+    def handle_starttag(self, tag, attrs):
+        self.loads += [v for k, v in attrs if k in ("src", "href", "action", "data")]
+        if tag not in ("meta", "br", "img", "link", "rect", "circle", "line", "path", "polygon"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        if tag in self.open:
+            assert self.open.pop() == tag
+
+
+def test_the_report_is_one_page_that_needs_nothing_else(show, tmp_path):
+    page = tmp_path / "report.html"
+    assert run(show, "--dry-run", "--report", page).returncode == 0
+    text = page.read_text()
+    links = Links()
+    links.feed(text)
+    assert links.loads == []
+    assert links.open == []
+    assert "url(http" not in text
+    assert "@import" not in text
+    assert "Made-up hall &lt;1&gt;" in text
+    assert text.count("<svg") == 2 + 1 + 1 + 4  # plan and section, scale, worst of all, one map per fixture
+
+
+def test_a_report_that_cannot_be_written_is_told(show, tmp_path):
+    done = run(show, "--report", tmp_path / "no" / "folder.html", "--json")
+    assert done.returncode == 2
+    assert "report" in json.loads(done.stdout)["errors"][0]
