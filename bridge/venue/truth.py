@@ -13,6 +13,7 @@ from bridge.fixtures.fixture import Mechanics
 from bridge.geometry.stage import Point3
 from bridge.show.model import Show
 
+DEAD_SHARE = 0.3  # of a head's lag: pure delay of packet and processor; the rest is the motors' smoothing
 Quaternion = tuple[float, float, float, float]
 
 
@@ -76,5 +77,11 @@ def truth_from_poses(show: Show) -> Truth | None:
     for fixture in show.fixtures:
         pose = show.poses[fixture.name]
         lag = fixture.profile.lag if fixture.lag is None else fixture.lag
-        heads[fixture.name] = FixtureTruth(pose.position, pose.rotation, pose.mechanics, dead_time_s=lag)
+        heads[fixture.name] = FixtureTruth(
+            pose.position,
+            pose.rotation,
+            pose.mechanics,
+            dead_time_s=DEAD_SHARE * lag,
+            smoothing_s=(1 - DEAD_SHARE) * lag,
+        )
     return Truth(heads, dict(show.solved_marks))

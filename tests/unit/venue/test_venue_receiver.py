@@ -5,6 +5,8 @@ from __future__ import annotations
 import random
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from sacn.messages.data_packet import DataPacket
 
 from bridge.venue.invent import invent
@@ -101,6 +103,17 @@ def test_junk_is_counted_by_reason_and_noted_once_per_reason(node: Listening) ->
     assert node.ears.malformed["not-e131"] > 10
     assert len([n for n in node.notes if n.startswith("malformed")]) == len(node.ears.malformed)
     assert node.ears.take(_packet(6, 100, cid=9, priority=200), "192.0.2.1", 0.1) == (UNIVERSE, bytes([6]) * 512)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.binary(max_size=700), st.integers(0, 125), st.binary(min_size=1, max_size=8))
+def test_no_octets_raise(junk: bytes, at: int, patch: bytes) -> None:
+    ears = Ears([UNIVERSE])
+    good = bytearray(_packet(5, 1))
+    good[at : at + len(patch)] = patch
+    for datagram in (junk, bytes(good[:638]), bytes(good)[: at + 1]):
+        heard = ears.take(datagram, "192.0.2.1", 0.0)
+        assert heard is None or (heard[0] == UNIVERSE and len(heard[1]) == 512)
 
 
 def test_performers_are_told_by_osc_and_nonsense_is_counted() -> None:

@@ -139,4 +139,5 @@ def test_solved_poses_make_a_perfect_venue() -> None:
     truth = truth_from_poses(replace(rig, poses=poses))
     assert truth is not None
     assert truth.fixtures["foh-1"].mechanics.tilt_zero == 0.5
-    assert truth.fixtures["foh-1"].dead_time_s == 0.1
+    head = truth.fixtures["foh-1"]
+    assert head.dead_time_s + head.smoothing_s == pytest.approx(0.1), "the profile's lag"
