@@ -138,7 +138,7 @@ def solved_misses(truth: TrueHead, p, R, terms=None, face=1):
         head = TrueHead(p, R, terms=terms)
         pan, tilt = np.array([head.angles_to(point, face) for point in points]).T
     if np.any(truth.terms):
-        return np.array([np.linalg.norm(truth.offset(pt, a, b)) for pt, a, b in zip(points, pan, tilt)])
+        return np.array([np.linalg.norm(truth.offset(pt, a, b)) for pt, a, b in zip(points, pan, tilt, strict=False)])
     u = np.stack([-np.sin(pan) * np.sin(tilt), np.cos(pan) * np.sin(tilt), -np.cos(tilt)], -1) @ truth.R.T
     v = points - truth.p
     return np.linalg.norm(v - u * np.einsum("ni,ni->n", u, v)[:, None], axis=1)
