@@ -22,6 +22,7 @@ from bridge.solve.measurements import Sighting
 from bridge.solve.places import performance_points
 from bridge.solve.predict import AimError, aim_error
 from bridge.solve.result import Calibration, SolvedFixture
+from bridge.solve.shared import with_shared_terms
 
 USELESS = 0.75  # a predicted rms aim error beyond this, metres, is no answer
 CHECKED = 3  # marks from which on something is left over to check with
@@ -44,6 +45,10 @@ def calibrate(
     trusses = carried_trusses(fixtures, measured, earlier or {}, carry_only_where_needed)
     case = build_case(fixtures, stage, measured, also=[name for truss in trusses for name in truss.names])
     fit = fit_case(case, stage, trusses)
+    shared = with_shared_terms(fit)
+    if shared is not None:
+        case = shared[0]
+        fit = fit_case(case, stage, trusses)
     points = performance_points(stage)
     faces = _faces(case)
     error = aim_error(fit.poses, fit.cov, points, _face_pairs(faces, fit.case.heads.terms_on), case.heads.terms_on)
@@ -65,6 +70,7 @@ def calibrate(
             unsolved[fixture.name] = f"{fixture.name}: not sighted yet"
     proposals = next_marks(fit, stage, good, error, faces)
     advice, notes = advise(fit, stage, solved, unsolved, suspects, proposals)
+    notes = (*notes, *(shared[1] if shared else ()))
     marks = {n: _point(fit.points[i]) for i, n in enumerate(case.marks)}
     sigma = {n: float(min(fit.mark_sigma[i], 1e3)) for i, n in enumerate(case.marks)}
     return Calibration(solved, unsolved, marks, sigma, tuple(suspects), proposals, advice, points, notes)

@@ -28,11 +28,12 @@ from bridge.solve.hypotheses import (
     explain,
 )
 from bridge.solve.judge import on_floor
-from bridge.solve.relabel import corner_suspect, rig_relabelled
+from bridge.solve.relabel import corner_suspect, rig_relabelled, sighted
 from bridge.solve.result import Suspect
 
 CLEAR_GAP = 11.0  # score between the best explanation and the next culprit from which one is named alone
-SURVEY_ALARM = 3e-3  # chance that a sound survey raises any doubt, shared among the marks
+SURVEY_ALARM = 1e-2  # chance that a sound survey raises any doubt, shared among the marks
+LEAST_MARKS = 4  # with fewer, heads and marks cannot be told apart
 MANY = 0.4  # share of the heads from which a common cause is looked for
 
 
@@ -84,8 +85,8 @@ def _wrong_surveys(fit: Fit, stage: Stage, many: bool) -> tuple[list[Suspect], F
     from scipy.special import gammainccinv
 
     out: list[Suspect] = []
-    known = np.flatnonzero(fit.case.known)
-    if not len(known):
+    known = np.array([k for k in sighted(fit) if k < len(fit.case.known) and fit.case.known[k]], dtype=int)
+    if len(known) < LEAST_MARKS:
         return out, fit
     alarm = 2 * gammainccinv(1.0, SURVEY_ALARM / len(known))
     for _ in range(2):

@@ -333,3 +333,26 @@ def test_documents_hold_plain_finite_data_and_keep_old_poses():
     written = poses_document(answer, rigs.fixtures(heads), old, {}, {}, "abc", "now")
     assert written["fixtures"]["h2"]["position"] == [1.0, 2.0, 3.0]
     assert np.linalg.norm(written["fixtures"]["h0"]["rotation"]) == pytest.approx(1, abs=1e-6)
+
+
+def test_terms_that_a_type_shares_help_heads_sighted_on_one_face():
+    rng = np.random.default_rng(21)
+    heads = rigs.rig(rng, 8)
+    for head in heads:
+        head.terms[0] = np.radians(0.7) + np.radians(0.03) * rng.standard_normal()
+    both = rigs.sight(rng, heads[:6], FIVE, hand=0.01, faces=((1, None), (2, (0, 2))))
+    one = [s for s in rigs.sight(rng, heads, FIVE, hand=0.01) if s.fixture in ("h6", "h7")]
+    answer = solve(heads, FIVE, [*both, *one])
+    assert any("tilt_zero" in note for note in answer.notes)
+    for i in (6, 7):
+        solved = answer.fixtures[f"h{i}"]
+        assert solved.faces == (1,)
+        assert solved.mechanics.tilt_zero == pytest.approx(0.7, abs=0.15)
+        assert np.sqrt(np.mean(rigs.aim_misses(heads[i], solved, 2) ** 2)) < 0.08  # plain: some 25 cm
+
+
+def test_unlike_units_share_nothing():
+    rng = np.random.default_rng(22)
+    heads = rigs.rig(rng, 5, terms=True)
+    answer = solve(heads, FIVE, rigs.sight(rng, heads, FIVE, hand=0.01, faces=((1, None), (2, (0, 2)))))
+    assert not any("share" in note for note in answer.notes)
