@@ -92,7 +92,7 @@ def _carried(show: Show) -> dict[str, CarriedPose]:
     from bridge.solve.carry import CarriedPose
 
     covariances = _covariances(show.path / "poses.yaml") if show.poses else {}
-    return {name: CarriedPose(pose, covariances.get(name)) for name, pose in show.poses.items()}
+    return {name: CarriedPose(pose, covariances.get(name)) for name, pose in show.poses.items() if pose.trusted}
 
 
 def _covariances(path: Path) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from bridge.geometry.areas import Polygon
 from bridge.geometry.stage import Point3, Stage
 from bridge.solve.arrays import Array
 from bridge.solve.fit import Fit
+from bridge.solve.judge import in_line
 from bridge.solve.places import on_floor, performance_points, plan_grid
 from bridge.solve.predict import AimError, sensitivity
 from bridge.solve.relabel import sighted, symmetric_orders
@@ -111,6 +112,12 @@ def advise(
             f"nothing is left over to check these with: {_some(unverified)}; confirm them with a check walk (`/walk`),"
             " or sight a third mark off the line of the others, better five in all"
         )
+    lined = [f.name for r, f in enumerate(fit.case.fixtures) if f.name in solved and _on_a_line(fit, r)]
+    if lined:
+        advice.append(
+            f"the marks that {_some(lined)} sighted lie on one line, so only hang.sigma holds their tilt about it:"
+            " sight a mark well off that line"
+        )
     three = [case.name for case, n in zip(fit.case.fixtures, fit.case.distinct_marks(), strict=True) if n == 3]
     if three and len(three) * 2 >= len(solved):
         advice.append("three marks can only tell that something is wrong, not what; five also tell which sighting")
@@ -122,6 +129,10 @@ def advise(
             f" {best.fixture} needs it most"
         )
     return tuple(dict.fromkeys(advice)), tuple(_notes(fit, stage))
+
+
+def _on_a_line(fit: Fit, row: int) -> bool:
+    return int(fit.case.distinct_marks()[row]) >= 3 and row not in fit.carried and in_line(fit.case, fit.points, row)
 
 
 def _far_marks(fit: Fit, stage: Stage) -> list[str]:

@@ -13,7 +13,7 @@ from bridge.geometry.mechanics import TERMS
 from bridge.geometry.stage import Point3, Stage
 from bridge.solve.advice import advise, first_marks_advice, next_marks
 from bridge.solve.arrays import Array
-from bridge.solve.carry import CarriedPose, carried_trusses
+from bridge.solve.carry import CarriedPose, CarriedTruss, carried_trusses
 from bridge.solve.case import Case, build_case
 from bridge.solve.doubts import find_doubts
 from bridge.solve.fit import Fit, fit_case, reason_unsolved
@@ -25,6 +25,7 @@ from bridge.solve.result import Calibration, SolvedFixture
 from bridge.solve.shared import with_shared_terms
 
 USELESS = 0.75  # a predicted rms aim error beyond this, metres, is no answer
+MOVED_M, MOVED_SIGMAS = 0.15, 4.0  # a truss that is further off than either has moved
 CHECKED = 3  # marks from which on something is left over to check with
 
 
@@ -36,13 +37,16 @@ def calibrate(
     carry_only_where_needed: bool = False,
 ) -> Calibration:
     """Solve a rig. `earlier` are poses from which trusses that kept their shape may be carried over, all of them or
-    only those with a head that its own sightings cannot solve.
+    only those with a head that its own sightings cannot solve and with another that they place somewhere else.
 
     Raises ShowError on bad sightings and UnsolvableError where no fixture can be solved, each with what would help.
     """
     if not measured:
         raise UnsolvableError("there are no sightings to solve from; " + first_marks_advice(stage))
     trusses = carried_trusses(fixtures, measured, earlier or {}, carry_only_where_needed)
+    if carry_only_where_needed and trusses:
+        alone = fit_case(build_case(fixtures, stage, measured), stage)
+        trusses = [t for t in trusses if truss_moved(t, alone, earlier or {})]
     case = build_case(fixtures, stage, measured, also=[name for truss in trusses for name in truss.names])
     fit = fit_case(case, stage, trusses)
     shared = with_shared_terms(fit)
@@ -57,7 +61,7 @@ def calibrate(
     lost = [int(r) for r in np.flatnonzero(~good)]
     unsolved = {case.fixtures[r].name: reason_unsolved(case, r, bool(fit.solved[r])) for r in lost}
     if not np.any(good):
-        raise UnsolvableError(_all_failed(case, unsolved, stage))
+        raise NothingSolved(_all_failed(unsolved))
     suspects = find_doubts(fit, stage)
     blamed = {s.fixture for s in suspects}
     everyone = None in blamed
@@ -76,7 +80,31 @@ def calibrate(
     return Calibration(solved, unsolved, marks, sigma, tuple(suspects), proposals, advice, points, notes)
 
 
-def _all_failed(case: Case, unsolved: Mapping[str, str], stage: Stage) -> str:
+class NothingSolved(UnsolvableError):
+    """No fixture could be solved; one line for each reason."""
+
+    @property
+    def lines(self) -> list[str]:
+        return str(self).splitlines()
+
+
+def truss_moved(truss: CarriedTruss, fit: Fit, earlier: Mapping[str, CarriedPose]) -> bool:
+    """Whether heads of a truss that their own sightings solve are somewhere else than before.
+
+    Where none is, nothing says that the truss moved, and a head without sightings keeps the pose it has.
+    """
+    number = {name: i for i, name in enumerate(fit.case.names)}
+    rows = [number[name] for name in truss.names if name in number]
+    own = [r for r in rows if fit.solved[r] and not fit.doubtful[r] and fit.case.distinct_marks()[r] >= 2]
+    if not own:
+        return False
+    old = np.array([earlier[fit.case.names[r]].pose.position for r in own])
+    shift = np.linalg.norm(fit.poses.p[own] - old, axis=1)
+    sigma = np.sqrt(np.trace(fit.cov[own][:, :3, :3], axis1=1, axis2=2))
+    return bool(np.median(shift / np.maximum(sigma, MOVED_M / MOVED_SIGMAS)) > MOVED_SIGMAS)
+
+
+def _all_failed(unsolved: Mapping[str, str]) -> str:
     reasons = list(unsolved.values())
     shown = reasons[:6] + ([f"... and {len(reasons) - 6} more fixtures"] if len(reasons) > 6 else [])
     return "no fixture could be solved:\n" + "\n".join(shown)

@@ -27,13 +27,14 @@ from bridge.solve.hypotheses import (
     Explanation,
     explain,
 )
-from bridge.solve.judge import on_floor
+from bridge.solve.judge import on_floor, residuals_on_floor
 from bridge.solve.relabel import corner_suspect, rig_relabelled, sighted
 from bridge.solve.result import Suspect
 
 CLEAR_GAP = 11.0  # score between the best explanation and the next culprit from which one is named alone
 SURVEY_ALARM = 1e-2  # chance that a sound survey raises any doubt, shared among the marks
 LEAST_MARKS = 4  # with fewer, heads and marks cannot be told apart
+MOST_EXPLAINED = 40  # heads; some tenths of a second each
 MANY = 0.4  # share of the heads from which a common cause is looked for
 
 
@@ -57,7 +58,9 @@ def find_doubts(fit: Fit, stage: Stage) -> list[Suspect]:
     heads = fit.case.alone(fit.points, sigma)
     groups = [[s] for s in suspects]
     guesses: dict[str, list[tuple[str, float]]] = {}
-    for row in doubtful:
+    if len(doubtful) > MOST_EXPLAINED:
+        groups += [[_unexplained(fit, int(row))] for row in doubtful[MOST_EXPLAINED:]]
+    for row in doubtful[:MOST_EXPLAINED]:
         profile = fit.case.fixtures[row].profile.name
         found, learned = _of_head(fit, heads, int(row), sigma, guesses.get(profile, []))
         groups.append(found)
@@ -156,6 +159,15 @@ def _of_head(
         hint = f"{name}: something is wrong and {len(out)} explanations fit ({words}); sight these again"
         out = [replace(s, text=f"{s.text} ({hint})" if i == 0 else s.text) for i, s in enumerate(out)]
     return out, learned
+
+
+def _unexplained(fit: Fit, row: int) -> Suspect:
+    """The worst sighting of a head as it is solved, when there are too many heads to explain each."""
+    misses = {key.split("/")[0]: miss for key, miss in residuals_on_floor(fit, row).items()}
+    mark, miss = max(misses.items(), key=lambda item: item[1])
+    name = fit.case.fixtures[row].name
+    text = f"{name}: its sightings do not fit one pose, worst at {mark} ({miss * 100:.0f} cm)"
+    return Suspect(name, mark, "sighting", miss, text, sure=False)
 
 
 def _culprit(e: Explanation) -> tuple[object, ...]:

@@ -356,3 +356,27 @@ def test_unlike_units_share_nothing():
     heads = rigs.rig(rng, 5, terms=True)
     answer = solve(heads, FIVE, rigs.sight(rng, heads, FIVE, hand=0.01, faces=((1, None), (2, (0, 2)))))
     assert not any("share" in note for note in answer.notes)
+
+
+def test_previous_poses_are_carried_only_where_the_truss_is_seen_to_have_moved():
+    rng = np.random.default_rng(23)
+    heads = rigs.rig(rng, 4)
+    earlier, now = moved(heads, rng)
+    fixtures, place = rigs.fixtures(now, truss="t"), rigs.stage(FIVE)
+    here = [s for s in rigs.sight(rng, now, FIVE, hand=0.005) if s.fixture != "h3"]
+    answer = calibrate(fixtures, place, here, earlier, carry_only_where_needed=True)
+    assert np.max(rigs.aim_misses(now[3], answer.fixtures["h3"])) < 0.1
+    still = [s for s in rigs.sight(rng, heads, FIVE, hand=0.005) if s.fixture != "h3"]
+    answer = calibrate(fixtures, place, still, earlier, carry_only_where_needed=True)
+    assert set(answer.fixtures) == {"h0", "h1", "h2"}
+    assert "h3" in answer.unsolved
+
+
+def test_marks_in_line_are_said_and_left_unverified():
+    rng = np.random.default_rng(24)
+    heads = rigs.rig(rng, 3)
+    line = [(-5, 3, 0), (0, 3, 0), (5, 3, 0)]
+    answer = solve(heads, line, rigs.sight(rng, heads, line))
+    assert not any(f.verified for f in answer.fixtures.values())
+    assert all(any("level" in text for text in f.rests_on) for f in answer.fixtures.values())
+    assert any("one line" in text for text in answer.advice)
