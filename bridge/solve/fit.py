@@ -21,6 +21,7 @@ from bridge.solve.start import floor_under, solve_alone
 SLIPPED = 1e-4  # chance that a sound head on a truss is taken for one that slipped
 NO_FIT = 25.0  # chi-squared at which two marks and a level contradict each other: nothing says which is wrong
 FALSE_ALARM = 0.01  # chance that anything is doubted in a sound rig, shared among the heads
+FALSE_ALARM_FEW, FEW = 0.025, 4  # with four marks or fewer a mistake hides better: look sooner (degrees of freedom)
 
 
 @dataclass(frozen=True)
@@ -116,7 +117,7 @@ def limits(heads: HeadBatch, among: int | None = None) -> tuple[Array, Array]:
     from scipy.special import gammainccinv
 
     dof = heads.data_count - 6
-    alarm = FALSE_ALARM / max(among or len(heads), 1)
+    alarm = np.where(dof > FEW, FALSE_ALARM, FALSE_ALARM_FEW) / max(among or len(heads), 1)
     with_dof = 2 * gammainccinv(np.maximum(dof, 1) / 2, alarm)
     return dof, np.where(dof > 0, with_dof, 1.0)
 

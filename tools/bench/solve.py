@@ -30,6 +30,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
 
 import solve_rigs as rigs  # noqa: E402
+from solve_bound import bound  # noqa: E402
 
 from bridge.fixtures.fixture import Fixture, Hang, Pose  # noqa: E402
 from bridge.fixtures.profile import Axis, Profile  # noqa: E402
@@ -83,55 +84,6 @@ def misses(rig, answer, face=1):
 
 def rms(values):
     return float(np.sqrt(np.mean(np.square(values))))
-
-
-LEVEL = np.radians(1.0)
-
-
-def bound(rig, hand, survey=0.01, level=LEVEL):
-    """Cramer-Rao bound of the rms aim error (m): heads and marks together, derivatives numeric, measure as above."""
-    M, D = len(rig.marks), 6
-    border, parts = np.eye(3 * M) / survey**2, []
-    for head in rig.heads:
-        H, W = np.zeros((D, D)), np.zeros((D, 3 * M))
-        for m, mark in enumerate(rig.marks):
-            J = np.column_stack([across(head, mark, k) for k in range(D)])
-            K = np.column_stack([by_mark(head, mark, k) for k in range(3)])
-            at = slice(3 * m, 3 * m + 3)
-            H += J.T @ J / hand**2
-            W[:, at] += J.T @ K / hand**2
-            border[at, at] += K.T @ K / hand**2
-        tips = np.column_stack([np.zeros((2, 3)), *[tip(head, k)[:, None] for k in range(3)]])
-        H += tips.T @ tips / level**2
-        parts.append((H, W))
-    S = border - sum(W.T @ np.linalg.solve(H, W) for H, W in parts)
-    C_marks, total, count = np.linalg.inv(S), 0.0, 0
-    for head, (H, W) in zip(rig.heads, parts, strict=True):
-        X = np.linalg.solve(H, W)
-        C = np.linalg.inv(H) + X @ C_marks @ X.T
-        for g in rigs.grid():
-            J = np.column_stack([across(head, g, k) for k in range(D)])
-            total, count = total + np.trace(J @ C @ J.T), count + 1
-    return float(np.sqrt(total / count))
-
-
-def across(head, point, k, step=1e-5):
-    pan, tilt = head.angles_to(point)
-    ends = []
-    for sign in (step, -step):
-        p, R = (head.p + sign * np.eye(3)[k], head.R) if k < 3 else (head.p, head.R @ exp_so3(sign * np.eye(3)[k - 3]))
-        ends.append(rigs.TrueHead(p, R).offset(point, pan, tilt))
-    return (ends[0] - ends[1]) / (2 * step)
-
-
-def by_mark(head, point, k, step=1e-5):
-    pan, tilt = head.angles_to(point)
-    d = step * np.eye(3)[k]
-    return (head.offset(point + d, pan, tilt) - head.offset(point - d, pan, tilt)) / (2 * step)
-
-
-def tip(head, k, step=1e-5):
-    return ((head.R @ exp_so3(step * np.eye(3)[k]))[:2, 2] - head.R[:2, 2]) / step
 
 
 def aim_rows(n, hand, survey):
