@@ -17,8 +17,9 @@ import hashlib
 import json
 import os
 import tempfile
+import time
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -27,7 +28,9 @@ from bridge.errors import InputError
 
 VERSION = 1
 RESUME_WITHIN_S = 10.0
-PIECE = 64
+PIECE, DEPTH = 32, 3
+PAUSE_AFTER, PAUSE_S = 1000, 0.001
+"""Octets of JSON after which the writing thread lets the loop have the interpreter to itself."""
 
 
 def default_state_folder(environ: Mapping[str, str] = os.environ) -> Path:
@@ -173,19 +176,29 @@ def _read(path: Path) -> tuple[dict[str, Any] | None, str]:
     return data, ""
 
 
-def pieces(data: Any) -> Iterator[str]:
-    """JSON text in small pieces: one `json.dumps` of a large rig would hold the interpreter for a whole frame."""
-    if isinstance(data, Mapping) and data:
+def pieces(data: Any, depth: int = 0) -> Iterator[str]:
+    """JSON text in pieces of at most PIECE entries of a long mapping or list, as deep as DEPTH.
+
+    One `json.dumps` of a large rig would hold the interpreter, and with it the loop, for a whole frame.
+    """
+    if isinstance(data, Mapping) and len(data) > PIECE:
+        items = list(data.items())
+        yield from _joined("{", (json.dumps(dict(items[at : at + PIECE])) for at in range(0, len(items), PIECE)), "}")
+    elif isinstance(data, list | tuple) and len(data) > PIECE:
+        yield from _joined("[", (json.dumps(data[at : at + PIECE]) for at in range(0, len(data), PIECE)), "]")
+    elif isinstance(data, Mapping) and data and depth < DEPTH:
         for index, (key, value) in enumerate(data.items()):
             yield ("{" if index == 0 else ",") + json.dumps(str(key)) + ":"
-            yield from pieces(value)
+            yield from pieces(value, depth + 1)
         yield "}"
-    elif isinstance(data, list | tuple) and len(data) > PIECE:
-        for start in range(0, len(data), PIECE):
-            yield ("[" if start == 0 else ",") + json.dumps(data[start : start + PIECE])[1:-1]
-        yield "]"
     else:
         yield json.dumps(data)
+
+
+def _joined(opening: str, parts: Iterable[str], closing: str) -> Iterator[str]:
+    for index, part in enumerate(parts):
+        yield (opening if index == 0 else ",") + part[1:-1]
+    yield closing
 
 
 def _write(path: Path, data: Mapping[str, Any], durable: bool) -> None:
@@ -193,6 +206,8 @@ def _write(path: Path, data: Mapping[str, Any], durable: bool) -> None:
     with temporary.open("w", encoding="ascii") as file:
         for piece in pieces({"version": VERSION, **data}):
             file.write(piece)
+            if len(piece) > PAUSE_AFTER:
+                time.sleep(PAUSE_S)
         if durable:
             file.flush()
             os.fsync(file.fileno())

@@ -87,7 +87,15 @@ def test_a_damaged_live_state_does_not_lose_what_lasts(folder: StateFolder) -> N
 
 
 def test_pieces_are_the_same_json_and_small() -> None:
-    data = {"a": list(range(5000)), "b": {"c": [], "d": {}, "e": None}, "f": [[1, 2]] * 200, "g": "\u2028é", "h": ()}
+    fixtures = {f"head-{n}": {"angles": [0.5, 1.5], "out": False} for n in range(1000)}
+    data = {
+        "engine": {"fixtures": fixtures, "lasting": {"angles": fixtures}},
+        "a": list(range(5000)),
+        "b": {"c": [], "d": {}, "e": None},
+        "f": [[1, 2]] * 200,
+        "g": "\u2028é",
+        "h": (),
+    }
     text = list(pieces(data))
     assert json.loads("".join(text)) == json.loads(json.dumps(data))
     assert max(map(len, text)) < 2000
