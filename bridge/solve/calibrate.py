@@ -18,10 +18,11 @@ from bridge.solve.case import Case, build_case
 from bridge.solve.doubts import find_doubts
 from bridge.solve.fit import Fit, fit_case, reason_unsolved
 from bridge.solve.judge import in_line, level_off, residuals_on_floor, rests_on
+from bridge.solve.levels import with_wider_levels, without_levels
 from bridge.solve.measurements import Sighting
 from bridge.solve.places import performance_points
 from bridge.solve.predict import AimError, aim_error
-from bridge.solve.result import Calibration, SolvedFixture
+from bridge.solve.result import Calibration, SolvedFixture, Suspect
 from bridge.solve.shared import with_shared_terms
 
 USELESS = 0.75  # a predicted rms aim error beyond this, metres, is no answer
@@ -49,10 +50,8 @@ def calibrate(
         trusses = [t for t in trusses if truss_moved(t, alone, earlier or {})]
     case = build_case(fixtures, stage, measured, also=[name for truss in trusses for name in truss.names])
     fit = fit_case(case, stage, trusses)
-    shared = with_shared_terms(fit)
-    if shared is not None:
-        case = shared[0]
-        fit = fit_case(case, stage, trusses)
+    fit, suspects, learned = _learned(fit, stage)
+    case = fit.source
     points = performance_points(stage)
     faces = _faces(case)
     error = aim_error(fit.poses, fit.cov, points, _face_pairs(faces, fit.case.heads.terms_on), case.heads.terms_on)
@@ -62,7 +61,6 @@ def calibrate(
     unsolved = {case.fixtures[r].name: reason_unsolved(case, r, bool(fit.solved[r])) for r in lost}
     if not np.any(good):
         raise NothingSolved(_all_failed(unsolved))
-    suspects = find_doubts(fit, stage)
     blamed = {s.fixture for s in suspects}
     everyone = None in blamed
     solved = {
@@ -74,10 +72,30 @@ def calibrate(
             unsolved[fixture.name] = f"{fixture.name}: not sighted yet"
     proposals = next_marks(fit, stage, good, error, faces)
     advice, notes = advise(fit, stage, solved, unsolved, suspects, proposals)
-    notes = (*notes, *(shared[1] if shared else ()))
+    notes = (*notes, *learned)
     marks = {n: _point(fit.points[i]) for i, n in enumerate(case.marks)}
     sigma = {n: float(min(fit.mark_sigma[i], 1e3)) for i, n in enumerate(case.marks)}
     return Calibration(solved, unsolved, marks, sigma, tuple(suspects), proposals, advice, points, notes)
+
+
+def _learned(fit: Fit, stage: Stage) -> tuple[Fit, list[Suspect], list[str]]:
+    """The fit again with what the rig shows of itself (shared terms, how level it hangs), its doubts, and words."""
+    notes: list[str] = []
+    levels = with_wider_levels(fit)
+    if levels is not None:
+        fit = fit_case(levels[0], stage, fit.trusses)
+        notes.append(levels[1])
+    shared = with_shared_terms(fit)
+    if shared is not None:
+        fit = fit_case(shared[0], stage, fit.trusses)
+        notes += shared[1]
+    suspects = find_doubts(fit, stage)
+    loose = without_levels(fit, suspects)
+    if loose is not None:
+        fit = fit_case(loose[0], stage, fit.trusses)
+        suspects = find_doubts(fit, stage)
+        notes += loose[1]
+    return fit, suspects, notes
 
 
 class NothingSolved(UnsolvableError):

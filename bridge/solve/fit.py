@@ -252,7 +252,8 @@ def _finish(case: Case, poses: Poses, limit: Array, dof: Array, sane: Array, cou
     rows = np.flatnonzero(coupled)
     p, R, terms = poses.p.copy(), poses.R.copy(), poses.terms.copy()
     p[rows], R[rows], terms[rows] = joint.state.poses.p, joint.state.poses.R, joint.state.poses.terms
-    poses = Poses(p, R, terms)
+    buried = p[:, 2] < floor_under(case.heads.having(mark=points[case.index]))
+    poses = poses.where(buried, Poses(p, R, terms))  # a joint fit of what cannot fit must not bury a head
     heads = case.alone(points, np.minimum(sigma, 1.0))
     own = np.flatnonzero(sane)
     settled, own_chi2 = refine(heads.take(own), poses.take(own))

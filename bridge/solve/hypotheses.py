@@ -21,7 +21,7 @@ SIGHTING, WRONG_MARK, SWAP, PAN, TILT, UNIT, OFFSET, HANG, POSITION = (
     "sighting", "wrong-mark", "swap", "pan", "tilt", "unit", "tilt-zero", "hang", "position",
 )  # fmt: skip
 PENALTY = {
-    SIGHTING: 14.0, WRONG_MARK: 7.0, SWAP: 8.0, PAN: 12.0, TILT: 13.0, UNIT: 13.0, OFFSET: 15.0, HANG: 16.0,
+    SIGHTING: 14.0, WRONG_MARK: 2.0, SWAP: 4.0, PAN: 12.0, TILT: 13.0, UNIT: 13.0, OFFSET: 15.0, HANG: 16.0,
     POSITION: 14.0,
 }  # fmt: skip
 REVERSED = 6.0  # a pan that runs the other way is common on site, and has no freedom

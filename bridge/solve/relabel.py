@@ -91,11 +91,14 @@ def _words(fit: Fit, seen: list[int], order: tuple[int, ...]) -> list[Suspect]:
         text = f"marks {pair} are exchanged for all fixtures: their labels on the floor or in stage.yaml"
         return [Suspect(None, names[a], "swap", off, text, names[b])]
     told = ", ".join(f"{names[a]} is really {names[b]}" for a, b in pairs)
+    turned = tuple(seen.index(i) for i in order) in symmetric_orders(fit.points[seen])
     out = []
     for a, b in pairs:
         off = float(np.linalg.norm(fit.points[a] - fit.points[b]))
         text = f"the marks were taken in another order by all fixtures, or every pan runs the other way: {told}"
-        out.append(Suspect(None, names[a], "swap", off, text, names[b]))
+        if turned:
+            text = f"all marks seem to have been taken from another corner: {told}"
+        out.append(Suspect(None, names[a], "corner" if turned else "swap", off, text, names[b]))
     return out
 
 
