@@ -58,11 +58,12 @@ def with_wider_levels(fit: Fit) -> tuple[Case, str] | None:
 
 
 def without_levels(fit: Fit, suspects: Sequence[Suspect]) -> tuple[Case, list[str]] | None:
-    """The case with the level of single heads loosened where nothing else explains their sightings."""
+    """The case with the level of single heads loosened where nothing else explains their sightings. Five marks at least:
+    with four, a base out of level and a wrong sighting look too much alike."""
     names = [s.fixture for s in suspects if s.kind == "hang" and s.sure]
     names = [n for n in names if sum(s.fixture == n for s in suspects) == 1]
     marks = fit.case.distinct_marks()
-    rows = [i for i, n in enumerate(fit.case.names) if n in names and marks[i] >= LEAST_MARKS and i not in fit.mounts]
+    rows = [i for i, n in enumerate(fit.case.names) if n in names and marks[i] > LEAST_MARKS and i not in fit.mounts]
     if not rows:
         return None
     weight = fit.source.heads.level_weight.copy()
