@@ -58,7 +58,7 @@ def with_wider_levels(fit: Fit) -> tuple[Case, str] | None:
 
 
 def without_levels(fit: Fit, suspects: Sequence[Suspect]) -> tuple[Case, list[str]] | None:
-    """The case with the level of single heads loosened where nothing else explains their sightings. Five marks at least:
+    """The case with the level of single heads loosened where nothing else explains them. Five marks at least:
     with four, a base out of level and a wrong sighting look too much alike."""
     names = [s.fixture for s in suspects if s.kind == "hang" and s.sure]
     names = [n for n in names if sum(s.fixture == n for s in suspects) == 1]
