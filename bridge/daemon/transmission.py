@@ -121,9 +121,9 @@ class Transmission:
         """One frame: (universe, packet) of all that is to leave now."""
         if self.phase is Phase.ENDING:
             return self._end(now_s)
-        frame = self._engine.tick(now_s)
         if self.phase is Phase.LISTENING and now_s >= self._ready_s:
-            self._check(now_s)
+            self._check(now_s)  # before the frame: the first one that is sent must be dark
+        frame = self._engine.tick(now_s)
         if self._streams is None:
             return []
         return self._streams.packets(self._slots(frame), now_s)

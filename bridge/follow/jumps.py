@@ -11,7 +11,7 @@ import numpy as np
 
 from bridge.geometry.frames import Array
 
-ARRIVED_SHARE = 0.15
+ARRIVED_SHARE = 0.05
 LONGEST_S = 6.0
 
 

@@ -62,7 +62,7 @@ def test_a_large_change_of_poses_is_made_in_the_dark(bridge: Any) -> None:
 
 def test_a_small_change_of_poses_is_made_slowly_in_the_light(bridge: Any) -> None:
     bridge.stand(1.0, 3.0)
-    assert 0.1 < lit_pan_speed(bridge, turned_poses(bridge, 1.0)) < 1.0
+    assert 0.1 < lit_pan_speed(bridge, turned_poses(bridge, 0.3)) < 1.0
     assert_on_target(bridge)
 
 
