@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(answer, indent=2))
     else:
-        _print_table(answer, engine.places[0].tolist())
+        _print_table(answer, list(engine.places[0]))
     return 0
 
 

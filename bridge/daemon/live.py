@@ -13,7 +13,7 @@ from bridge.fixtures.look import Look
 from bridge.follow import snapshot
 from bridge.follow.engine import Engine
 from bridge.follow.states import WORDS
-from bridge.follow.status import status
+from bridge.follow.status import targets
 from bridge.geometry.stage import Point3
 
 
@@ -91,7 +91,7 @@ class Live:
 
     def targets(self, now_s: float) -> list[TargetRow]:
         """Name, x, y, z (m), inside, age (s) of each target."""
-        return [(t.name, t.x, t.y, t.z, t.inside, t.age_s) for t in status(self._engine, now_s).targets]
+        return list(targets(self._engine, now_s))
 
     def fixtures(self) -> Iterable[FixtureRow]:
         """Name, state, pan, tilt (deg), level of each fixture at the last frame."""

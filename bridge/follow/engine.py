@@ -8,6 +8,7 @@ frames. One tick goes one way, every step over all heads at once:
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -60,7 +61,7 @@ class Engine:
         self.marks = {name: mark.at for name, mark in stage.marks.items() if mark.at is not None} | dict(marks or {})
         self.zones, self.floors = Zones(stage), Floors(stage.floors)
         self.no_light = NoLight(stage.no_light, self.floors.lowest)
-        self.middle = np.array(self.zones.polygon.polygon.inner_point())
+        self.middle = self.zones.polygon.polygon.inner_point()
         self.targets = [TargetState(target, lost_input, self.middle) for target in stage.targets]
         self.target_names = tuple(target.name for target in stage.targets)
         follows = [self.target_names.index(f.follows or self.target_names[0]) for f in rig.fixtures]
@@ -71,12 +72,13 @@ class Engine:
         self._evenness = Evenness(rig.optics, len(self.targets))
         self._stays = np.array([f.outside == "stay" for f in rig.fixtures], dtype=bool)
         self.held_point = np.zeros((len(rig), 3))
-        self.factor = np.ones(len(rig))
+        self._full, self.factor = np.ones(len(rig)), np.ones(len(rig))
         self.zoom_raw, self.focus_raw = np.full(len(rig), np.nan), np.full(len(rig), np.nan)
-        self.places: Array = np.zeros((len(self.targets), 3))
+        self.places: list[Point3] = [(0.0, 0.0, 0.0)] * len(self.targets)
         self._points: Array = np.zeros((len(rig), 3))
         self._ease, self._eased_s = np.zeros((2, len(rig))), -np.inf
         self._fresh_poses = False
+        self._follow = np.zeros(len(rig), dtype=bool)
         self.frame: Frame | None = None
         self._walking = self._placed = False
         self._last_s: float | None = None
@@ -89,7 +91,7 @@ class Engine:
         points = plan.grid()
         height = self.targets[0].spec.height
         places = np.column_stack([points, self.floors.height_at(points) + height])
-        middle = np.array([*self.middle, float(self.floors.height_at(self.middle)) + height])
+        middle = np.array([*self.middle, self.floors.height_of(*self.middle) + height])
         self.reach = Reach(rig, Ground(plan, places, middle))
 
     # What others ask of it
@@ -154,7 +156,7 @@ class Engine:
         size = np.array([target.size for target in self.targets])[self.controls.follows]
         aim = self.reach.aim(points, self.motors.angle[0], self.gates.fade <= 0)
         short, unreached = self._limits(aim, points, size)
-        follow = self._following()
+        follow = self._follow = self._following()
         self._move(aim, points, size, follow & ~unreached, leapt, dt_s, now_s)
         start, direction = self._beam = self.rig.heads.beam(*self.motors.angle)
         miss = miss_distance(start, direction, points)
@@ -177,18 +179,24 @@ class Engine:
 
     def _find_places(self, now_s: float) -> np.ndarray:
         """Move the targets on, put them to the area test, and say which (T,) leapt since the last frame."""
-        for target in self.targets:
-            target.advance(now_s)
-        before, self.places = self.places, np.array([target.lit_point(self.floors) for target in self.targets])
-        self.allowed = self.zones.allow(self.places, self.allowed) & [target.has_input for target in self.targets]
-        step = self.places - before
-        return np.einsum("ti,ti->t", step, step) > LEAP_M**2
+        before, self.places = self.places, [self._advance(target, now_s) for target in self.targets]
+        self.allowed = np.array(
+            [
+                target.has_input and self.zones.allows(place, allowed)
+                for target, place, allowed in zip(self.targets, self.places, self.allowed.tolist(), strict=True)
+            ]
+        )
+        return np.array([math.dist(*step) > LEAP_M for step in zip(before, self.places, strict=True)])
+
+    def _advance(self, target: TargetState, now_s: float) -> Point3:
+        target.advance(now_s)
+        return target.lit_point(self.floors)
 
     def _lit_points(self) -> Array:
         """The point (N, 3) each head is to light, trims included; trims never touch the area test."""
         if self._walking:
             return np.tile(np.asarray(self.session.walk_mark, dtype=np.float64), (len(self.rig), 1))
-        points = self.places[self.controls.follows]
+        points = np.array(self.places)[self.controls.follows]
         points[:, :2] += self.controls.shift
         return np.where(self.controls.held[:, None], self.held_point, points)
 
@@ -232,7 +240,7 @@ class Engine:
         goal = np.array([aim.pan, aim.tilt])
         for fixture, pan_rad, tilt_rad in self._guides():
             goal[:, fixture] = pan_rad, tilt_rad
-        follow = self._following()
+        follow = self._follow
         if not self._walking:
             lost = able & (miss_distance(*self._beam, points) > size / 2)
             if lost.any():
@@ -290,7 +298,7 @@ class Engine:
     def _conditions(self, aim: Aim, unreached: np.ndarray, now_s: float) -> Conditions:
         """What holds for each head, no-light areas aside."""
         c, targets, rig = self.controls, self.targets, self.rig
-        aims = self._following()
+        aims = self._follow
         follows_target = aims & (not self._walking)
         waiting = np.array([not target.has_input for target in targets])
         lost = np.array([target.has_input and target.lost(now_s) for target in targets])
@@ -314,7 +322,7 @@ class Engine:
     def _level(self, conditions: Conditions, angle_rad: Array, distance: Array, dt_s: float, now_s: float) -> Array:
         """Level (N,) = master x fixture x fade x (evenness x level map); the working light has its own."""
         c, gates, session = self.controls, self.gates, self.session
-        follow = self._following()
+        follow = self._follow
         gates.shut(~follow & ~(c.held & self.rig.has_pose & ~c.still & ~c.out & ~session.active))
         gates.update(conditions.bad, conditions.reason, follow & self.jumps.arrived, now_s)
         fade_out = np.where(self._lost & (gates.reason == State.NO_INPUT), self.lost_input.fade, self.zones.fade_out)
@@ -329,7 +337,9 @@ class Engine:
         return np.asarray(c.master * c.level * level)
 
     def _factors(self, angle_rad: Array, distance: Array, counted: np.ndarray, dt_s: float) -> Array:
-        factor = map_factor(self.stage.level_map, self.places)[self.controls.follows]
+        if self.stage.level_map is None and not self.stage.evenness:
+            return self._full
+        factor = map_factor(self.stage.level_map, np.array(self.places))[self.controls.follows]
         if self.stage.evenness:
             factor = factor * self._evenness.factor(angle_rad, distance, counted, self.controls.follows, dt_s)
         return factor

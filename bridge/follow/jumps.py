@@ -49,8 +49,10 @@ class Jumps:
         """Note who of the `able` has arrived (for its lag, so that the lamp is there too); end complete moves."""
         self._away_s = np.where(miss > ARRIVED_SHARE * size, now_s, self._away_s)
         self.arrived = (now_s - self._away_s >= lag) & (miss <= ARRIVED_SHARE * size)
-        late = follows[able & self.settled & self.moving[follows] & ~self.arrived]
-        self.moving &= (now_s - self._since < LONGEST_S) & np.isin(np.arange(len(self.moving)), late)
+        if self.moving.any():
+            late = np.zeros_like(self.moving)
+            late[follows[able & self.settled & ~self.arrived]] = True
+            self.moving &= late & (now_s - self._since < LONGEST_S)
         self.settled = able & (self.settled | self.arrived)
 
     def leave(self, where: np.ndarray) -> None:

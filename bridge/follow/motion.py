@@ -22,6 +22,7 @@ class Motors:
         self._acceleration = np.stack([rig.pan.acceleration, rig.tilt.acceleration])
         self._low = np.stack([rig.pan.low, rig.tilt.low])
         self._high = np.stack([rig.pan.high, rig.tilt.high])
+        self._longest_stop = 1.5 * self._top**2 / self._acceleration + 0.1 * self._top
         self.rest = np.stack([rig.pan.rest, rig.tilt.rest])
         self.angle = self.rest.copy()
         self.speed = np.zeros_like(self.angle)
@@ -37,7 +38,8 @@ class Motors:
         wanted = own + np.sign(ahead) * self._stoppable(distance, gain, dt_s)
         wanted = _clip(wanted, -self._top, self._top)
         to_low, to_high = self.angle - self._low, self._high - self.angle
-        wanted = _clip(wanted, -self._stoppable(to_low, gain, dt_s), self._stoppable(to_high, gain, dt_s))
+        if (np.minimum(to_low, to_high) < self._longest_stop).any():
+            wanted = _clip(wanted, -self._stoppable(to_low, gain, dt_s), self._stoppable(to_high, gain, dt_s))
         speed = np.where(frozen, 0.0, _clip(wanted, self.speed - gain, self.speed + gain))
         self.angle = self.angle + speed * dt_s
         self.speed = speed

@@ -74,6 +74,9 @@ class Reach:
         self._rows = np.arange(len(rig))
         self._home_branch = self.home.face * len(TURNS) + len(TURNS) // 2
         self._branch = self._home_branch.copy()
+        self._home_side = np.where(self.home.face == 0, 1.0, -1.0)
+        self._any_winds = bool(self.home.winds.any())
+        self._nobody = np.zeros(len(rig), dtype=bool)
 
     def aim(self, points: Array, pan_now: Array, dark: np.ndarray | None = None) -> Aim:
         """Aim N heads at N points (N, 3); `pan_now` (N,) is the pan as commanded now.
@@ -81,31 +84,30 @@ class Reach:
         Heads that are `dark` (N,) and may have to wind use the occasion to take the turn with most room on both sides.
         """
         rig = self._rig
-        if dark is not None and self.home.winds.any():
+        if dark is not None and self._any_winds:
             pan_now = np.where(dark & self.home.winds, (rig.pan.low + rig.pan.high) / 2, pan_now)
-        face_pan, face_tilt, length = rig.heads.aim(points)
-        around = np.where(self.home.winds, pan_now, self.home.pan)
-        at_home = self._at_home(face_pan, face_tilt, length, around)
+        at_home = self._at_home(points)
         if at_home is not None:
             return at_home
+        face_pan, face_tilt, length = rig.heads.aim(points)
+        around = np.where(self.home.winds, pan_now, self.home.pan)
         pans = _candidates(face_pan, around, rig.heads.turn)
         tilts = np.repeat(face_tilt, len(TURNS), axis=1)
         self._branch = self._choose(pans, tilts, pan_now)
         pan, tilt = pans[self._rows, self._branch], tilts[self._rows, self._branch]
         return self._clamp(pan, tilt, self._branch // len(TURNS) + 1, length)
 
-    def _at_home(self, face_pan: Array, face_tilt: Array, length: Array, around: Array) -> Aim | None:
+    def _at_home(self, points: Array) -> Aim | None:
         """The usual case, made short: every head is at home and stays inside its limits. Else None."""
         rig = self._rig
-        if self.home.winds.any() or not np.array_equal(self._branch, self._home_branch):
+        if self._any_winds or (self._branch != self._home_branch).any():
             return None
-        pan = _near(face_pan[self._rows, self.home.face], around, rig.heads.turn)
-        tilt = face_tilt[self._rows, self.home.face]
+        pan, tilt, length = rig.heads.aim_on(self._home_side, points)
+        pan = _near(pan, self.home.pan, rig.heads.turn)
         past = (pan < rig.pan.low) | (pan > rig.pan.high) | (tilt < rig.tilt.low) | (tilt > rig.tilt.high)
         if (past | (length <= 0)).any():
             return None
-        nobody = np.zeros(len(rig), dtype=bool)
-        return Aim(pan, tilt, self.home.face + 1, length, pan, tilt, nobody, nobody.copy())
+        return Aim(pan, tilt, self.home.face + 1, length, pan, tilt, self._nobody.copy(), self._nobody.copy())
 
     def _choose(self, pans: Array, tilts: Array, pan_now: Array) -> np.ndarray:
         """Number of the best candidate (N, 10) of each head: home first, then where it is, then the nearest."""

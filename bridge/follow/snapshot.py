@@ -10,8 +10,6 @@ from __future__ import annotations
 import math
 from typing import Any
 
-import numpy as np
-
 from bridge.follow.engine import Engine
 from bridge.follow.target import TargetState
 
@@ -129,7 +127,7 @@ def _restore_fixture(engine: Engine, n: int, entry: dict[str, Any]) -> None:
 
 def _target(target: TargetState, now_s: float) -> dict[str, Any]:
     return {
-        "place": target.place.tolist(),
+        "place": list(target.place),
         "z": target.z_m,
         "height": target.height,
         "size": target.size,
@@ -141,7 +139,7 @@ def _target(target: TargetState, now_s: float) -> dict[str, Any]:
 
 def _restore_target(target: TargetState, entry: dict[str, Any], now_s: float) -> None:
     if place := _numbers(entry.get("place"), 2):
-        target.place = np.array(place)
+        target.place = (place[0], place[1])
     target.z_m = _number(entry["z"], 0.0) if isinstance(entry.get("z"), (int, float)) else None
     target.height = _number(entry.get("height"), target.height)
     target.size = max(_number(entry.get("size"), target.size), 0.05)

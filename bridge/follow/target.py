@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from bridge.errors import Refused
 from bridge.geometry.areas import Floors
 from bridge.geometry.frames import Array
-from bridge.geometry.stage import Target
+from bridge.geometry.stage import Point3, Target
 from bridge.wire.settings import LostInput
 
 VELOCITY_RENEWAL_S = 0.5
@@ -22,7 +20,7 @@ class TargetState:
 
     spec: Target
     rule: LostInput
-    place: Array
+    place: tuple[float, float]
     height: float = field(init=False)
     size: float = field(init=False)
     z_m: float | None = None
@@ -64,7 +62,7 @@ class TargetState:
     def put(self, x: float, y: float, z: float | None, now_s: float) -> None:
         """An observation: the performer stands at x, y (z None), or this very point is to be lit."""
         self._observed(now_s)
-        self.place, self.z_m, self.guide = np.array([x, y]), z, None
+        self.place, self.z_m, self.guide = (x, y), z, None
         self.velocity_until_s = -math.inf
 
     def drive(self, vx: float, vy: float, now_s: float) -> None:
@@ -89,10 +87,11 @@ class TargetState:
         """Carry a velocity on to now."""
         if self.advanced_s is not None and self.velocity_until_s > self.advanced_s:
             until = min(now_s, self.velocity_until_s, self.heard_s + self.rule.after)
-            self.place = self.place + np.array(self.velocity) * max(0.0, until - self.advanced_s)
+            for_s = max(0.0, until - self.advanced_s)
+            self.place = (self.place[0] + self.velocity[0] * for_s, self.place[1] + self.velocity[1] * for_s)
         self.advanced_s = now_s
 
-    def lit_point(self, floors: Floors) -> Array:
-        """The point to be lit (3,), metres, stage frame."""
-        z = self.z_m if self.z_m is not None else float(floors.height_at(self.place)) + self.height
-        return np.array([self.place[0], self.place[1], z])
+    def lit_point(self, floors: Floors) -> Point3:
+        """The point to be lit, metres, stage frame."""
+        x, y = self.place
+        return (x, y, self.z_m if self.z_m is not None else floors.height_of(x, y) + self.height)

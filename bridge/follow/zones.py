@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from bridge.geometry.areas import Prism
-from bridge.geometry.frames import Array
-from bridge.geometry.stage import Stage
+from bridge.geometry.stage import Point3, Stage
 
 
 class Zones:
@@ -19,12 +16,14 @@ class Zones:
         self.margin = stage.polygon.margin
         self.fade_in, self.fade_out = stage.polygon.fade_in, stage.polygon.fade_out
 
-    def outside_by(self, point: Array) -> float:
-        """How far a point (3,) is outside all areas that are on, metres; negative inside."""
-        joined = [self.polygon, *(prism for prism in self.more.values() if prism.on)]
-        return min(prism.outside_by(point) for prism in joined)
+    def outside_by(self, point: Point3) -> float:
+        """How far a point is outside all areas that are on, metres; negative inside."""
+        outside = self.polygon.outside_by(point)
+        for prism in self.more.values():
+            if prism.on:
+                outside = min(outside, prism.outside_by(point))
+        return outside
 
-    def allow(self, points: Array, allowed: np.ndarray) -> np.ndarray:
-        """Who may be lit now (T,), given who was: lost beyond the margin, found again only inside."""
-        outside = np.array([self.outside_by(point) for point in points])
-        return np.where(allowed, outside <= self.margin, outside <= 0.0)
+    def allows(self, point: Point3, allowed: bool) -> bool:
+        """Whether a point may be lit, given whether it was: lost beyond the margin, found again only inside."""
+        return self.outside_by(point) <= (self.margin if allowed else 0.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -21,6 +22,8 @@ class Polygon:
         self._edge = self._b - self._a
         self._rise = np.where(self._edge[:, 1] != 0, self._edge[:, 1], 1.0)  # a level edge is never straddled
         self._length2 = np.maximum(np.einsum("ei,ei->e", self._edge, self._edge), 1e-18)
+        sides = np.column_stack([self._a, self._edge]).tolist()
+        self._sides = list(zip(sides, self._length2.tolist(), strict=True))
 
     def contains(self, points: ArrayLike) -> np.ndarray:
         """Even-odd test of points (..., 2); points on an edge may fall on either side (see `outside_by`)."""
@@ -40,6 +43,18 @@ class Polygon:
         gap = offset - along[..., None] * self._edge
         distance = np.sqrt(np.min(np.einsum("...ei,...ei->...e", gap, gap), axis=-1))
         return np.where(self.contains(points), -distance, distance)
+
+    def distance_outside(self, x: float, y: float) -> float:
+        """`outside_by` for a single point, in plain numbers: for the few targets of a frame that is the shorter way."""
+        nearest, inside = math.inf, False
+        for (ax, ay, ex, ey), length2 in self._sides:
+            px, py = x - ax, y - ay
+            along = min(max((px * ex + py * ey) / length2, 0.0), 1.0)
+            gap_x, gap_y = px - along * ex, py - along * ey
+            nearest = min(nearest, gap_x * gap_x + gap_y * gap_y)
+            if (py < 0) != (py < ey) and px < ex * py / ey:
+                inside = not inside
+        return -math.sqrt(nearest) if inside else math.sqrt(nearest)
 
     def inner_point(self) -> Point2:
         """A point well inside, also where the polygon is not convex: the middle if that is inside."""
@@ -68,10 +83,10 @@ class Prism:
         self.name, self.polygon, self.on = area.name, Polygon(area.corners), area.on
         self.low, self.high = area.height
 
-    def outside_by(self, point: ArrayLike) -> float:
-        """How far a point (3,) is outside, in plan or in height, whichever is more; negative inside."""
-        x, y, z = np.asarray(point, dtype=np.float64)
-        return float(max(self.polygon.outside_by([x, y]), self.low - z, z - self.high))
+    def outside_by(self, point: Sequence[float]) -> float:
+        """How far a point (x, y, z) is outside, in plan or in height, whichever is more; negative inside."""
+        x, y, z = point
+        return max(self.polygon.distance_outside(x, y), self.low - z, z - self.high)
 
 
 class Floors:
@@ -106,6 +121,11 @@ class Floors:
             best = np.where(on, np.maximum(best, height), best)
         return np.where(np.isfinite(best), best, 0.0)
 
+    def height_of(self, x: float, y: float) -> float:
+        """`height_at` for a single place, in plain numbers."""
+        under = [h for p, h in zip(self._polygons, self.heights, strict=True) if p.distance_outside(x, y) <= 1e-9]
+        return max(under, default=0.0)
+
     def first_meeting(self, start: Array, direction: Array, above_m: float) -> Array | None:
         """Where a ray (start, unit direction, both (3,)) first meets the surface `above_m` over the floors, or None.
 
@@ -123,7 +143,8 @@ class Floors:
         return None
 
     def _height_over(self, point: Array, above_m: float) -> float:
-        return float(point[2] - self.height_at(point[:2]) - above_m)
+        x, y, z = point.tolist()
+        return z - self.height_of(x, y) - above_m
 
     @staticmethod
     def _level_crossing(start: Array, direction: Array, z: float) -> float | None:

@@ -18,7 +18,6 @@ import numpy as np
 
 from bridge.geometry.frames import Array
 
-BOTH_FACES = np.array([1.0, -1.0])
 TERMS = ("tilt_zero", "squareness", "collimation", "lens_x", "lens_y", "pan_scale")
 
 
@@ -53,67 +52,82 @@ class Heads:
 
     def beam(self, pan_rad: Array, tilt_rad: Array) -> tuple[Array, Array]:
         """Start (N, 3) in metres and unit direction (N, 3) of each beam, stage frame."""
-        turned_tilt, turned_pan = tilt_rad + self.terms[:, 0], (1 + self.terms[:, 5]) * pan_rad
+        turned_tilt, turned_pan = tilt_rad + self.terms[:, 0], self._pan_gain * pan_rad
         x, y, z = self._in_head  # both vectors are turned together: about x, then y, then z
         cos, sin = np.cos(turned_tilt), np.sin(turned_tilt)
         y, z = cos * y - sin * z, sin * y + cos * z
         cos, sin = self._square
         x, z = cos * x + sin * z, cos * z - sin * x
         cos, sin = np.cos(turned_pan), np.sin(turned_pan)
-        in_fixture = np.array([cos * x - sin * y, sin * x + cos * y, z])
-        in_stage = np.einsum("nij,jvn->vni", self.rotation, in_fixture)
-        return self.position + in_stage[1], in_stage[0]
+        in_fixture = np.array([cos * x - sin * y, sin * x + cos * y, z]).transpose(2, 0, 1)
+        in_stage = self.rotation @ in_fixture
+        return self.position + in_stage[:, :, 1], in_stage[:, :, 0]
 
     def aim(self, points: Array) -> tuple[Array, Array, Array]:
         """Angles that put the beams on `points` (N, 3), metres, stage frame.
 
-        Returns pan (N, 2) and tilt (N, 2) in radians, last axis face 1 and face 2, pan as a principal value that
-        whole turns may be added to (`turn`), and the length (N,) of each beam from its lens to its point. A point
-        that no angle reaches (nearer than the lens offset) gives the nearest angles and length 0.
+        Returns pan (N, 2) and tilt (N, 2) in radians, last axis face 1 and face 2, pan as any of the values that
+        differ by whole turns (`turn`), and the length (N,) of each beam from its lens to its point. A point that no
+        angle reaches (nearer than the lens offset) gives the nearest angles and length 0.
         """
-        v, w, length = self._seen(points)
-        tilt_zero, *_, pan_scale = self.terms.T
+        seen = self._seen(points)
+        (pan_1, tilt_1), (pan_2, tilt_2) = self._angles(seen, 1.0), self._angles(seen, -1.0)
+        return np.array([pan_1, pan_2]).T, np.array([tilt_1, tilt_2]).T, seen[2]
+
+    def aim_on(self, sides: Array, points: Array) -> tuple[Array, Array, Array]:
+        """As `aim`, for one face of each head: `sides` (N,) is 1 for face 1, -1 for face 2; pan and tilt are (N,)."""
+        seen = self._seen(points)
+        return *self._angles(seen, sides), seen[2]
+
+    def _angles(self, seen: tuple[Array, Array, Array], sides: Array | float) -> tuple[Array, Array]:
+        v, w, _ = seen
         cos, sin = self._square
-        rho = np.maximum(np.hypot(w[:, 1], w[:, 2]), 1e-12)
-        u_z = (v[:, 2] + sin * w[:, 0]) / cos
-        swing = np.arccos(np.minimum(np.maximum(-u_z / rho, -1.0), 1.0))[:, None] * BOTH_FACES
-        tilt = swing - np.arctan2(w[:, 1], -w[:, 2])[:, None]
-        x = (cos * w[:, 0] + sin * u_z)[:, None]
-        pan = np.arctan2(v[:, 1], v[:, 0])[:, None] - np.arctan2(rho[:, None] * np.sin(swing), x)
-        return _principal(pan) / (1 + pan_scale)[:, None], tilt - tilt_zero[:, None], length
+        tilt_zero, pan_gain = self.terms[:, 0], self._pan_gain
+        rho = np.sqrt(w[1] * w[1] + w[2] * w[2]) + 1e-12
+        u_z = (v[2] + sin * w[0]) / cos
+        swing = sides * np.arccos(np.minimum(np.maximum(-u_z / rho, -1.0), 1.0))
+        pan = np.arctan2(v[1], v[0]) - np.arctan2(rho * np.sin(swing), cos * w[0] + sin * u_z)
+        return pan / pan_gain, swing - np.arctan2(w[1], -w[2]) - tilt_zero
 
     def tilt_for(self, pan_rad: Array, points: Array) -> Array:
         """The tilt (N,) that brings each beam nearest to its point while pan stays where it is; may be negative."""
         v, w, _ = self._seen(points)
-        tilt_zero, squareness, *_, pan_scale = self.terms.T
-        turned = (1 + pan_scale) * pan_rad
-        along_x = np.cos(turned) * v[:, 0] + np.sin(turned) * v[:, 1]
-        u_y = np.cos(turned) * v[:, 1] - np.sin(turned) * v[:, 0]
-        u_z = np.cos(squareness) * v[:, 2] + np.sin(squareness) * along_x
-        return np.arctan2(u_y, -u_z) - np.arctan2(w[:, 1], -w[:, 2]) - tilt_zero
+        cos, sin = np.cos(self._pan_gain * pan_rad), np.sin(self._pan_gain * pan_rad)
+        along_x, u_y = cos * v[0] + sin * v[1], cos * v[1] - sin * v[0]
+        cos, sin = self._square
+        u_z = cos * v[2] + sin * along_x
+        return np.arctan2(u_y, -u_z) - np.arctan2(w[1], -w[2]) - self.terms[:, 0]
 
-    @property
+    @cached_property
     def turn(self) -> Array:
         """What a whole turn of the beam takes in commanded pan, (N,) rad."""
-        return 2 * np.pi / (1 + self.terms[:, 5])
+        return 2 * np.pi / self._pan_gain
+
+    @cached_property
+    def _pan_gain(self) -> Array:
+        return 1 + self.terms[:, 5]
+
+    @cached_property
+    def _fixture_from_stage(self) -> Array:
+        return np.ascontiguousarray(self.rotation.transpose(0, 2, 1))
 
     def _seen(self, points: Array) -> tuple[Array, Array, Array]:
-        """The points in the fixture frame (v) and in the head frame once aimed (w), and the beam lengths."""
+        """The points in the fixture frame (v) and in the head frame once aimed (w), (3, N), and beam lengths (N,)."""
         (beam_x, lens_x), (_, lens_y), (beam_z, _) = self._in_head
-        v = np.einsum("nji,nj->ni", self.rotation, points - self.position)
+        v = (self._fixture_from_stage @ (points - self.position)[:, :, None])[:, :, 0].T
         across = -lens_x * beam_x
-        under_root = across**2 + np.einsum("ni,ni->n", v, v) - lens_x**2 - lens_y**2
+        under_root = across * across + _square_of(v) - lens_x * lens_x - lens_y * lens_y
         length = across + np.sqrt(np.maximum(under_root, 0.0))
-        return v, np.array([lens_x + length * beam_x, lens_y, length * beam_z]).T, length
+        return v, np.array([lens_x + length * beam_x, lens_y, length * beam_z]), length
 
 
 def miss_distance(start: Array, direction: Array, points: Array) -> Array:
-    """Perpendicular distance (...,) in metres from points to beam axes; for a point behind the lens, to the lens."""
-    offset = points - start
-    along = np.maximum(np.einsum("...i,...i->...", offset, direction), 0.0)
-    gap = offset - along[..., None] * direction
-    return np.sqrt(np.einsum("...i,...i->...", gap, gap))
+    """Perpendicular distance (N,), m, from points (N, 3) to beam axes; for a point behind the lens, to the lens."""
+    offset, d = (points - start).T, direction.T
+    along = np.maximum(offset[0] * d[0] + offset[1] * d[1] + offset[2] * d[2], 0.0)
+    return np.sqrt(_square_of(offset - along * d))
 
 
-def _principal(angle: Array) -> Array:
-    return np.pi - np.mod(np.pi - angle, 2 * np.pi)
+def _square_of(rows: Array) -> Array:
+    """Squared length (N,) of vectors (3, N)."""
+    return rows[0] * rows[0] + rows[1] * rows[1] + rows[2] * rows[2]
