@@ -58,17 +58,15 @@ class Live:
         return pan, tilt, _raw(frame.zoom_raw[number]), _raw(frame.focus_raw[number])
 
     def prepare_poses(self, poses: Mapping[str, Pose], marks: Mapping[str, Point3]) -> Callable[[], None]:
-        """Called in the solve's thread; calling the result, in the loop, aims with these poses from then on.
-
-        `marks` are places that were solved with the poses, for check walks. All the work still lies in the result,
-        and costs the loop a few frames (`Engine.take_poses` looks at the whole polygon for every head): what of it
-        does not touch the engine's state belongs here as soon as the engine can be asked for it alone.
+        """Called in the solve's thread, where the slow part is done; calling the result, in the loop, aims with these
+        poses from then on. `marks` are places that were solved with the poses, for check walks.
         """
         merged = {**self._poses, **poses}
+        aimed = self._engine.prepare(merged)
 
         def take() -> None:
             self._poses = merged
-            self._engine.take_poses(merged)
+            self._engine.adopt(aimed)
             self._engine.marks.update(marks)
 
         return take
@@ -76,10 +74,6 @@ class Live:
     def whole(self, now_s: float) -> dict[str, Any]:
         """Everything a restart within seconds goes on from, JSON-able."""
         return snapshot.whole(self._engine, now_s)
-
-    def lasting(self) -> dict[str, Any]:
-        """What survives every restart, JSON-able."""
-        return snapshot.lasting(self._engine)
 
     def restore(self, whole: dict[str, Any], now_s: float) -> None:
         """Go on from what `whole` gave."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any, Protocol
 
@@ -10,14 +11,14 @@ from bridge.daemon.transmission import Transmission
 from bridge.daemon.worker import Worker
 
 LIVE_EVERY_S = 0.5
-LASTING_EVERY_S = 0.1
+SOON_S = 0.1
+"""What was switched is written with the next frame, but no oftener than this."""
 
 
 class Engine(Protocol):
     """What is needed of `bridge.follow.engine.Engine` here."""
 
     def whole(self, now_s: float) -> dict[str, Any]: ...
-    def lasting(self) -> dict[str, Any]: ...
 
 
 class Memory:
@@ -34,23 +35,18 @@ class Memory:
         self._folder, self._engine, self._transmission = folder, engine, transmission
         self._worker, self._wall = worker, wall
         self._written: dict[str, Any] | None = None
-        self._next_live_s = self._next_lasting_s = -1.0
-        self._look = True
+        self._kept_s = -math.inf
+        self._changed = True
 
-    def lasting_changed(self) -> None:
-        """Something that must survive every restart was set: write it with the next frame."""
-        self._look = True
+    def changed(self) -> None:
+        """Something was switched that a crash must not undo: write it with the next frame."""
+        self._changed = True
 
     def keep(self, now_s: float) -> bool:
         """Write what is due; True when there was something."""
-        if self._look and now_s >= self._next_lasting_s:
-            self._look = False
-            self._next_lasting_s = now_s + LASTING_EVERY_S
-            self._keep_lasting(self._engine.lasting())
-            return True
-        if now_s < self._next_live_s:
+        if now_s < self._kept_s + (SOON_S if self._changed else LIVE_EVERY_S):
             return False
-        self._next_live_s = now_s + LIVE_EVERY_S
+        self._changed, self._kept_s = False, now_s
         self._keep_lasting(self._keep_live(now_s, running=True))
         return True
 

@@ -19,7 +19,7 @@ class Commands(Protocol):
 
 
 class Router:
-    """`lasting_changed` is called when something was obeyed that must survive every restart."""
+    """`changed` is called when a switch or level was obeyed that a restart must not lose."""
 
     def __init__(
         self,
@@ -27,11 +27,11 @@ class Router:
         transmission: Transmission,
         feed: Feed,
         session: Session,
-        lasting_changed: Callable[[], None],
+        changed: Callable[[], None],
     ) -> None:
         self._commands, self._transmission = commands, transmission
         self._feed, self._session = feed, session
-        self._lasting_changed = lasting_changed
+        self._changed = changed
 
     def handle(self, address: str, args: tuple[Any, ...], host: str, now_s: float) -> None:
         """Obey one message; raises Refused with a reason and words."""
@@ -51,8 +51,8 @@ class Router:
             self._session.confirm_walk(_text(address, args), time.time())
         else:
             self._commands.handle(address, args, host, now_s)
-            if parts[-1] in ("still", "trim"):
-                self._lasting_changed()
+            if parts[0] not in ("target", "sight", "walk"):  # those come all the time, and are kept twice a second
+                self._changed()
 
     def _arm(self, args: tuple[Any, ...]) -> None:
         (value,) = _arguments("/arm", args, "0 or 1", 1)
@@ -62,6 +62,7 @@ class Router:
             self._transmission.arm()
         else:
             self._transmission.disarm()
+        self._changed()
 
 
 def _arguments(address: str, args: tuple[Any, ...], expected: str, count: int) -> tuple[Any, ...]:

@@ -72,7 +72,7 @@ class Service:
             show, engine, self._worker, self._feed.event, loop.call, lambda poses: folder.write_poses(to_json(poses))
         )
         self._memory = Memory(folder, engine, self.transmission, self._worker, time.time)
-        router = Router(commands, self.transmission, self._feed, self._session, self._memory.lasting_changed)
+        router = Router(commands, self.transmission, self._feed, self._session, self._memory.changed)
         self._pacer = Pacer(show.network.sacn.rate)
         self._inbox = Inbox(show.network.osc.allow, router.handle, self._pacer.observe)
         self._newcomers, self._faults = Throttle(LOG.error), Throttle(LOG.error)
@@ -167,14 +167,17 @@ class Service:
                 time.sleep(left_s - SPIN_S)
 
     def _chores(self, now_s: float) -> None:
-        """What may wait, in the slack after a frame; one thing a frame, so that none makes the next one late."""
+        """What may wait, in the slack after a frame. The feed never takes the others' turn, however fast it is."""
         self._output.discover(self.transmission.discovery(now_s), now_s)
         due = self._feed.due(now_s)
         if due:
             self._feed.tell(due, self._state(), self._engine.targets(now_s), self._engine.fixtures())
-        elif self._memory.keep(now_s):
-            pass
-        elif now_s >= self._next_listen_s:
+        if not self._memory.keep(now_s):
+            self._upkeep(now_s)
+
+    def _upkeep(self, now_s: float) -> None:
+        """One thing a frame, so that none makes the next one late."""
+        if now_s >= self._next_listen_s:
             self._next_listen_s = now_s + LISTEN_EVERY_S
             self._ears.listen()
         elif now_s >= self._next_newcomers_s:

@@ -6,7 +6,6 @@ To add an address: write a method that checks all its arguments before it acts, 
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Callable, Iterable, Sequence
 
@@ -18,6 +17,7 @@ from bridge.follow.engine import Engine
 Args = Sequence[object]
 FARTHEST_M = 1000.0
 FASTEST_M_S = 50.0
+FEW = 12
 
 
 def number(value: object, what: str, low: float = -FARTHEST_M, high: float = FARTHEST_M) -> float:
@@ -55,13 +55,13 @@ def count(args: Args, what: str, *allowed: int) -> Args:
 
 
 def find(names: Iterable[str], name: str, kind: str) -> int:
-    """Place of a name among the known ones; raises Refused with the nearest."""
+    """Place of a name among the known ones; raises Refused with what is known."""
     known = list(names)
     if name in known:
         return known.index(name)
-    near = difflib.get_close_matches(name, known, n=1)
-    hint = f"; did you mean {near[0]}?" if near else f"; known: {', '.join(known[:8]) or 'none'}"
-    raise Refused("unknown-name", f"there is no {kind} {name}{hint}")
+    same = [k for k in known[:FEW] if k.lower() == name.lower()]  # no slow search for the nearest: a frame may wait
+    hint = f"did you mean {same[0]}?" if same else f"known: {', '.join(known[:FEW]) or 'none'}"
+    raise Refused("unknown-name", f"there is no {kind} {name}; {hint}")
 
 
 class Commands:

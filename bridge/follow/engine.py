@@ -50,6 +50,14 @@ class Frame(Look):
     distance: Array
 
 
+@dataclass(frozen=True)
+class Aimed:
+    """A rig with its poses, and the faces and turns found for it."""
+
+    rig: Rig
+    reach: Reach
+
+
 class Engine:
     """N heads that follow T targets on one stage. Built once per show; poses may be exchanged live."""
 
@@ -82,17 +90,20 @@ class Engine:
         self.frame: Frame | None = None
         self._walking = self._placed = False
         self._last_s: float | None = None
-        self._take_rig(rig)
+        self._take(Aimed(rig, Reach(rig, self._ground())))
 
-    def _take_rig(self, rig: Rig) -> None:
-        self.rig = rig
-        self._beam = rig.heads.beam(*self.motors.angle)
+    def _take(self, aimed: Aimed) -> None:
+        self.rig, self.reach = aimed.rig, aimed.reach
+        self._beam = self.rig.heads.beam(*self.motors.angle)
+
+    def _ground(self) -> Ground:
+        """What every head must be able to follow: the polygon, at the height that is lit."""
         plan = self.zones.polygon.polygon
         points = plan.grid()
         height = self.targets[0].spec.height
         places = np.column_stack([points, self.floors.height_at(points) + height])
         middle = np.array([*self.middle, self.floors.height_of(*self.middle) + height])
-        self.reach = Reach(rig, Ground(plan, places, middle))
+        return Ground(plan, places, middle)
 
     # What others ask of it
 
@@ -108,8 +119,17 @@ class Engine:
 
     def take_poses(self, poses: Mapping[str, Pose]) -> None:
         """Aim with other poses from now on: small corrections slowly and in the light, others in the dark."""
-        self._take_rig(self.rig.with_poses(poses))
-        self.jumps.leave(np.ones(len(self.rig), dtype=bool))
+        self.adopt(self.prepare(poses))
+
+    def prepare(self, poses: Mapping[str, Pose]) -> Aimed:
+        """The slow part of `take_poses`; changes nothing, so that it can be done in another thread."""
+        rig = self.rig.with_poses(poses)
+        return Aimed(rig, Reach(rig, self._ground()))
+
+    def adopt(self, aimed: Aimed) -> None:
+        """The quick part of `take_poses`."""
+        self._take(aimed)
+        self.jumps.leave(np.ones(len(self.rig), dtype=bool), in_the_dark=True)
         self._fresh_poses = True
 
     def hold(self, fixture: int, on: bool) -> None:
@@ -122,7 +142,7 @@ class Engine:
         """Let a head follow another target; it goes over in the dark."""
         if self.controls.follows[fixture] != target:
             self.controls.follows[fixture] = target
-            self.jumps.leave(np.arange(len(self.rig)) == fixture)
+            self.jumps.leave(np.arange(len(self.rig)) == fixture, in_the_dark=True)
 
     def take_in_hand(self, fixture: int) -> None:
         """Begin to aim a head by hand, where it stands."""
@@ -243,8 +263,11 @@ class Engine:
         follow = self._follow
         if not self._walking:
             lost = able & (miss_distance(*self._beam, points) > size / 2)
-            if lost.any():
-                self.jumps.begin(lost, motors.time_to(goal), leapt, controls.follows, now_s)
+            joining = follow & ~self.jumps.settled & (self.gates.fade > 0)
+            if (lost | joining).any():
+                time_s = motors.time_to(goal)
+                self.jumps.begin(lost, time_s, leapt, controls.follows, now_s)
+                self.jumps.join(joining & able, time_s)
         goal = self._ease_in(goal, points, size, able, now_s)
         wait = follow & self.jumps.waiting(controls.follows, self.gates.fade)
         goal[1] = self._across_nadir(goal[1], points, follow)

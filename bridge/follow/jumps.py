@@ -24,6 +24,7 @@ class Jumps:
         self._since = np.full(targets, -np.inf)
         self.settled = np.zeros(heads, dtype=bool)
         self.arrived = np.zeros(heads, dtype=bool)
+        self._in_the_dark = np.zeros(heads, dtype=bool)
         self._away_s = np.full(heads, -np.inf)
 
     def begin(self, lost: np.ndarray, time_s: Array, leapt: np.ndarray, follows: np.ndarray, now_s: float) -> None:
@@ -34,6 +35,10 @@ class Jumps:
             if not self.moving[target]:
                 self.moving[target], self._since[target] = True, now_s
         self.leave(lost & ~self.moving[follows])
+
+    def join(self, alight: np.ndarray, time_s: Array) -> None:
+        """Heads that come to their target alight (N,), as after a hold, and are there in time do so in the light."""
+        self.settled |= alight & ~self.settled & ~self._in_the_dark & (time_s <= self._after)
 
     def under_way(self, follows: np.ndarray) -> np.ndarray:
         """Heads (N,) that are on such a move, with their group or on their own."""
@@ -54,8 +59,11 @@ class Jumps:
             late[follows[able & self.settled & ~self.arrived]] = True
             self.moving &= late & (now_s - self._since < LONGEST_S)
         self.settled = able & (self.settled | self.arrived)
+        self._in_the_dark &= ~self.arrived
 
-    def leave(self, where: np.ndarray) -> None:
-        """These heads belong to no group until they have arrived again."""
+    def leave(self, where: np.ndarray, in_the_dark: bool = False) -> None:
+        """These heads belong to no group until they have arrived again; `in_the_dark` however short the way."""
         self.settled &= ~where
         self.arrived &= ~where
+        if in_the_dark:
+            self._in_the_dark |= where

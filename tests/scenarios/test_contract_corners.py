@@ -69,3 +69,14 @@ def test_a_small_change_of_poses_is_made_slowly_in_the_light(bridge: Any) -> Non
 def test_a_refused_pointing_does_not_claim_the_target(bridge: Any) -> None:
     bridge.refused("/target/lead/pointing", "foh-2", 0.0, 120.0, host="127.0.0.9")
     bridge.say("/target/lead/position", 1.0, 3.0, host="127.0.0.1")
+
+
+def test_a_held_head_that_is_let_go_for_a_short_way_stays_lit(bridge: Any) -> None:
+    """ "a move that takes the head longer than this is made in the dark": 1.5 m at 12 m takes a third of a second."""
+    bridge.stand(0.0, 3.0)
+    bridge.say("/fixture/foh-1/hold", 1)
+    bridge.stand(1.5, 3.0)
+    bridge.say("/fixture/foh-1/hold", 0)
+    frames = settle(bridge, 2.0)
+    assert min(frame.level[bridge.number("foh-1")] for frame in frames) == 1.0
+    bridge.assert_lit((1.5, 3.0, 1.3))

@@ -88,3 +88,38 @@ def test_still_and_trims_survive_a_kill_a_stop_and_a_damaged_live_state(tmp_path
         while daemon.feed("/feed/bridge")[2]:
             assert time.monotonic() < end_s
         assert daemon.end() == 0
+
+
+@pytest.mark.parametrize("rate_hz", [10, 60])
+def test_what_was_switched_just_before_a_crash_is_not_undone_however_fast_the_feed(
+    tmp_path: Path, rate_hz: int
+) -> None:
+    """`/still` and `/dark` are cleared only by 0; a feed as fast as the frames must not keep them from the disk."""
+    with stage(tmp_path, 30068, 30069) as (daemon, node):
+        daemon.start("--armed")
+        node.until(lambda packet: True)
+        follow(daemon, 1.0)
+        node.until(lambda packet: packet.universe == 30068 and lit(packet))
+        daemon.say("/feed/subscribe", 9, rate_hz)
+        node.hear(0.7)
+        daemon.say("/fixture/b/still", 1)
+        daemon.say("/dark", 1)
+        node.hear(0.25)
+        assert daemon.end(signal.SIGKILL) == -signal.SIGKILL
+        daemon.start().ready()
+        assert daemon.feed("/feed/bridge")[:3] == (True, True, True)
+        assert not any(lit(packet) for packet in node.hear(0.5))
+        daemon.end()
+
+
+def test_disarmed_just_before_a_crash_it_stays_silent(tmp_path: Path) -> None:
+    with stage(tmp_path, 30074, 30075) as (daemon, node):
+        daemon.start("--armed")
+        node.until(lambda packet: packet.universe == 30074)
+        daemon.say("/arm", 0)
+        node.until(lambda packet: packet.terminated)
+        node.hear(0.2)
+        daemon.end(signal.SIGKILL)
+        daemon.start().ready()
+        assert node.hear(1.0) == []
+        daemon.end()

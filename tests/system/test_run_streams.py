@@ -56,6 +56,20 @@ def test_unarmed_it_sends_nothing_and_arm_begins_and_ends(tmp_path: Path) -> Non
         assert daemon.end(signal.SIGINT) == 0
 
 
+def test_heads_that_nobody_has_placed_yet_give_no_light_when_arming_finds_input_flowing(tmp_path: Path) -> None:
+    """Where they stand is not known before the first packet: a lit one would sweep across the house."""
+    with stage(tmp_path, 30046, 30047) as (daemon, node):
+        daemon.start().ready()
+        for _ in range(40):
+            daemon.say("/target/lead/position", 0.0, 4.0)
+            time.sleep(0.02)
+        daemon.say("/arm", 1)
+        node.until(lambda packet: packet.universe == 30046 and any(packet.slots[DIMMER]))
+        lit_s = node.times(30046)[-1] - node.times(30046)[0]
+        assert lit_s > 0.9
+        daemon.end()
+
+
 def test_arm_0_is_refused_while_anything_is_still(tmp_path: Path) -> None:
     with stage(tmp_path, 30044, 30045) as (daemon, node):
         daemon.start("--armed")
