@@ -23,6 +23,11 @@ class Gates:
         self.closed_s = np.full(count, -np.inf)
         self.reason = np.full(count, State.NO_INPUT, dtype=np.int64)
 
+    @property
+    def full(self) -> bool:
+        """Whether all gates are open and all fades are over."""
+        return bool(self.open.all() and self.fade.min(initial=1.0) >= 1.0)
+
     def shut(self, where: np.ndarray) -> None:
         """Close at once, without a fade, on an operator's word; may open again as soon as all is well."""
         self.open &= ~where

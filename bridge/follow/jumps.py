@@ -16,12 +16,17 @@ LONGEST_S = 6.0
 
 
 class Jumps:
-    """Per target (T,): `moving` and since when; per head (N,): `settled`, and `arrived` at what it is to light."""
+    """Per target (T,): `moving` and since when; per head (N,): `settled`, and `arrived` at what it is to light.
+
+    `steady` says that at the last look all heads were both and no target was moving, and that nothing happened since:
+    then nobody waits, is under way or joins.
+    """
 
     def __init__(self, heads: int, targets: int, after_s: float) -> None:
         self._after = after_s
         self.moving = np.zeros(targets, dtype=bool)
         self._since = np.full(targets, -np.inf)
+        self.steady = False
         self.settled = np.zeros(heads, dtype=bool)
         self.arrived = np.zeros(heads, dtype=bool)
         self._in_the_dark = np.zeros(heads, dtype=bool)
@@ -60,9 +65,11 @@ class Jumps:
             self.moving &= late & (now_s - self._since < LONGEST_S)
         self.settled = able & (self.settled | self.arrived)
         self._in_the_dark &= ~self.arrived
+        self.steady = bool(self.settled.all() and self.arrived.all() and not self.moving.any())
 
     def leave(self, where: np.ndarray, in_the_dark: bool = False) -> None:
         """These heads belong to no group until they have arrived again; `in_the_dark` however short the way."""
+        self.steady = False
         self.settled &= ~where
         self.arrived &= ~where
         if in_the_dark:

@@ -13,6 +13,9 @@ import numpy as np
 from bridge.fixtures.rig import Rig
 from bridge.geometry.frames import Array
 
+EASE_S = 3.0
+MET_RAD = 1e-12  # what rounding leaves
+
 
 class Motors:
     """Pan (row 0) and tilt (row 1) of N heads: `angle` (2, N) rad and `speed` (2, N) rad/s as commanded."""
@@ -22,15 +25,43 @@ class Motors:
         self._acceleration = np.stack([rig.pan.acceleration, rig.tilt.acceleration])
         self._low = np.stack([rig.pan.low, rig.tilt.low])
         self._high = np.stack([rig.pan.high, rig.tilt.high])
+        self._slowest, self._gentlest = self._top.min(initial=np.inf), self._acceleration.min(initial=np.inf)
         self._longest_stop = 1.5 * self._top**2 / self._acceleration + 0.1 * self._top
         self.rest = np.stack([rig.pan.rest, rig.tilt.rest])
         self.angle = self.rest.copy()
         self.speed = np.zeros_like(self.angle)
         self._setpoint = self.angle.copy()
+        self._met = True
 
-    def step(self, setpoint: Array, dt_s: float, frozen: np.ndarray) -> None:
-        """Advance by dt_s > 0 towards setpoints (2, N), held inside the soft limits; `frozen` (N,) heads stand."""
+    def step(self, setpoint: Array, dt_s: float, frozen: np.ndarray) -> bool:
+        """Advance by dt_s > 0 towards setpoints (2, N), held inside the soft limits; `frozen` (N,) heads stand.
+
+        Returns whether every head stands at its setpoint now.
+        """
         setpoint = _clip(setpoint, self._low, self._high)
+        speed = (setpoint - self.angle) / dt_s
+        if self._all_can(speed, dt_s) and not frozen.any():
+            self.angle, self.speed, self._setpoint = setpoint, speed, setpoint
+        else:
+            self._approach(setpoint, dt_s, frozen)
+            self._met = bool((np.abs(self.angle - setpoint) <= MET_RAD).all())
+        return self._met
+
+    def _all_can(self, speed: Array, dt_s: float) -> bool:
+        """Whether all heads, at their last setpoints so far, can simply be at the next: the usual case, made short.
+
+        Judged by the weakest of all motors, so that it may say no where `_approach` gets there as well.
+        """
+        fastest, gain = np.abs(speed).max(initial=0.0), self._gentlest * dt_s
+        if not self._met or fastest > self._slowest or np.abs(speed - self.speed).max(initial=0.0) > gain:
+            return False
+        if fastest <= gain:  # stops within a step, so that soft limits cannot matter
+            return True
+        stop = (fastest + gain) ** 2 / (2 * self._gentlest) + fastest * dt_s
+        return bool(np.minimum(self.angle - self._low, self._high - self.angle).min() >= stop)
+
+    def _approach(self, setpoint: Array, dt_s: float, frozen: np.ndarray) -> None:
+        """As near to the setpoints as speed and acceleration allow, and braked for in time."""
         gain = self._acceleration * dt_s
         own = _clip((setpoint - self._setpoint) / dt_s, -self._top, self._top)
         ahead = setpoint - self.angle - own * dt_s
@@ -54,7 +85,7 @@ class Motors:
         """Stand at these angles (2, N) at once."""
         self.angle = _clip(angle, self._low, self._high)
         self.speed = np.zeros_like(self.angle)
-        self._setpoint = self.angle.copy()
+        self._setpoint, self._met = self.angle.copy(), True
 
     def time_to(self, setpoint: Array) -> Array:
         """Seconds (N,) from here, taken as standing, to a setpoint: 2·sqrt(d/a), or d/v + v/a once v is reached."""
@@ -62,6 +93,25 @@ class Motors:
         ramp = self._top / self._acceleration
         short = 2 * np.sqrt(distance / self._acceleration)
         return np.max(np.where(distance < self._top * ramp, short, distance / self._top + ramp), axis=0)
+
+
+class Easing:
+    """Takes a difference in angles back slowly: after new poses, heads that light their target go to it unseen."""
+
+    def __init__(self, heads: int) -> None:
+        self._offset, self._until_s = np.zeros((2, heads)), -np.inf
+
+    def begin(self, offset: Array, now_s: float) -> None:
+        """From `offset` (2, N) rad beside the goal now to none after EASE_S."""
+        self._offset, self._until_s = offset, now_s + EASE_S
+
+    def over(self, now_s: float) -> bool:
+        """Whether nothing of it is left."""
+        return now_s >= self._until_s
+
+    def apply(self, goal: Array, now_s: float) -> Array:
+        """The goal (2, N) rad, with what is left of the offset."""
+        return goal if self.over(now_s) else goal + (self._until_s - now_s) / EASE_S * self._offset
 
 
 def _clip(values: Array, low: Array, high: Array) -> Array:

@@ -27,6 +27,11 @@ class NoLight:
         self.on = np.array([area.on for area in areas], dtype=bool)
         self._prisms = [_Prism(area, lowest_floor_m) for area in areas]
 
+    @property
+    def any_on(self) -> bool:
+        """Whether any area is on."""
+        return any(self.on.tolist())
+
     def touched(self, start: Array, direction: Array, half_angle_rad: Array) -> np.ndarray:
         """Which of N cones (start (N, 3), unit direction (N, 3), half angle (N,) below 90 deg) meet an area: (N,)."""
         hit = np.zeros(len(start), dtype=bool)

@@ -16,15 +16,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from bridge.fixtures.rig import Rig
-from bridge.geometry.areas import Polygon
+from bridge.geometry.areas import Floors, Polygon
 from bridge.geometry.frames import Array
 from bridge.geometry.mechanics import Heads
+from bridge.geometry.stage import Point2
 
 TURNS = np.arange(-2, 3)
 EDGE = 1e-9
 WELL_INSIDE_RAD = np.radians(5.0)
 STICK_RAD = np.radians(10.0)
 NEAR_M = 0.3
+NADIR_FROM_RAD, NADIR_TO_RAD = np.radians(25.0), np.radians(15.0)
 
 
 @dataclass(frozen=True)
@@ -35,13 +37,20 @@ class Ground:
     points: Array
     middle: Array
 
+    @classmethod
+    def over(cls, polygon: Polygon, floors: Floors, middle: Point2, height_m: float) -> Ground:
+        """The polygon at the height above the floors that is lit."""
+        points = polygon.grid()
+        places = np.column_stack([points, floors.height_at(points) + height_m])
+        return cls(polygon, places, np.array([*middle, floors.height_of(*middle) + height_m]))
+
 
 @dataclass(frozen=True)
 class Aim:
     """Where N heads must point: angles (rad, inside the soft limits), face (1 or 2), distance lens to point (m).
 
     `free_pan` and `free_tilt` are the angles before clamping; `clamped` and `beyond` say that a soft limit, or the
-    profile's own range, was in the way.
+    profile's own range, was in the way; `inside` that it was so for nobody.
     """
 
     pan: Array
@@ -52,6 +61,7 @@ class Aim:
     free_tilt: Array
     clamped: np.ndarray
     beyond: np.ndarray
+    inside: bool = False
 
 
 @dataclass(frozen=True)
@@ -69,13 +79,13 @@ class Reach:
     """Aims one rig; keeps the branch (face and turn) each head is on."""
 
     def __init__(self, rig: Rig, ground: Ground) -> None:
-        self._rig = rig
+        self.rig = rig
         self.home = find_home(rig, ground)
         self._rows = np.arange(len(rig))
         self._home_branch = self.home.face * len(TURNS) + len(TURNS) // 2
         self._branch = self._home_branch.copy()
         self._home_side = np.where(self.home.face == 0, 1.0, -1.0)
-        self._any_winds = bool(self.home.winds.any())
+        self.any_winds = bool(self.home.winds.any())
         self._nobody = np.zeros(len(rig), dtype=bool)
 
     def aim(self, points: Array, pan_now: Array, dark: np.ndarray | None = None) -> Aim:
@@ -83,8 +93,8 @@ class Reach:
 
         Heads that are `dark` (N,) and may have to wind use the occasion to take the turn with most room on both sides.
         """
-        rig = self._rig
-        if dark is not None and self._any_winds:
+        rig = self.rig
+        if dark is not None and self.any_winds:
             pan_now = np.where(dark & self.home.winds, (rig.pan.low + rig.pan.high) / 2, pan_now)
         at_home = self._at_home(points)
         if at_home is not None:
@@ -97,21 +107,30 @@ class Reach:
         pan, tilt = pans[self._rows, self._branch], tilts[self._rows, self._branch]
         return self._clamp(pan, tilt, self._branch // len(TURNS) + 1, length)
 
+    def across_nadir(self, tilt: Array, pan_now: Array, points: Array, follow: np.ndarray) -> Array:
+        """Near the pan axis, where pan cannot keep up, tilt alone brings the beam as near as it can."""
+        near = follow & self.home.winds & (np.abs(tilt) < NADIR_FROM_RAD)
+        if not near.any():
+            return tilt
+        best = self.rig.heads.tilt_for(pan_now, points)
+        share = np.clip((NADIR_FROM_RAD - np.abs(tilt)) / (NADIR_FROM_RAD - NADIR_TO_RAD), 0.0, 1.0)
+        return np.where(near & (np.abs(best) < NADIR_FROM_RAD), tilt + share * (best - tilt), tilt)
+
     def _at_home(self, points: Array) -> Aim | None:
         """The usual case, made short: every head is at home and stays inside its limits. Else None."""
-        rig = self._rig
-        if self._any_winds or (self._branch != self._home_branch).any():
+        rig = self.rig
+        if self.any_winds or (self._branch != self._home_branch).any():
             return None
         pan, tilt, length = rig.heads.aim_on(self._home_side, points)
         pan = _near(pan, self.home.pan, rig.heads.turn)
         past = (pan < rig.pan.low) | (pan > rig.pan.high) | (tilt < rig.tilt.low) | (tilt > rig.tilt.high)
         if (past | (length <= 0)).any():
             return None
-        return Aim(pan, tilt, self.home.face + 1, length, pan, tilt, self._nobody.copy(), self._nobody.copy())
+        return Aim(pan, tilt, self.home.face + 1, length, pan, tilt, self._nobody, self._nobody, inside=True)
 
     def _choose(self, pans: Array, tilts: Array, pan_now: Array) -> np.ndarray:
         """Number of the best candidate (N, 10) of each head: home first, then where it is, then the nearest."""
-        rig = self._rig
+        rig = self.rig
         columns = np.arange(pans.shape[1])
         inside = np.minimum(_inside(pans, rig.pan.low, rig.pan.high), _inside(tilts, rig.tilt.low, rig.tilt.high))
         is_home, same = (columns == branch[:, None] for branch in (self._home_branch, self._branch))
@@ -127,7 +146,7 @@ class Reach:
         return np.argmin(cost, axis=1)
 
     def _clamp(self, pan: Array, tilt: Array, face: np.ndarray, length: Array) -> Aim:
-        p, t = self._rig.pan, self._rig.tilt
+        p, t = self.rig.pan, self.rig.tilt
         held_pan, held_tilt = np.clip(pan, p.low, p.high), np.clip(tilt, t.low, t.high)
         clamped = (np.abs(held_pan - pan) > EDGE) | (np.abs(held_tilt - tilt) > EDGE)
         past_pan, past_tilt = _inside(pan, p.range_low, p.range_high), _inside(tilt, t.range_low, t.range_high)

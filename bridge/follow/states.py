@@ -20,15 +20,20 @@ CLOSING = range(State.NO_LIGHT, State.MOVING + 1)
 
 
 class Conditions:
-    """What holds for each of N heads, one row per state; closing ones (CLOSING) close its gate."""
+    """What holds for each of N heads, one row per state; closing ones (CLOSING) close its gate.
+
+    `anything` is False as long as no condition has been set: all is well with all heads.
+    """
 
     def __init__(self, heads: int) -> None:
         self._holds = np.zeros((len(WORDS), heads), dtype=bool)
         self._holds[State.LIT] = True
         self._closes = np.zeros((len(CLOSING), heads), dtype=bool)
+        self.anything = False
 
     def set(self, state: int, holds: np.ndarray | bool, closes: np.ndarray | None = None) -> None:
         """Note a condition; a closing one closes gates where it holds, or where `closes` says."""
+        self.anything = True
         self._holds[state] = holds
         if state in CLOSING:
             self._closes[state - CLOSING[0]] = holds if closes is None else closes
@@ -48,5 +53,7 @@ class Conditions:
 
     def states(self, gate_open: np.ndarray, gate_reason: np.ndarray) -> np.ndarray:
         """The State (N,) to show: the first that holds; where all is well but a gate is still shut, what shut it."""
+        if not self.anything and gate_open.all():
+            return np.full(len(gate_open), State.LIT)
         shown = self._holds.argmax(axis=0)
         return np.where((shown >= State.LIMIT) & (shown != State.HELD) & ~gate_open, gate_reason, shown)
