@@ -45,6 +45,8 @@ def run(args: argparse.Namespace) -> int:
         show.fixtures, show.stage, show.sightings, earlier, carry_only_where_needed=not args.earlier
     )
     now = datetime.now(UTC).isoformat(timespec="seconds")
+    if args.report:  # first: where it cannot be written, poses.yaml stays as it was
+        _write_report(Path(args.report), show, calibration, now)
     if not args.dry_run:
         from bridge.show.store import save_poses
 
@@ -53,8 +55,6 @@ def run(args: argparse.Namespace) -> int:
             calibration, list(show.fixtures), show.poses, show.solved_marks, optics, solved_from(show), now
         )
         save_poses(show.path, document)
-    if args.report:
-        _write_report(Path(args.report), show, calibration, now)
     if args.json:
         print(json.dumps({**solve_json(calibration), "warnings": list(show.warnings)}, indent=2, allow_nan=False))
     else:

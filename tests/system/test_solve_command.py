@@ -233,3 +233,4 @@ def test_a_report_that_cannot_be_written_is_told(show, tmp_path):
     done = run(show, "--report", tmp_path / "no" / "folder.html", "--json")
     assert done.returncode == 2
     assert "report" in json.loads(done.stdout)["errors"][0]
+    assert not (show / "poses.yaml").exists()
