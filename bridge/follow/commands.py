@@ -232,7 +232,7 @@ class Commands:
         (mark,) = count(args, "walk", 1)  # marks are often called 1, 2, 3, and some senders make numbers of them
         name = str(mark) if isinstance(mark, int) and not isinstance(mark, bool) else text(mark, "the mark")
         find(self._engine.marks, name, "mark with a known place")
-        self._engine.session.walk(name, np.array(self._engine.marks[name]), now_s)
+        self._engine.session.walk(np.array(self._engine.marks[name]), now_s)
 
     # The place
 

@@ -30,7 +30,6 @@ class Session:
         self.focus = np.full(count, np.nan)
         self.level = np.full(count, WORKING_LEVEL)
         self.walk_mark: Array | None = None
-        self.walk_name: str | None = None
         self._walk_until_s = -math.inf
         self._low = np.stack([rig.pan.low, rig.tilt.low])
 
@@ -65,12 +64,12 @@ class Session:
         self.via[arrived] = np.nan
         return np.where(np.isnan(self.via), self.angle, self.via)
 
-    def walk(self, name: str, mark: Array, now_s: float) -> None:
+    def walk(self, mark: Array, now_s: float) -> None:
         """Press and hold: all solved heads on this mark for the next half second."""
-        self.walk_name, self.walk_mark, self._walk_until_s = name, mark, now_s + WALK_RENEWAL_S
+        self.walk_mark, self._walk_until_s = mark, now_s + WALK_RENEWAL_S
 
     def walking(self, now_s: float) -> bool:
         """Whether the check walk is still held."""
         if now_s > self._walk_until_s:
-            self.walk_mark = self.walk_name = None
+            self.walk_mark = None
         return self.walk_mark is not None

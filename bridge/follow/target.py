@@ -27,7 +27,6 @@ class TargetState:
     has_input: bool = False
     sender: str | None = None
     heard_s: float = -math.inf
-    seen_s: float = -math.inf
     velocity: tuple[float, float] = (0.0, 0.0)
     velocity_until_s: float = -math.inf
     advanced_s: float | None = None
@@ -78,8 +77,7 @@ class TargetState:
         self.guide = (fixture, pan_rad, tilt_rad)
 
     def _observed(self, now_s: float) -> None:
-        self.has_input, self.seen_s = True, now_s
-        self.advanced_s = now_s
+        self.has_input, self.advanced_s = True, now_s
 
     # Where it is
 

@@ -13,7 +13,7 @@ from bridge.show.mapping import Mapping, entries
 from bridge.show.problems import Bad, Problem
 from bridge.show.profile import FocusRow, ZoomRow, focus_rows, zoom_rows
 from bridge.show.stage import named
-from bridge.show.values import bad, length, list_of, name, number, point3, switch, text, vector3, whole
+from bridge.show.values import Parse, bad, length, list_of, name, number, point3, switch, text, vector3, whole
 from bridge.show.yaml12 import Node
 
 # What the solver may write for people and for itself, which is not read here: the one place to add to.
@@ -143,19 +143,22 @@ def _faces(node: Node) -> tuple[int, ...]:
     return faces
 
 
-def _mechanics(node: Node) -> Mechanics:
-    m = Mapping(node)
-    turn, lens = number(-45, 45, unit="degrees"), length(-10, 10)
+def mechanics_of(m: Mapping, turn: Parse[float], lens: Parse[float], scale: Parse[float]) -> Mechanics:
+    """Mechanical terms, none of them required, within the bounds of the file that they stand in."""
     mechanics = Mechanics(
         tilt_zero=m.optional("tilt_zero", turn, 0.0),
         squareness=m.optional("squareness", turn, 0.0),
         collimation=m.optional("collimation", turn, 0.0),
         lens_x=m.optional("lens_x", lens, 0.0),
         lens_y=m.optional("lens_y", lens, 0.0),
-        pan_scale=m.optional("pan_scale", number(-0.5, 0.5), 0.0),
+        pan_scale=m.optional("pan_scale", scale, 0.0),
     )
     m.done()
     return mechanics
+
+
+def _mechanics(node: Node) -> Mechanics:
+    return mechanics_of(Mapping(node), number(-45, 45, unit="degrees"), length(-10, 10), number(-0.5, 0.5))
 
 
 Three = tuple[float, float, float] | None

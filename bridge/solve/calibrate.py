@@ -17,7 +17,7 @@ from bridge.solve.carry import CarriedPose, CarriedTruss, carried_trusses
 from bridge.solve.case import Case, build_case
 from bridge.solve.doubts import find_doubts
 from bridge.solve.fit import Fit, fit_case, reason_unsolved
-from bridge.solve.judge import in_line, level_off, residuals_on_floor, rests_on
+from bridge.solve.judge import in_line, residuals_on_floor, rests_on
 from bridge.solve.levels import with_wider_levels, without_levels
 from bridge.solve.measurements import Sighting
 from bridge.solve.places import performance_points
@@ -160,13 +160,11 @@ def _solved(fit: Fit, row: int, error: AimError, faces: tuple[int, ...], doubted
         by_point=error.by_point[row],
         residuals=residuals_on_floor(fit, row),
         mechanics=_mechanics(fit.poses.terms[row]) if has_terms else None,
-        mechanics_sigma=_terms(np.sqrt(np.diag(cov)[6:12])) if has_terms else {},
         verified=(len(marks) >= CHECKED and not in_line(case, fit.points, row)) or fit.carried.get(row) is not None,
         trusted=not doubted,
         rests_on=tuple(rests_on(fit, row)),
         carried_over=fit.carried.get(row),
         covariance=cov[:6, :6],
-        level_off_deg=level_off(fit, row),
     )
 
 
@@ -174,11 +172,7 @@ def _point(v: Array) -> Point3:
     return float(v[0]), float(v[1]), float(v[2])
 
 
-def _terms(values: Array) -> dict[str, float]:
-    """Terms in degrees and metres by name."""
-    scale = np.array([np.degrees(1.0)] * 3 + [1.0] * 3)
-    return {name: float(v) for name, v in zip(TERMS, values * scale, strict=True)}
-
-
 def _mechanics(terms: Array) -> Mechanics:
-    return Mechanics(**_terms(terms))
+    """From rad and metres to the degrees and metres of the files."""
+    scale = np.array([np.degrees(1.0)] * 3 + [1.0] * 3)
+    return Mechanics(**{name: float(v) for name, v in zip(TERMS, terms * scale, strict=True)})

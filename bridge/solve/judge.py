@@ -46,14 +46,6 @@ def on_floor(poses: Poses, row: int, r: Array, mark: Array) -> float:
     return float(np.linalg.norm((meets - v)[:2]))
 
 
-def level_off(fit: Fit, row: int) -> float:
-    """How far the base is from its nominal level, degrees."""
-    heads = fit.case.heads
-    g = fit.poses.R[row].T @ heads.level_stage[row]
-    f = heads.level_fixture[row]
-    return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(f, g)), f @ g)))
-
-
 def rests_on(fit: Fit, row: int) -> list[str]:
     """What a prior alone supports: its sigma has hardly shrunk."""
     heads, cov = fit.case.heads, fit.cov[row]

@@ -48,13 +48,11 @@ class SolvedFixture:
     by_point: Array
     residuals: Mapping[str, float]
     mechanics: Mechanics | None
-    mechanics_sigma: Mapping[str, float]
     verified: bool
     trusted: bool
     rests_on: tuple[str, ...]
     carried_over: str | None
     covariance: Array
-    level_off_deg: float
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from bridge.errors import InputError, ShowError
 from bridge.fixtures.fixture import Mechanics
 from bridge.geometry.stage import Point3
 from bridge.show.mapping import Mapping, entries
+from bridge.show.poses import mechanics_of
 from bridge.show.problems import Bad, Problem
 from bridge.show.values import bad, collect, name, number, point3, whole
 from bridge.show.values import list_of as _list_of
@@ -108,17 +109,7 @@ def _fixture(node: Node) -> FixtureTruth:
 
 
 def _mechanics(node: Node) -> Mechanics:
-    keys = Mapping(node, "a mapping of mechanical terms")
-    terms = Mechanics(
-        tilt_zero=keys.optional("tilt_zero", _angle, 0.0),
-        squareness=keys.optional("squareness", _angle, 0.0),
-        collimation=keys.optional("collimation", _angle, 0.0),
-        lens_x=keys.optional("lens_x", _offset, 0.0),
-        lens_y=keys.optional("lens_y", _offset, 0.0),
-        pan_scale=keys.optional("pan_scale", number(-0.2, 0.2), 0.0),
-    )
-    keys.done()
-    return terms
+    return mechanics_of(Mapping(node, "a mapping of mechanical terms"), _angle, _offset, number(-0.2, 0.2))
 
 
 def write_truth(truth: Truth, path: Path) -> None:
