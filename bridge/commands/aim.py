@@ -15,11 +15,11 @@ from typing import Any
 import numpy as np
 
 from bridge.errors import InputError
-from bridge.fixtures.encode import SLOTS, Encoder
-from bridge.fixtures.profile import CHANNEL_NAMES
-from bridge.fixtures.rig import Rig
 from bridge.follow.engine import Engine, Frame
 from bridge.follow.states import WORDS
+from bridge.rig.encode import SLOTS, Encoder
+from bridge.rig.profile import CHANNEL_NAMES
+from bridge.rig.rig import Rig
 from bridge.show import load
 
 STEP_S, SETTLE_S = 0.05, 12.0

@@ -11,9 +11,9 @@ import numpy as np
 
 from bridge.commands import findings
 from bridge.errors import ShowError
-from bridge.fixtures.rig import Rig
 from bridge.follow.coverage import Coverage, survey
 from bridge.follow.engine import Engine
+from bridge.rig.rig import Rig
 from bridge.show import load
 
 SIGNS = {"error": "✗ error", "warning": "! warning", "note": "· note"}

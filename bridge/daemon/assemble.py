@@ -55,10 +55,10 @@ def assemble(
 def build(show: Show, parts: Parts, remembered: Remembered) -> Service:
     """Engine, encoder and commands of a show, in a service."""
     from bridge.daemon.live import Live
-    from bridge.fixtures.encode import Encoder
-    from bridge.fixtures.rig import Rig
     from bridge.follow.commands import Commands
     from bridge.follow.engine import Engine
+    from bridge.rig.encode import Encoder
+    from bridge.rig.rig import Rig
 
     rig = Rig.from_fixtures(show.fixtures, show.poses)
     engine = Engine(rig, show.stage, show.network.lost_input, dict(show.solved_marks))

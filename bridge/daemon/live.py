@@ -8,13 +8,13 @@ from typing import Any
 import numpy as np
 
 from bridge.daemon.feed import FixtureRow, TargetRow
-from bridge.fixtures.fixture import Pose
-from bridge.fixtures.look import Look
 from bridge.follow import snapshot
 from bridge.follow.engine import Engine
 from bridge.follow.states import WORDS
 from bridge.follow.status import targets
 from bridge.geometry.stage import Point3
+from bridge.rig.fixture import Pose
+from bridge.rig.look import Look
 
 
 class Live:

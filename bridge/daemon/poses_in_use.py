@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, fields
 from typing import Any
 
-from bridge.fixtures.fixture import Mechanics, Pose
+from bridge.rig.fixture import Mechanics, Pose
 
 _TUPLES = ("position", "rotation", "faces", "position_sigma", "rotation_sigma")
 

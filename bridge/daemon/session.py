@@ -16,8 +16,8 @@ from bridge.daemon import records
 from bridge.daemon.logs import LOG
 from bridge.daemon.worker import Worker
 from bridge.errors import Refused, TetherlightError
-from bridge.fixtures.fixture import Pose
 from bridge.geometry.stage import Point3
+from bridge.rig.fixture import Pose
 from bridge.show.model import Show
 from bridge.solve.measurements import Sighting
 

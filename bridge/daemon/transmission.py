@@ -35,7 +35,7 @@ class Engine(Protocol):
 
 
 class Encoder(Protocol):
-    """What is needed of `bridge.fixtures.encode.Encoder`."""
+    """What is needed of `bridge.rig.encode.Encoder`."""
 
     universes: tuple[int, ...]
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from bridge.fixtures.rig import Rig
 from bridge.follow.motion import Motors
 from bridge.geometry.frames import Array
 from bridge.geometry.mechanics import miss_distance
+from bridge.rig.rig import Rig
 
 
 class Beams:

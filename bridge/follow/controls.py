@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from bridge.fixtures.rig import Rig
+from bridge.rig.rig import Rig
 
 
 class Controls:

@@ -14,9 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bridge.fixtures.fixture import Pose
-from bridge.fixtures.look import Look
-from bridge.fixtures.rig import Rig
 from bridge.follow.beams import Beams
 from bridge.follow.controls import Controls
 from bridge.follow.gates import Gates
@@ -33,6 +30,9 @@ from bridge.geometry.areas import Floors
 from bridge.geometry.frames import Array
 from bridge.geometry.mechanics import miss_distance
 from bridge.geometry.stage import Point3, Stage
+from bridge.rig.fixture import Pose
+from bridge.rig.look import Look
+from bridge.rig.rig import Rig
 from bridge.wire.settings import LostInput
 
 LONGEST_STEP_S = 0.1  # a stall is not made up for by a leap

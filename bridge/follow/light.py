@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 
-from bridge.fixtures.optics import Optics
 from bridge.geometry.frames import Array
 from bridge.geometry.stage import LevelMap
+from bridge.rig.optics import Optics
 
 WEAKEST_SHARE = 0.5
 SETTLE_S = 0.3

@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from bridge.fixtures.rig import Rig
 from bridge.geometry.frames import Array
+from bridge.rig.rig import Rig
 
 EASE_S = 3.0
 MET_RAD = 1e-12  # what rounding leaves

@@ -15,11 +15,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bridge.fixtures.rig import Rig
 from bridge.geometry.areas import Floors, Polygon
 from bridge.geometry.frames import Array
 from bridge.geometry.mechanics import Heads
 from bridge.geometry.stage import Point2
+from bridge.rig.rig import Rig
 
 TURNS = np.arange(-2, 3)
 EDGE = 1e-9

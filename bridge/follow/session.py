@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 
-from bridge.fixtures.rig import Rig
 from bridge.geometry.frames import Array
+from bridge.rig.rig import Rig
 
 WORKING_LEVEL = 0.2
 WALK_RENEWAL_S = 0.5

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
-from bridge.fixtures.profile import Profile
+from bridge.rig.profile import Profile
 from bridge.show.poses import PoseEntry, Poses
 from bridge.show.problems import Problems, shown, unknown
 from bridge.show.profile import raw_problems

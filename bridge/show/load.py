@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import TypeVar
 
 from bridge.errors import ShowError
-from bridge.fixtures.fixture import Fixture
-from bridge.fixtures.profile import Profile
 from bridge.geometry.stage import Stage
+from bridge.rig.fixture import Fixture
+from bridge.rig.profile import Profile
 from bridge.show import cross
 from bridge.show.folder import profile_file, read_tree
 from bridge.show.model import Show

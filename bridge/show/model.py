@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from bridge.fixtures.fixture import Fixture, Pose
 from bridge.geometry.stage import Point3, Stage
+from bridge.rig.fixture import Fixture, Pose
 from bridge.solve.measurements import Sighting
 from bridge.wire.settings import Network
 

@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from bridge.fixtures.fixture import Mechanics, Pose
 from bridge.geometry.stage import Point3
+from bridge.rig.fixture import Mechanics, Pose
 from bridge.show.folder import versioned
 from bridge.show.mapping import Mapping, entries
 from bridge.show.problems import Bad, Problem

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from bridge.fixtures.profile import CHANNEL_NAMES, REQUIRED_CHANNELS, Axis, Profile, ZoomTable
+from bridge.rig.profile import CHANNEL_NAMES, REQUIRED_CHANNELS, Axis, Profile, ZoomTable
 from bridge.show.folder import versioned
 from bridge.show.mapping import Mapping, entries
 from bridge.show.problems import Bad, Problem, shown

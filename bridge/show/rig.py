@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from bridge.fixtures.fixture import Fixture, Hang, Vector3
-from bridge.fixtures.profile import Axis, Profile
+from bridge.rig.fixture import Fixture, Hang, Vector3
+from bridge.rig.profile import Axis, Profile
 from bridge.show.folder import versioned
 from bridge.show.mapping import Mapping
 from bridge.show.problems import Bad, Problem

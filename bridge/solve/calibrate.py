@@ -7,10 +7,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from bridge.errors import UnsolvableError
-from bridge.fixtures.fixture import Fixture, Mechanics
 from bridge.geometry.frames import quaternion_from_rotation
 from bridge.geometry.mechanics import TERMS
 from bridge.geometry.stage import Point3, Stage
+from bridge.rig.fixture import Fixture, Mechanics
 from bridge.solve.advice import advise, first_marks_advice, next_marks
 from bridge.solve.arrays import Array
 from bridge.solve.carry import CarriedPose, CarriedTruss, carried_trusses

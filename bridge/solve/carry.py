@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bridge.fixtures.fixture import Fixture, Pose
 from bridge.geometry.frames import beam_in_fixture, rotation_from_quaternion
+from bridge.rig.fixture import Fixture, Pose
 from bridge.solve.arrays import Array
 from bridge.solve.case import Case
 from bridge.solve.heads import Poses

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from bridge.errors import ShowError
-from bridge.fixtures.fixture import Fixture
 from bridge.geometry.frames import rotation_from_hang
 from bridge.geometry.stage import Mark, Stage
+from bridge.rig.fixture import Fixture
 from bridge.solve.arrays import Array
 from bridge.solve.heads import TERM_SIGMA, HeadBatch
 from bridge.solve.joint import Border

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
-from bridge.fixtures.fixture import Fixture, Mechanics, Pose
 from bridge.geometry.stage import Point3
+from bridge.rig.fixture import Fixture, Mechanics, Pose
 from bridge.solve.result import Calibration, SolvedFixture
 
 METRES, DEGREES = 6, 7  # decimals: a micrometre, and angles well below a 16-bit step

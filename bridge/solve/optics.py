@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from bridge.fixtures.fixture import Fixture
+from bridge.rig.fixture import Fixture
 from bridge.solve.measurements import Sighting
 from bridge.solve.result import Calibration
 

@@ -7,8 +7,8 @@ from html import escape
 
 import numpy as np
 
-from bridge.fixtures.fixture import Fixture
 from bridge.geometry.stage import Stage
+from bridge.rig.fixture import Fixture
 from bridge.solve.report_plots import colour, error_map, plan, scale_bar, section, top_of
 from bridge.solve.result import Calibration, SolvedFixture
 

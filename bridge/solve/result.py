@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from bridge.fixtures.fixture import Mechanics
 from bridge.geometry.stage import Point3
+from bridge.rig.fixture import Mechanics
 from bridge.solve.arrays import Array
 
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bridge.fixtures.fixture import Pose
+from bridge.rig.fixture import Pose
 from bridge.show.model import Show
 from bridge.venue.kinematics import Hangs, quaternion_turn
 from bridge.venue.truth import FixtureTruth, Truth

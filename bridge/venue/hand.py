@@ -15,8 +15,8 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from bridge.fixtures.fixture import Fixture
 from bridge.geometry.stage import Point3
+from bridge.rig.fixture import Fixture
 from bridge.venue.plane_map import PlaneMap, direction, nearest_angles
 
 Array = NDArray[np.float64]

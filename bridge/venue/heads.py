@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bridge.fixtures.fixture import Fixture
+from bridge.rig.fixture import Fixture
 from bridge.venue.truth import FixtureTruth
 from bridge.venue.zoom import OpticsTables
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from bridge.errors import InputError
-from bridge.fixtures.fixture import Fixture, Mechanics
 from bridge.geometry.stage import Point3
+from bridge.rig.fixture import Fixture, Mechanics
 from bridge.show.model import Show
 from bridge.venue.kinematics import quaternion_product
 from bridge.venue.truth import FixtureTruth, Quaternion, Truth

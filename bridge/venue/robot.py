@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bridge.fixtures.fixture import Fixture
 from bridge.geometry.stage import Point3
+from bridge.rig.fixture import Fixture
 from bridge.venue.hand import SEARCH, Hand
 
 Say = Callable[..., None]  # (address, *arguments)

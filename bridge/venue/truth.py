@@ -9,8 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from bridge.errors import InputError
-from bridge.fixtures.fixture import Mechanics
 from bridge.geometry.stage import Point3
+from bridge.rig.fixture import Mechanics
 from bridge.show.model import Show
 
 DEAD_SHARE = 0.3  # of a head's lag: pure delay of packet and processor; the rest is the motors' smoothing

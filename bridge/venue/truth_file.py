@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TypeVar
 
 from bridge.errors import InputError, ShowError
-from bridge.fixtures.fixture import Mechanics
 from bridge.geometry.stage import Point3
+from bridge.rig.fixture import Mechanics
 from bridge.show.mapping import Mapping, entries
 from bridge.show.poses import mechanics_of
 from bridge.show.problems import Bad, Problem

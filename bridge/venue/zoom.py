@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from bridge.fixtures.fixture import Fixture
+from bridge.rig.fixture import Fixture
 
 Array = NDArray[np.float64]
 BEAM_WITHOUT_TABLE_DEG = 8.0  # a head whose profile says nothing of its lens; common practice, no source

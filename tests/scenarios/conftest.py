@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from bridge.errors import Refused
-from bridge.fixtures.rig import Rig
 from bridge.follow.commands import Commands
 from bridge.follow.engine import Engine
 from bridge.follow.states import WORDS
 from bridge.geometry.stage import Area, Floor, Target
+from bridge.rig.rig import Rig
 from bridge.wire.settings import LostInput
 
 FRAME_S = 1 / 44

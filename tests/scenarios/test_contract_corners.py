@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from bridge.fixtures.fixture import Pose
 from bridge.geometry.mechanics import miss_distance
+from bridge.rig.fixture import Pose
 
 
 def settle(bridge: Any, seconds: float) -> list[Any]:

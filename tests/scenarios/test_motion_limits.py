@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bridge.fixtures.fixture import Fixture
-from bridge.fixtures.profile import Axis, Profile
-from bridge.fixtures.rig import Rig
 from bridge.follow.motion import Motors
+from bridge.rig.fixture import Fixture
+from bridge.rig.profile import Axis, Profile
+from bridge.rig.rig import Rig
 
 SPEED, ACCELERATION = np.radians(180.0), np.radians(600.0)
 FRAME_S = 1 / 44

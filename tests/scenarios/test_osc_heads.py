@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from bridge.fixtures.profile import ZoomTable
+from bridge.rig.profile import ZoomTable
 
 ALIVE = "/target/lead/alive"
 

@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from bridge.fixtures.rig import Rig
 from bridge.follow.reach import Aim, Ground, Reach
 from bridge.geometry.areas import Polygon
 from bridge.geometry.mechanics import miss_distance
+from bridge.rig.rig import Rig
 
 CORNERS = ((-6.0, 0.0), (6.0, 0.0), (6.0, 8.0), (-6.0, 8.0))
 SMALL_M = 0.02  # a step of the walk; heads are 7 m up, so a head that does not flip turns by well under this in rad

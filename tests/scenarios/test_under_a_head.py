@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from bridge.fixtures.fixture import Fixture, Pose
-from bridge.fixtures.rig import Rig
 from bridge.follow.engine import Engine
 from bridge.geometry.mechanics import miss_distance
+from bridge.rig.fixture import Fixture, Pose
+from bridge.rig.rig import Rig
 from bridge.wire.settings import LostInput
 
 WALK_M_S = 1.4  # ordinary human walking speed (common practice, no source)

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bridge.fixtures.encode import Encoder
-from bridge.fixtures.fixture import Fixture
-from bridge.fixtures.look import Look
-from bridge.fixtures.profile import Axis, Profile
-from bridge.fixtures.rig import Rig
+from bridge.rig.encode import Encoder
+from bridge.rig.fixture import Fixture
+from bridge.rig.look import Look
+from bridge.rig.profile import Axis, Profile
+from bridge.rig.rig import Rig
 
 PAN, TILT, DIMMER, ZOOM, FOCUS = range(5)
 

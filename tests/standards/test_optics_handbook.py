@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.interpolate import PchipInterpolator
 
-from bridge.fixtures.fixture import Fixture
-from bridge.fixtures.optics import Optics
-from bridge.fixtures.profile import Axis, Profile, ZoomTable
+from bridge.rig.fixture import Fixture
+from bridge.rig.optics import Optics
+from bridge.rig.profile import Axis, Profile, ZoomTable
 
 ROWS = ((0.0, 60.0, 8000.0), (20000.0, 30.0, 40000.0), (65535.0, 5.0, 900000.0))
 FOCUS = ((3.0, 60000.0), (8.0, 31000.0), (20.0, 12000.0))
@@ -66,7 +66,7 @@ def test_zoom_is_numpys_linear_interpolation_and_comes_back(wanted_deg: float) -
 
 
 def _plain(zoom: ZoomTable) -> Profile:
-    from bridge.fixtures.profile import Axis
+    from bridge.rig.profile import Axis
 
     channels = {"pan": (1, 2), "tilt": (3, 4), "dimmer": (5,), "zoom": (6, 7)}
     return Profile("plain", 7, channels, Axis(-270, 270), Axis(-135, 135), zoom=zoom)

@@ -6,8 +6,8 @@ import mujoco
 import numpy as np
 import pytest
 
-from bridge.fixtures.fixture import Mechanics
 from bridge.geometry.stage import Floor
+from bridge.rig.fixture import Mechanics
 from bridge.venue.kinematics import Hangs
 from bridge.venue.surfaces import Floors
 from bridge.venue.truth import FixtureTruth

@@ -16,7 +16,7 @@ LEVELS = {
     "errors": 0,
     "geometry": 1,
     "wire": 1,
-    "fixtures": 2,
+    "rig": 2,
     "follow": 3,
     "solve": 4,
     "show": 5,
@@ -28,7 +28,7 @@ LEVELS = {
     "__main__": 10,
 }
 SHARED = {"__init__"}  # bridge/__init__.py holds the version alone
-PURE_ROOMS = {"geometry", "wire", "fixtures", "follow", "solve"}
+PURE_ROOMS = {"geometry", "wire", "rig", "follow", "solve"}
 # Sockets, clocks, files, processes and threads: what a pure room must not reach for.
 IMPURE_MODULES = {
     "socket",
@@ -123,7 +123,7 @@ def test_files_stay_readable(folder: str) -> None:
 
 UPWARD = {
     "follow/x.py": "from bridge.show.model import Show",
-    "fixtures/x.py": "def f():\n    import bridge.follow.engine",
+    "rig/x.py": "def f():\n    import bridge.follow.engine",
     "geometry/x.py": "from bridge.wire import osc",
     "wire/x.py": "from bridge.geometry.frames import rotation_x",
     "solve/x.py": "from bridge import venue",

@@ -26,10 +26,10 @@ from ear import Ear, machine
 from fuzz import fuzz
 from latency import cost_of, endure, measure, start_bridge, start_peer, stop, until_first_packet
 
-from bridge.fixtures.encode import Encoder
-from bridge.fixtures.rig import Rig
 from bridge.follow.engine import Engine
 from bridge.geometry.mechanics import miss_distance
+from bridge.rig.encode import Encoder
+from bridge.rig.rig import Rig
 from bridge.show import load
 from bridge.wire.settings import LostInput
 

@@ -32,10 +32,10 @@ sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
 import solve_rigs as rigs  # noqa: E402
 from solve_bound import bound  # noqa: E402
 
-from bridge.fixtures.fixture import Fixture, Hang, Pose  # noqa: E402
-from bridge.fixtures.profile import Axis, Profile  # noqa: E402
 from bridge.geometry.frames import quaternion_from_rotation, rotation_from_quaternion  # noqa: E402
 from bridge.geometry.stage import Area, Datum, Mark, PerformancePolygon, Stage, Tape, Target  # noqa: E402
+from bridge.rig.fixture import Fixture, Hang, Pose  # noqa: E402
+from bridge.rig.profile import Axis, Profile  # noqa: E402
 from bridge.solve.calibrate import calibrate  # noqa: E402
 from bridge.solve.carry import CarriedPose  # noqa: E402
 from bridge.solve.case import build_case  # noqa: E402

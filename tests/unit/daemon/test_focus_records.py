@@ -13,7 +13,7 @@ from bridge.daemon.poses_in_use import from_json, to_json
 from bridge.daemon.session import Session, Solved
 from bridge.daemon.worker import Worker
 from bridge.errors import Refused, ShowError
-from bridge.fixtures.fixture import Mechanics, Pose
+from bridge.rig.fixture import Mechanics, Pose
 from bridge.solve.measurements import Sighting
 
 POSES = """\

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from bridge.daemon.live import Live
-from bridge.fixtures.rig import Rig
 from bridge.follow.commands import Commands
 from bridge.follow.engine import Engine
+from bridge.rig.rig import Rig
 from bridge.show import load
 from bridge.show.model import Show
 

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from scipy.interpolate import RegularGridInterpolator
 
-from bridge.fixtures.fixture import Fixture
-from bridge.fixtures.optics import Optics
-from bridge.fixtures.profile import ZoomTable
 from bridge.follow.light import WEAKEST_SHARE, Evenness, map_factor
 from bridge.geometry.stage import LevelMap
+from bridge.rig.fixture import Fixture
+from bridge.rig.optics import Optics
+from bridge.rig.profile import ZoomTable
 
 LEVEL_MAP = LevelMap(x=(-6.0, 0.0, 6.0), y=(0.0, 8.0), factor=((1.0, 0.8, 1.0), (0.5, 0.25, 0.0)))
 

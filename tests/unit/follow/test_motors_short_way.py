@@ -7,10 +7,10 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from bridge.fixtures.fixture import Fixture
-from bridge.fixtures.profile import Axis
-from bridge.fixtures.rig import Rig
 from bridge.follow.motion import Motors
+from bridge.rig.fixture import Fixture
+from bridge.rig.profile import Axis
+from bridge.rig.rig import Rig
 
 FRAME_S = 1 / 44
 

@@ -9,8 +9,8 @@ import pytest
 from shapely import Point, Polygon
 
 import bridge
-from bridge.fixtures.fixture import Fixture, Pose
 from bridge.geometry.frames import pan_tilt_of, rotation_from_hang, rotation_from_quaternion
+from bridge.rig.fixture import Fixture, Pose
 from bridge.show import Show, load
 from bridge.show.folder import built_in_profiles, read_tree
 from bridge.show.profile import read_profile

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from bridge.errors import ShowError
-from bridge.fixtures.fixture import Hang
 from bridge.geometry.stage import Datum, Mark
+from bridge.rig.fixture import Hang
 from bridge.show import load
 
 

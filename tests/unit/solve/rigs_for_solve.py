@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from bridge.fixtures.fixture import Fixture, Hang
-from bridge.fixtures.profile import Axis, Profile
 from bridge.geometry.stage import Area, Mark, PerformancePolygon, Stage, Target
+from bridge.rig.fixture import Fixture, Hang
+from bridge.rig.profile import Axis, Profile
 from bridge.solve.measurements import Sighting
 
 CORNERS = ((-6.0, 0.0), (6.0, 0.0), (6.0, 8.0), (-6.0, 8.0))

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from bridge.errors import ShowError, UnsolvableError
-from bridge.fixtures.fixture import Hang, Pose
 from bridge.geometry.frames import quaternion_from_rotation
 from bridge.geometry.stage import Datum, Mark, Tape
+from bridge.rig.fixture import Hang, Pose
 from bridge.solve.advice import good_first_marks
 from bridge.solve.calibrate import calibrate
 from bridge.solve.carry import CarriedPose

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from bridge.fixtures.fixture import Fixture
+from bridge.rig.fixture import Fixture
 from bridge.show.model import Show
 from bridge.venue.simulation import Venue
 

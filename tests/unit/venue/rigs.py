@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bridge.fixtures.fixture import Fixture, Hang
-from bridge.fixtures.profile import Axis, Profile, ZoomTable
 from bridge.geometry.stage import Area, Floor, Mark, PerformancePolygon, Stage
+from bridge.rig.fixture import Fixture, Hang
+from bridge.rig.profile import Axis, Profile, ZoomTable
 from bridge.show.model import Show
 from bridge.wire.settings import Network, OscSettings
 

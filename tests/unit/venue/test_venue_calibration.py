@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from bridge.fixtures.fixture import Mechanics, Pose
+from bridge.rig.fixture import Mechanics, Pose
 from bridge.solve.measurements import Sighting
 from bridge.venue.calibration import aim, aim_errors, calibration, grid_points, sighting_misses
 from bridge.venue.invent import invent

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bridge.fixtures.fixture import Fixture
-from bridge.fixtures.profile import Axis, Profile, ZoomTable
+from bridge.rig.fixture import Fixture
+from bridge.rig.profile import Axis, Profile, ZoomTable
 from bridge.venue.heads import Heads
 from bridge.venue.truth import FixtureTruth
 

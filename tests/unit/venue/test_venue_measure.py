@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bridge.fixtures.fixture import Pose
 from bridge.geometry.stage import Area, Floor
+from bridge.rig.fixture import Pose
 from bridge.venue.measure import COLUMNS, Errors, Meter
 from bridge.venue.simulation import Venue
 from bridge.venue.snapshot import Solved, scene, snapshot

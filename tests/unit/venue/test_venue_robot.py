@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bridge.fixtures.fixture import Hang
-from bridge.fixtures.profile import Axis
+from bridge.rig.fixture import Hang
+from bridge.rig.profile import Axis
 from bridge.show.model import Show
 from bridge.venue.invent import invent
 from bridge.venue.robot import Progress, Robot

@@ -10,8 +10,8 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from bridge.errors import InputError, ShowError
-from bridge.fixtures.fixture import Hang, Mechanics, Pose
 from bridge.geometry.stage import Datum, Mark
+from bridge.rig.fixture import Hang, Mechanics, Pose
 from bridge.venue.invent import Scatter, invent
 from bridge.venue.simulation import Venue
 from bridge.venue.truth import truth_from_poses
