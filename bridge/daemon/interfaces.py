@@ -5,8 +5,11 @@ from __future__ import annotations
 import contextlib
 import errno
 import fcntl
+import ipaddress
 import socket
 import struct
+
+from bridge.errors import NetworkError
 
 _SIOCGIFADDR = 0x8915  # Linux, <linux/sockios.h>
 
@@ -22,12 +25,32 @@ def own_addresses() -> dict[str, str]:
     return found
 
 
+def resolve_address(text: str) -> str:
+    """The address that a file means: an address as it is, `localhost`, or that of the interface of this name.
+
+    Asks the kernel, never a name server. Raises NetworkError with the interfaces that there are.
+    """
+    with contextlib.suppress(ValueError):
+        return str(ipaddress.ip_address(text))
+    if text == "localhost":
+        return "127.0.0.1"
+    found = own_addresses()
+    if text in found:
+        return found[text]
+    there = any(text == name for _, name in socket.if_nameindex())
+    missing = "has no IPv4 address (is the cable in?)" if there else "is no interface of this machine"
+    raise NetworkError(f"found '{text}', which {missing}; allowed is an address or one of {_listed(found)}")
+
+
+def _listed(addresses: dict[str, str]) -> str:
+    return ", ".join(f"{address} ({name})" for name, address in addresses.items()) or "none"
+
+
 def why_no_interface(error: OSError) -> str:
     """What a person can do about an interface that cannot be used."""
     if error.errno not in (errno.EADDRNOTAVAIL, errno.ENODEV):
         return str(error)
-    have = ", ".join(f"{address} ({name})" for name, address in own_addresses().items()) or "none"
     return (
-        f"this machine has no such address (it has {have}); is the cable in? "
+        f"this machine has no such address (it has {_listed(own_addresses())}); is the cable in? "
         "`sacn: interface` in network.yaml names the address"
     )

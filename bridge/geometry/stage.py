@@ -76,12 +76,17 @@ class Tape:
 
 @dataclass(frozen=True)
 class Target:
-    """What fixtures follow: `height` of the beam centre above the floor, `size` the spot's diameter."""
+    """What fixtures follow: `height` of the beam centre above the floor, `size` the spot's diameter, both in metres.
+
+    `sizes` and `heights` are the metres that a name stands for.
+    """
 
     name: str
     height: float = 1.3
     size: float = 2.0
     source: str = "osc"
+    sizes: Mapping[str, float] = field(default_factory=dict)
+    heights: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from shapely import LineString, MultiPoint, Polygon
 
 from bridge.geometry.stage import Area, Floor, PerformancePolygon, Point2
-from bridge.show.mapping import Mapping
+from bridge.show.keys import KeyReader
 from bridge.show.problems import Bad, Problem, shown
 from bridge.show.values import bad, length, list_of, name, number, place, rising, switch, vector2
 from bridge.show.yaml12 import Node
@@ -54,7 +54,7 @@ def _sides_meet(a: Point2, b: Point2, c: Point2, d: Point2) -> bool:
 
 def performance_polygon(node: Node) -> PerformancePolygon:
     """Where the target may be lit, and how the light goes and comes at its edge."""
-    m = Mapping(node, "a mapping with the key 'corners'")
+    m = KeyReader(node, "a mapping with the key 'corners'")
     fade = number(0, LONGEST_FADE, unit="s")
     polygon = PerformancePolygon(
         Area("performance_polygon", m.required("corners", corners, ()), m.optional("height", _height, _EVERY_HEIGHT)),
@@ -67,7 +67,7 @@ def performance_polygon(node: Node) -> PerformancePolygon:
 
 
 def _area(node: Node) -> Area:
-    m = Mapping(node, "a mapping with name and corners")
+    m = KeyReader(node, "a mapping with name and corners")
     area = Area(
         m.required("name", name, "?"),
         m.required("corners", corners, ()),
@@ -79,7 +79,7 @@ def _area(node: Node) -> Area:
 
 
 def _floor(node: Node) -> Floor:
-    m = Mapping(node, "a mapping with name, corners and height")
+    m = KeyReader(node, "a mapping with name, corners and height")
     floor = Floor(
         m.required("name", name, "?"), m.required("corners", corners, ()), m.required("height", length(), 0.0)
     )

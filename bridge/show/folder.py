@@ -5,9 +5,9 @@ from __future__ import annotations
 from importlib import resources
 from pathlib import Path
 
-from bridge.show.mapping import Mapping
+from bridge.show.keys import KeyReader
 from bridge.show.problems import Bad, Problem, listed, nearest, shown
-from bridge.show.values import whole
+from bridge.show.values import bad, text, whole
 from bridge.show.yaml12 import Node, parse
 
 MOST_BYTES = 8_000_000
@@ -33,13 +33,13 @@ def _decode(data: bytes) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        text = f"found the byte 0x{data[error.start]:02x}, which is not UTF-8; allowed is text saved as UTF-8"
-        raise Bad([Problem(line, text)]) from None
+        found = f"found the byte 0x{data[error.start]:02x}, which is not UTF-8"
+        raise Bad([Problem(line, f"{found}; allowed is text saved as UTF-8")]) from None
 
 
-def versioned(node: Node) -> Mapping:
+def versioned(node: Node) -> KeyReader:
     """The top mapping of a file, its `version` read."""
-    top = Mapping(node, "a mapping of keys and values that begins with 'version: 1'")
+    top = KeyReader(node, "a mapping of keys and values that begins with 'version: 1'")
     top.required("version", whole(VERSION, VERSION), VERSION)
     return top
 
@@ -58,12 +58,31 @@ def profile_file(folder: Path, node: Node) -> tuple[str, Path]:
         if word in built_in:
             return f"built-in profile {word}", built_in[word]
         raise _unknown(folder, node)
-    path = folder / word
-    if word.startswith(("/", "~")) or "\\" in word or not _inside(folder, path):
-        raise Bad([Problem(node.line, f"found '{shown(word)}', allowed is a path that stays inside the show folder")])
+    path = path_inside(folder, node)
     if not _is_file(path):
         raise _unknown(folder, node)
     return str(path.resolve().relative_to(folder.resolve())), path.resolve()
+
+
+def path_inside(folder: Path, node: Node) -> Path:
+    """The path that a file of the show names. Raises Bad where it leaves the folder, links and `..` followed."""
+    word = text(node)
+    path = folder / word
+    if word.startswith(("/", "~")) or "\\" in word or not _inside(folder, path):
+        raise Bad([Problem(node.line, f"found '{shown(word)}', allowed is a path that stays inside the show folder")])
+    return path
+
+
+def subfolder(folder: Path, node: Node) -> str:
+    """A folder in the show folder, as written, there or not yet there. Raises Bad where it cannot be one."""
+    path = path_inside(folder, node)
+    try:
+        free = path.resolve() != folder.resolve() and (path.is_dir() or not path.exists())
+    except OSError:  # a name that is too long
+        free = False
+    if not free:
+        raise bad(node, "a folder of its own inside the show folder, such as captures")
+    return node.text
 
 
 def _inside(folder: Path, path: Path) -> bool:
@@ -87,5 +106,5 @@ def _unknown(folder: Path, node: Node) -> Bad:
     names = [*local, *built_in_profiles()]
     near = nearest(node.text, names)
     hint = f", nearest is '{near}'" if near else ""
-    text = f"found unknown profile '{shown(node.text)}'{hint}"
-    return Bad([Problem(node.line, f"{text}; allowed: a path from this folder, or one of {listed(names)}")])
+    found = f"found unknown profile '{shown(node.text)}'{hint}"
+    return Bad([Problem(node.line, f"{found}; allowed: a path from this folder, or one of {listed(names)}")])

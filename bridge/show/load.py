@@ -62,7 +62,7 @@ class _Loading:
         stage = self._whole(STAGE, stage_node, read_stage)
         rig = self._partly(RIG, rig_node, lambda node: read_rig(node, self._profile)) or Rig("", ())
         network_node = self._tree(NETWORK, required=False)
-        network = self._whole(NETWORK, network_node, read_network) or Network()
+        network = self._whole(NETWORK, network_node, lambda node: read_network(node, self._folder)) or Network()
         names = _names(stage_node, rig_node)
         cross.check_rig(rig, names, self._problems)
         if stage_node is not None:

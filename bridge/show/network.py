@@ -4,53 +4,79 @@ from __future__ import annotations
 
 import ipaddress
 import re
+from pathlib import Path
 
-from bridge.show.folder import versioned
-from bridge.show.mapping import Mapping
+from bridge.show.folder import subfolder, versioned
+from bridge.show.keys import KeyReader
 from bridge.show.rig import MOST_UNIVERSE
-from bridge.show.values import bad, choice, list_of, number, text, whole
+from bridge.show.values import Parse, bad, choice, list_of, number, text, whole
 from bridge.show.yaml12 import Node
-from bridge.wire.settings import LostInput, Network, OscSettings, SacnSettings
+from bridge.wire.settings import LostInput, Network, OscSettings, PanelSettings, RecordSettings, SacnSettings
 
 SACN_PORT = 5568
 MOST_NAME_BYTES = 63
 MOST_RATE = 1000.0
-_HOST = re.compile(r"[A-Za-z0-9]([A-Za-z0-9.-]{0,251}[A-Za-z0-9])?")
+MOST_DAYS = 36_500.0
+MOST_MEGABYTES = 100_000_000.0
+_INTERFACE = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.@-]{0,14}")  # Linux: up to 15 bytes, no / and no space
 Endpoint = tuple[str, int]
 
 
-def read_network(node: Node) -> Network:
-    """The whole network file. Raises Bad with everything that is wrong in it."""
+def read_network(node: Node, folder: Path) -> Network:
+    """The whole network file of a show folder. Raises Bad with everything that is wrong in it."""
     top = versioned(node)
-    osc, sacn, panel = OscSettings(), SacnSettings(), Network()
-    default_panel = (panel.panel_host, panel.panel_port)
-    osc = top.optional("osc", _osc, osc)
-    sacn = top.optional("sacn", _sacn, sacn)
-    host, port = top.optional("panel", _panel, default_panel)
-    lost_input = top.optional("lost_input", _lost_input, LostInput())
+    network = Network(
+        osc=top.optional("osc", _osc, OscSettings()),
+        sacn=top.optional("sacn", _sacn, SacnSettings()),
+        panel=top.optional("panel", _panel, PanelSettings()),
+        lost_input=top.optional("lost_input", _lost_input, LostInput()),
+        record=top.optional("record", _record(folder), None),
+    )
     top.done()
-    return Network(osc, sacn, host, port, lost_input)
+    return network
 
 
 def _osc(node: Node) -> OscSettings:
-    m = Mapping(node)
+    m = KeyReader(node)
     host, port = m.optional("listen", _listen, ("127.0.0.1", 9000))
     allow = m.optional("allow", list_of(_cidr, 1, what="a list of networks, a list"), ["127.0.0.0/8"])
     m.done()
     return OscSettings(host, port, tuple(allow))
 
 
-def _panel(node: Node) -> Endpoint:
-    m = Mapping(node)
-    listen = m.optional("listen", _listen, ("127.0.0.1", 8787))
+def _is_off(node: Node) -> bool:
+    return not isinstance(node.value, list | dict) and node.text.lower() in ("off", "no", "false")
+
+
+def _panel(node: Node) -> PanelSettings | None:
+    if _is_off(node):
+        return None
+    m = KeyReader(node, 'off, or a mapping such as {listen: "127.0.0.1:8787"}')
+    host, port = m.optional("listen", _listen, ("127.0.0.1", 8787))
     m.done()
-    return listen
+    return PanelSettings(host, port)
+
+
+def _record(folder: Path) -> Parse[RecordSettings | None]:
+    def parse(node: Node) -> RecordSettings | None:
+        if _is_off(node):
+            return None
+        m, default = KeyReader(node, "off, or a mapping with folder, days and megabytes"), RecordSettings()
+        settings = RecordSettings(
+            m.optional("folder", lambda child: subfolder(folder, child), default.folder),
+            m.optional("days", number(0, MOST_DAYS, above=True, unit="days"), default.days),
+            m.optional("megabytes", number(1, MOST_MEGABYTES, unit="megabytes"), default.megabytes),
+        )
+        m.done()
+        return settings
+
+    return parse
 
 
 def _sacn(node: Node) -> SacnSettings:
-    m = Mapping(node)
+    m = KeyReader(node)
     settings = SacnSettings(
-        interface=m.optional("interface", _ipv4, "127.0.0.1"),
+        interface=m.optional("interface", _interface, "127.0.0.1"),
         destinations=m.optional("to", _destinations, ()),
         priority=m.optional("priority", whole(0, 200), 110),
         source_name=m.optional("source_name", _source_name, "Tetherlight"),
@@ -63,7 +89,7 @@ def _sacn(node: Node) -> SacnSettings:
 
 
 def _lost_input(node: Node) -> LostInput:
-    m = Mapping(node)
+    m = KeyReader(node)
     settings = LostInput(
         m.optional("after", number(0, 86_400, above=True, unit="s"), 2.0),
         m.optional("then", choice("hold", "dark"), "hold"),
@@ -82,14 +108,17 @@ def _split(written: str) -> tuple[str, str] | None:
 
 
 def _host(written: str) -> str | None:
-    """A literal address (IPv6 in brackets) or a host name; None for anything else."""
+    """An address (IPv6 in brackets), `localhost` or what may be the name of an interface; None for anything else."""
     bare = written[1:-1] if written.startswith("[") and written.endswith("]") else written
     try:
         return str(ipaddress.ip_address(bare))
     except ValueError:
-        pass
-    looks_numeric = re.fullmatch(r"[0-9.]+", bare) is not None
-    return bare if _HOST.fullmatch(bare) and not looks_numeric and bare == written else None
+        return written if _may_be_interface(written) else None
+
+
+def _may_be_interface(written: str) -> bool:
+    """Which names there are is known only on the machine that opens the sockets."""
+    return _INTERFACE.fullmatch(written) is not None and re.search("[A-Za-z]", written) is not None
 
 
 def _listen(node: Node) -> Endpoint:
@@ -97,15 +126,21 @@ def _listen(node: Node) -> Endpoint:
     parts = _split(node.text) if isinstance(node.value, str) else None
     host = _host(parts[0]) if parts else None
     if parts is None or host is None or int(parts[1]) > 65_535:
-        raise bad(node, 'address:port such as "127.0.0.1:9000", the port from 0 (any free one) to 65535')
+        allowed = 'address:port such as "127.0.0.1:9000" or "eth0:9000", the port from 0 (any free one) to 65535'
+        raise bad(node, allowed)
     return host, int(parts[1])
 
 
-def _ipv4(node: Node) -> str:
+def _interface(node: Node) -> str:
+    written = node.text if isinstance(node.value, str) else ""
     try:
-        return str(ipaddress.IPv4Address(node.text if isinstance(node.value, str) else ""))
+        return str(ipaddress.IPv4Address(written))
     except ValueError:
-        raise bad(node, "the IPv4 address of a network interface of this machine, such as 127.0.0.1") from None
+        if _may_be_interface(written):
+            return written
+    raise bad(
+        node, "a network interface of this machine: its IPv4 address, such as 127.0.0.1, or its name, such as eth0"
+    )
 
 
 def _cidr(node: Node) -> str:
@@ -155,7 +190,7 @@ def _source_name(node: Node) -> str:
 
 
 def _synchronise(node: Node) -> int | None:
-    if not isinstance(node.value, list | dict) and node.text.lower() in ("off", "no", "false"):
+    if _is_off(node):
         return None
     if isinstance(node.value, bool) or not isinstance(node.value, int) or not 1 <= node.value <= MOST_UNIVERSE:
         raise bad(node, f"off or a universe from 1 to {MOST_UNIVERSE}")

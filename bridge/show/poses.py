@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from bridge.geometry.stage import Point3
 from bridge.rig.fixture import Mechanics, Pose
 from bridge.show.folder import versioned
-from bridge.show.mapping import Mapping, entries
+from bridge.show.keys import KeyReader
+from bridge.show.names import by_name, each, entries, named
 from bridge.show.problems import Bad, Problem
 from bridge.show.profile import FocusRow, ZoomRow, focus_rows, zoom_rows
-from bridge.show.stage import named
 from bridge.show.values import Parse, bad, length, list_of, name, number, point3, switch, text, vector3, whole
 from bridge.show.yaml12 import Node
 
@@ -53,11 +52,14 @@ def read_poses(node: Node) -> tuple[Poses, list[Problem]]:
         trusted = top.optional("trusted", switch, True)
         solved_from = top.optional("solved_from", text, None)
 
-        def one(key: str, child: Node, line: int) -> None:
-            kept.append(_entry(key, child, line, trusted, solved_from))
+        def every(fixtures: Node) -> None:
+            def one(key: str, child: Node) -> None:
+                kept.append(_entry(key, child, fixtures.line_of(key), trusted, solved_from))
 
-        marks = top.optional("marks", _marks, {})
-        top.optional("fixtures", _each("a mapping of fixture names to poses", one), None)
+            each(named(fixtures, "a mapping of fixture names to poses"), one)
+
+        marks = top.optional("marks", by_name(lambda _, at: point3(at), "a mapping of mark names to [x, y, z]"), {})
+        top.optional("fixtures", every, None)
         top.optional("checked", list_of(_checked, what="a list of {mark, at}, a list"), [])
         top.ignore(EXTRA_TOP_KEYS)
         top.done()
@@ -67,34 +69,8 @@ def read_poses(node: Node) -> tuple[Poses, list[Problem]]:
     return Poses(tuple(kept), marks, dict(marks_node.key_lines) if marks_node else {}), []
 
 
-def _each(what: str, one: Callable[[str, Node, int], None]) -> Callable[[Node], None]:
-    """Reads every entry of a mapping of names; the problems of all come together."""
-
-    def parse(node: Node) -> None:
-        problems = []
-        for key, child in named(node, what):
-            try:
-                one(key, child, node.line_of(key))
-            except Bad as error:
-                problems += [problem.inside(key) for problem in error.problems]
-        if problems:
-            raise Bad(problems)
-
-    return parse
-
-
-def _marks(node: Node) -> dict[str, Point3]:
-    out: dict[str, Point3] = {}
-
-    def one(key: str, child: Node, _line: int) -> None:
-        out[key] = point3(child)
-
-    _each("a mapping of mark names to [x, y, z]", one)(node)
-    return out
-
-
 def _checked(node: Node) -> None:
-    m = Mapping(node, "a mapping with mark and at")
+    m = KeyReader(node, "a mapping with mark and at")
     m.required("mark", name, "?")
     m.optional("at", text, "")
     m.ignore(["fixtures", "notes"])
@@ -102,7 +78,7 @@ def _checked(node: Node) -> None:
 
 
 def _entry(key: str, node: Node, line: int, trusted: bool, solved_from: str | None) -> PoseEntry:
-    m = Mapping(node, "a mapping with position and rotation")
+    m = KeyReader(node, "a mapping with position and rotation")
     rms, p95 = m.optional("aim_error", _aim_error, (None, None))
     position_sigma, rotation_sigma = m.optional("sigma", _sigma, (None, None))
     pose = Pose(
@@ -143,7 +119,7 @@ def _faces(node: Node) -> tuple[int, ...]:
     return faces
 
 
-def mechanics_of(m: Mapping, turn: Parse[float], lens: Parse[float], scale: Parse[float]) -> Mechanics:
+def mechanics_of(m: KeyReader, turn: Parse[float], lens: Parse[float], scale: Parse[float]) -> Mechanics:
     """Mechanical terms, none of them required, within the bounds of the file that they stand in."""
     mechanics = Mechanics(
         tilt_zero=m.optional("tilt_zero", turn, 0.0),
@@ -158,14 +134,14 @@ def mechanics_of(m: Mapping, turn: Parse[float], lens: Parse[float], scale: Pars
 
 
 def _mechanics(node: Node) -> Mechanics:
-    return mechanics_of(Mapping(node), number(-45, 45, unit="degrees"), length(-10, 10), number(-0.5, 0.5))
+    return mechanics_of(KeyReader(node), number(-45, 45, unit="degrees"), length(-10, 10), number(-0.5, 0.5))
 
 
 Three = tuple[float, float, float] | None
 
 
 def _sigma(node: Node) -> tuple[Three, Three]:
-    m = Mapping(node, "a mapping with position and rotation")
+    m = KeyReader(node, "a mapping with position and rotation")
     position = m.optional("position", vector3(_error, "[x, y, z] in metres, a list"), None)
     rotation = m.optional("rotation", vector3(number(0), "three angles in degrees, a list"), None)
     m.done()
@@ -173,7 +149,7 @@ def _sigma(node: Node) -> tuple[Three, Three]:
 
 
 def _aim_error(node: Node) -> tuple[float | None, float | None]:
-    m = Mapping(node, "a mapping with rms and p95")
+    m = KeyReader(node, "a mapping with rms and p95")
     rms, p95 = m.optional("rms", _error, None), m.optional("p95", _error, None)
     m.ignore(["worst", "worst_at"])
     m.done()
@@ -181,20 +157,17 @@ def _aim_error(node: Node) -> tuple[float | None, float | None]:
 
 
 def _residuals(node: Node) -> dict[str, float]:
-    out = {}
-    problems = []
-    for key, child in entries(node, "a mapping of MARK or MARK/2 to metres"):
-        try:
-            out[key] = _error(child)
-        except Bad as error:
-            problems += [problem.inside(key) for problem in error.problems]
-    if problems:
-        raise Bad(problems)
+    out: dict[str, float] = {}
+
+    def one(key: str, child: Node) -> None:
+        out[key] = _error(child)
+
+    each(entries(node, "a mapping of MARK or MARK/2 to metres"), one)
     return out
 
 
 def _optics(node: Node) -> tuple[tuple[ZoomRow, ...] | None, tuple[FocusRow, ...] | None]:
-    m = Mapping(node, "a mapping with zoom and focus")
+    m = KeyReader(node, "a mapping with zoom and focus")
     zoom, focus = m.optional("zoom", zoom_rows, None), m.optional("focus", focus_rows, None)
     m.done()
     return zoom, focus

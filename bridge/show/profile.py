@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 
-from bridge.rig.profile import CHANNEL_NAMES, REQUIRED_CHANNELS, Axis, Profile, ZoomTable
+from bridge.rig.profile import CHANNEL_NAMES, REQUIRED_CHANNELS, Action, Axis, Profile, ZoomTable
 from bridge.show.folder import versioned
-from bridge.show.mapping import Mapping, entries
-from bridge.show.problems import Bad, Problem, shown
-from bridge.show.scalars import resolve
+from bridge.show.keys import KeyReader
+from bridge.show.names import by_name, slots
+from bridge.show.problems import Problem
 from bridge.show.values import bad, choice, length, list_of, number, text, whole
 from bridge.show.yaml12 import Node
 
 MOST_TURN = 3600.0  # degrees
 LONGEST_LAG = 5.0  # seconds
+LONGEST_HOLD, LONGEST_DARK = 60.0, 600.0  # seconds
+ALLOWED_ACTION = "a mapping such as {slots: {19: 250}, hold: 5, dark: 40}"
 ZoomRow = tuple[float, float, float | None]
 FocusRow = tuple[float, float]
 _FULL = 256**4 - 1
@@ -31,14 +33,15 @@ def read_profile(node: Node) -> Profile:
         channels=channels,
         pan=top.required("pan", _axis, Axis(0, 1)),
         tilt=top.required("tilt", _axis, Axis(0, 1)),
-        fixed=top.optional("fixed", _fixed, {}),
+        fixed=top.optional("fixed", slots, {}),
         zoom=top.optional("zoom", _zoom, None),
         focus=top.optional("focus", _focus, None),
         dimmer_curve=top.optional("dimmer", _dimmer, "linear"),
         min_distance=top.optional("min_distance", length(0), 0.0),
         lag=top.optional("lag", number(0, LONGEST_LAG, unit="s"), 0.0),
+        actions=top.optional("actions", by_name(_action, "a mapping of action names to " + ALLOWED_ACTION), {}),
     )
-    if top.good("footprint", "channels", "fixed"):
+    if top.good("footprint", "channels"):
         _check_offsets(top, profile)
     if top.good("channels", "zoom", "focus"):
         _check_optics(top, profile)
@@ -47,7 +50,7 @@ def read_profile(node: Node) -> Profile:
 
 
 def _channels(node: Node) -> dict[str, tuple[int, ...]]:
-    channels = Mapping(node, "a mapping of channel names to offsets")
+    channels = KeyReader(node, "a mapping of channel names to offsets")
     out: dict[str, tuple[int, ...]] = {}
     for name in CHANNEL_NAMES:
         if name in REQUIRED_CHANNELS:
@@ -67,26 +70,26 @@ def _offsets(node: Node) -> tuple[int, ...]:
     return tuple(list_of(offset, 1, 4, "a list of offsets from the address, coarse first,")(node))
 
 
-def _fixed(node: Node) -> dict[int, int]:
-    out: dict[int, int] = {}
-    problems = []
-    for key, child in entries(node, "a mapping of offsets to the values they hold"):
-        offset = resolve(key)
-        if isinstance(offset, bool) or not isinstance(offset, int) or not 1 <= offset <= 512 or offset in out:
-            line = node.line_of(key)
-            problems.append(Problem(line, f"found offset '{shown(key)}', allowed is each of 1 to 512, once"))
-            continue
-        try:
-            out[offset] = whole(0, 255)(child)
-        except Bad as error:
-            problems += [problem.inside(str(offset)) for problem in error.problems]
-    if problems:
-        raise Bad(problems)
-    return out
+def _action(_name: str, node: Node) -> Action:
+    m = KeyReader(node, ALLOWED_ACTION)
+    action = Action(
+        slots=m.required("slots", _action_slots, {}),
+        hold=m.required("hold", number(0, LONGEST_HOLD, unit="s"), 0.0),
+        dark=m.required("dark", number(0, LONGEST_DARK, unit="s"), 0.0),
+    )
+    m.done()
+    return action
+
+
+def _action_slots(node: Node) -> dict[int, int]:
+    found = slots(node)
+    if not found:
+        raise bad(node, "at least one offset and the value it holds, such as {19: 250}")
+    return found
 
 
 def _axis(node: Node) -> Axis:
-    axis = Mapping(node)
+    axis = KeyReader(node)
     turn = number(-MOST_TURN, MOST_TURN, unit="degrees")
     out = Axis(
         from_deg=axis.required("from", turn, 0.0),
@@ -101,14 +104,14 @@ def _axis(node: Node) -> Axis:
 
 
 def _dimmer(node: Node) -> str:
-    dimmer = Mapping(node)
+    dimmer = KeyReader(node)
     curve = dimmer.optional("curve", choice("linear", "square"), "linear")
     dimmer.done()
     return curve
 
 
 def _zoom(node: Node) -> ZoomTable:
-    zoom = Mapping(node)
+    zoom = KeyReader(node)
     rows: tuple[ZoomRow, ...] = zoom.required("table", zoom_rows, ())
     edge = zoom.optional("edge", choice("beam", "field"), "beam")
     zoom.done()
@@ -116,7 +119,7 @@ def _zoom(node: Node) -> ZoomTable:
 
 
 def _focus(node: Node) -> tuple[FocusRow, ...]:
-    focus = Mapping(node)
+    focus = KeyReader(node)
     rows: tuple[FocusRow, ...] = focus.required("table", focus_rows, ())
     focus.done()
     return rows
@@ -167,7 +170,7 @@ def _rising(numbers: Sequence[float]) -> bool:
     return all(first < second for first, second in pairwise(numbers))
 
 
-def _check_offsets(top: Mapping, profile: Profile) -> None:
+def _check_offsets(top: KeyReader, profile: Profile) -> None:
     """Every offset inside the footprint, and each used once."""
     owners: dict[int, str] = {}
     for name, offsets in profile.channels.items():
@@ -179,14 +182,25 @@ def _check_offsets(top: Mapping, profile: Profile) -> None:
             if offset in owners:
                 top.fail("channels", f"found {owners[offset]} and {name} both at offset {offset}, allowed is one")
             owners[offset] = name
-    for offset in profile.fixed:
-        if offset > profile.footprint:
-            top.fail("fixed", f"found offset {offset}, allowed is 1 to the footprint {profile.footprint}")
+    for problem in _slot_problems(profile.fixed, profile.footprint, owners):
+        top.fail("fixed", problem)
+    actions = top.node.get("actions") or top.node
+    for name, action in profile.actions.items():
+        line = (actions.get(name) or actions).line_of("slots")
+        for problem in _slot_problems(action.slots, profile.footprint, owners):
+            top.problem(Problem(line, problem, ("actions", name, "slots")))
+
+
+def _slot_problems(held: Iterable[int], footprint: int, owners: Mapping[int, str]) -> Iterator[str]:
+    """Offsets that hold a value but are no slot of the head's, or one that a channel of ours moves."""
+    for offset in held:
+        if offset > footprint:
+            yield f"found offset {offset}, allowed is 1 to the footprint {footprint}"
         if offset in owners:
-            top.fail("fixed", f"found offset {offset}, which is a byte of {owners[offset]}; allowed are the others")
+            yield f"found offset {offset}, which is a byte of {owners[offset]}; allowed are the others"
 
 
-def _check_optics(top: Mapping, profile: Profile) -> None:
+def _check_optics(top: KeyReader, profile: Profile) -> None:
     """Raw values of the tables inside their channel; tables without a channel."""
     if profile.zoom is not None:
         if "zoom" not in profile.channels and len(profile.zoom.rows) > 1:

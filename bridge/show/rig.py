@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from bridge.rig.fixture import Fixture, Hang, Vector3
 from bridge.rig.profile import Axis, Profile
 from bridge.show.folder import versioned
-from bridge.show.mapping import Mapping
+from bridge.show.keys import KeyReader
 from bridge.show.problems import Bad, Problem
 from bridge.show.profile import LONGEST_LAG
 from bridge.show.values import (
@@ -79,7 +79,7 @@ def read_rig(node: Node, find_profile: FindProfile) -> tuple[Rig, list[Problem]]
 
 def read_fixture(node: Node, find_profile: FindProfile) -> Fixture:
     """One fixture. Raises Bad with everything that is wrong in it."""
-    m = Mapping(node, "a mapping with name, profile, universe and address")
+    m = KeyReader(node, "a mapping with name, profile, universe and address")
     fixture_name = m.required("name", name, "?")
     profile = m.required("profile", find_profile, _NO_PROFILE)
     universe = m.required("universe", whole(1, MOST_UNIVERSE), 1)
@@ -124,7 +124,7 @@ def sigmas(node: Node) -> Vector3:
 
 
 def _hang(node: Node) -> Hang:
-    m = Mapping(node)
+    m = KeyReader(node)
     turn = number(-360, 360, unit="degrees")
     hang = Hang(
         yaw=m.optional("yaw", turn, 0.0),
@@ -149,7 +149,7 @@ def _limits(profile: Profile) -> Parse[tuple[Pair | None, Pair | None]]:
         return rising(number(*axis_range(axis), unit="degrees (the profile's range)"), "[lowest, highest], a list")
 
     def parse(node: Node) -> tuple[Pair | None, Pair | None]:
-        m = Mapping(node)
+        m = KeyReader(node)
         pan = m.optional("pan", limit(profile.pan), None)
         tilt = m.optional("tilt", limit(profile.tilt), None)
         m.done()

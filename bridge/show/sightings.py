@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from bridge.show.folder import versioned
-from bridge.show.mapping import Mapping
+from bridge.show.keys import KeyReader
 from bridge.show.problems import Bad, Problem
 from bridge.show.values import list_of, name, number, whole
 from bridge.show.yaml12 import Node
@@ -43,7 +43,7 @@ def read_sightings(node: Node, file: str) -> tuple[list[SightingEntry], list[Pro
 
 
 def _sighting(node: Node, file: str) -> Sighting:
-    m = Mapping(node, "a mapping with fixture, mark, pan and tilt")
+    m = KeyReader(node, "a mapping with fixture, mark, pan and tilt")
     degrees = number(-_MOST_DEG, _MOST_DEG, unit="degrees")
     sighting = Sighting(
         fixture=m.required("fixture", name, "?"),

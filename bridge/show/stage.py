@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping as Names
+from collections.abc import Mapping
 from itertools import pairwise
 
 from bridge.geometry.stage import Datum, LevelMap, Mark, Stage, Tape, Target
 from bridge.show.areas import areas, floors, performance_polygon
 from bridge.show.folder import versioned
-from bridge.show.mapping import Mapping, entries
-from bridge.show.problems import Bad, Problem
+from bridge.show.keys import KeyReader
+from bridge.show.names import by_name, words_for
 from bridge.show.values import (
     bad,
     choice,
@@ -24,7 +24,9 @@ from bridge.show.values import (
 from bridge.show.yaml12 import Node
 
 ALLOWED_MARK = "[x, y, z], or {at: [x, y, z], sigma: 0.01}, or {at: unknown, height: 0}"
+ALLOWED_TARGET = "{height: 1.3, size: 2.0}"
 DEFAULT_SIGMA = 0.01
+_target_height, _target_size = length(-10, 10), length(0.05, 50)  # as the messages `/target/NAME/height` and `size`
 _sigma = length(0, above=True)
 
 
@@ -32,7 +34,7 @@ def read_stage(node: Node) -> Stage:
     """The whole stage file. Raises Bad with everything that is wrong in it."""
     top = versioned(node)
     light = top.optional("light", _light, (False, None))
-    marks = top.optional("marks", _marks, {})
+    marks = top.optional("marks", by_name(_mark, f"a mapping of mark names to {ALLOWED_MARK}"), {})
     polygon = top.required("performance_polygon", performance_polygon, None)
     stage = Stage(
         polygon=polygon,  # type: ignore[arg-type]  # None only where done() raises
@@ -54,43 +56,12 @@ def read_stage(node: Node) -> Stage:
     return stage
 
 
-def named(node: Node, what: str) -> list[tuple[str, Node]]:
-    """Entries of a mapping whose keys are names. Raises Bad where one is none."""
-    out = entries(node, what)
-    wrong = [key for key, _ in out if _not_a_name(key)]
-    if wrong:
-        allowed = "a name of letters, digits, - and _"
-        raise Bad([Problem(node.line_of(key), f"found the name {key[:60]!r}, allowed is {allowed}") for key in wrong])
-    return out
-
-
-def _not_a_name(key: str) -> bool:
-    try:
-        name(Node(0, key, key))
-    except Bad:
-        return True
-    return False
-
-
-def _marks(node: Node) -> dict[str, Mark]:
-    out = {}
-    problems = []
-    for key, child in named(node, f"a mapping of mark names to {ALLOWED_MARK}"):
-        try:
-            out[key] = _mark(key, child)
-        except Bad as error:
-            problems += [problem.inside(key) for problem in error.problems]
-    if problems:
-        raise Bad(problems)
-    return out
-
-
 def _mark(key: str, node: Node) -> Mark:
     if not isinstance(node.value, dict):
         if not isinstance(node.value, list) or len(node.value) != 3:
             raise bad(node, ALLOWED_MARK)
         return Mark(key, point3(node), DEFAULT_SIGMA)
-    m = Mapping(node)
+    m = KeyReader(node)
     at_node = node.get("at")
     unknown = at_node is not None and at_node.value == "unknown"
     at = None
@@ -118,7 +89,7 @@ def _place(node: Node) -> tuple[float, float, float]:
 
 
 def _datum(node: Node) -> Datum:
-    m = Mapping(node, "a mapping with origin and along_x")
+    m = KeyReader(node, "a mapping with origin and along_x")
     datum = Datum(m.required("origin", name, "?"), m.required("along_x", name, "?"))
     if m.good("origin", "along_x") and datum.origin == datum.along_x:
         m.fail("along_x", f"found '{datum.along_x}', the same as origin; allowed is another mark")
@@ -126,7 +97,7 @@ def _datum(node: Node) -> Datum:
     return datum
 
 
-def _check_datum(top: Mapping, datum: Datum, marks: Names[str, Mark]) -> None:
+def _check_datum(top: KeyReader, datum: Datum, marks: Mapping[str, Mark]) -> None:
     """A datum gives a frame to a show without a survey; a surveyed mark has one already."""
     for mark in (datum.origin, datum.along_x):
         if mark in marks and marks[mark].at is not None:
@@ -134,7 +105,7 @@ def _check_datum(top: Mapping, datum: Datum, marks: Names[str, Mark]) -> None:
 
 
 def _tape(node: Node) -> Tape:
-    m = Mapping(node, "a mapping with between and metres")
+    m = KeyReader(node, "a mapping with between and metres")
     between = m.required("between", list_of(name, 2, 2, "two names of marks or fixtures, a list"), ["?", "?"])
     tape = Tape(
         (between[0], between[1]),
@@ -148,43 +119,37 @@ def _tape(node: Node) -> Tape:
 
 
 def _targets(node: Node) -> tuple[Target, ...]:
-    out = []
-    problems = []
-    for key, child in named(node, "a mapping of target names to {height, size, source}"):
-        try:
-            out.append(_target(key, child))
-        except Bad as error:
-            problems += [problem.inside(key) for problem in error.problems]
-    if problems:
-        raise Bad(problems)
-    if not out:
+    targets = by_name(_target, f"a mapping of target names to {ALLOWED_TARGET}")(node)
+    if not targets:
         raise bad(node, "at least one target")
-    return tuple(out)
+    return tuple(targets.values())
 
 
 def _target(key: str, node: Node) -> Target:
     if node.value is None:
         return Target(key)
-    m = Mapping(node, "a mapping with height, size and source")
+    m = KeyReader(node, f"a mapping such as {ALLOWED_TARGET}")
     target = Target(
         key,
-        m.optional("height", length(-100, 100), 1.3),
-        m.optional("size", length(0, 100, above=True), 2.0),
+        m.optional("height", _target_height, 1.3),
+        m.optional("size", _target_size, 2.0),
         m.optional("source", choice("osc"), "osc"),
+        m.optional("sizes", words_for(_target_size, "a mapping of names to diameters such as {tight: 0.8}"), {}),
+        m.optional("heights", words_for(_target_height, "a mapping of names to heights such as {seated: 0.9}"), {}),
     )
     m.done()
     return target
 
 
 def _move_in_black(node: Node) -> float:
-    m = Mapping(node, "a mapping with the key 'after'")
+    m = KeyReader(node, "a mapping with the key 'after'")
     after = m.required("after", number(0, math.inf, above=True, unit="s"), 0.6)
     m.done()
     return after
 
 
 def _light(node: Node) -> tuple[bool, LevelMap | None]:
-    m = Mapping(node)
+    m = KeyReader(node)
     evenness = m.optional("evenness", switch, False)
     level_map = m.optional("level_map", _level_map, None)
     m.done()
@@ -192,7 +157,7 @@ def _light(node: Node) -> tuple[bool, LevelMap | None]:
 
 
 def _level_map(node: Node) -> LevelMap:
-    m = Mapping(node, "a mapping with x, y and factor")
+    m = KeyReader(node, "a mapping with x, y and factor")
     grid = list_of(length(), 2, what="a rising list of lengths, a list")
     rows = list_of(list_of(number(0, 100)), 1, what="a list of rows, one for each y, a list")
     x: list[float] = m.required("x", grid, [])

@@ -17,6 +17,7 @@ from bridge.show.yaml12 import Node
 T = TypeVar("T")
 Parse = Callable[[Node], T]
 FARTHEST = 1000.0  # metres; beyond it a number was surely meant as millimetres
+ALLOWED_NAME = "a name of letters, digits, - and _"
 _NAME = re.compile(r"[A-Za-z0-9_-]+")
 _SWITCH = {"on": True, "yes": True, "true": True, "off": False, "no": False, "false": False}
 
@@ -102,10 +103,15 @@ def text(node: Node) -> str:
     return node.text
 
 
+def is_name(text: str) -> bool:
+    """Whether a text is made of letters, digits, - and _ alone."""
+    return _NAME.fullmatch(text) is not None
+
+
 def name(node: Node) -> str:
     """A name: letters, digits, - and _."""
-    if isinstance(node.value, list | dict) or node.value is None or not _NAME.fullmatch(node.text):
-        raise bad(node, "a name of letters, digits, - and _")
+    if isinstance(node.value, list | dict) or node.value is None or not is_name(node.text):
+        raise bad(node, ALLOWED_NAME)
     return node.text
 
 
@@ -160,7 +166,7 @@ def collect(children: list[tuple[str, Node]], item: Parse[T]) -> list[T]:
 def place(node: Node, index: int) -> str:
     """How a message names an item of a list: by its name where it has one, else by its number."""
     named = node.get("name")
-    return named.text[:40] if named is not None and _NAME.fullmatch(named.text) else str(index)
+    return named.text[:40] if named is not None and is_name(named.text) else str(index)
 
 
 def vector2(item: Parse[float], what: str) -> Parse[tuple[float, float]]:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
 
 from bridge.errors import InputError, ShowError
 from bridge.geometry.stage import Point3
 from bridge.rig.fixture import Mechanics
-from bridge.show.mapping import Mapping, entries
+from bridge.show.keys import KeyReader
+from bridge.show.names import by_name
 from bridge.show.poses import mechanics_of
 from bridge.show.problems import Bad, Problem
-from bridge.show.values import bad, collect, name, number, point3, whole
+from bridge.show.values import bad, number, point3, whole
 from bridge.show.values import list_of as _list_of
 from bridge.show.yaml12 import Node, parse
 from bridge.venue.truth import FixtureTruth, Quaternion, Truth
@@ -50,36 +50,16 @@ def load_truth(path: Path) -> Truth:
 
 
 def _truth(root: Node, doubled: list[Problem]) -> Truth:
-    top = Mapping(root, "a mapping that begins with 'version: 1'")
+    top = KeyReader(root, "a mapping that begins with 'version: 1'")
     for problem in doubled:
         top.problem(problem)
     top.required("version", whole(1, 1), 1)
     seed = top.optional("seed", whole(0, 2**63 - 1), None)
     none: dict[str, FixtureTruth] = {}
-    fixtures = top.required("fixtures", _named(_fixture, "fixtures by name"), none)
-    marks: dict[str, Point3] = top.optional("marks", _named(point3, "marks by name"), {})
+    fixtures = top.required("fixtures", by_name(_fixture, "fixtures by name"), none)
+    marks: dict[str, Point3] = top.optional("marks", by_name(lambda _, at: point3(at), "marks by name"), {})
     top.done()
     return Truth(fixtures, marks, seed)
-
-
-def _named(item: Callable[[Node], T], what: str) -> Callable[[Node], dict[str, T]]:
-    """A mapping from names to values; the problems of all of them come together."""
-
-    def read(node: Node) -> dict[str, T]:
-        pairs = entries(node, what)
-        wrong = [Problem(node.line_of(key), f"found the name '{key}'") for key, _ in pairs if not _is_name(key)]
-        if wrong:
-            raise Bad(wrong)
-        return dict(zip([key for key, _ in pairs], collect(pairs, item), strict=True))
-
-    return read
-
-
-def _is_name(key: str) -> bool:
-    try:
-        return bool(name(Node(0, key, key)))
-    except Bad:
-        return False
 
 
 def _quaternion(node: Node) -> Quaternion:
@@ -90,8 +70,8 @@ def _quaternion(node: Node) -> Quaternion:
     return (x / size, y / size, z / size, w / size)
 
 
-def _fixture(node: Node) -> FixtureTruth:
-    keys = Mapping(node, "a mapping with position and rotation")
+def _fixture(_name: str, node: Node) -> FixtureTruth:
+    keys = KeyReader(node, "a mapping with position and rotation")
     origin, none = (0.0, 0.0, 0.0), (0.0, 0.0, 0.0, 1.0)
     truth = FixtureTruth(
         position=keys.required("position", point3, origin),
@@ -109,7 +89,7 @@ def _fixture(node: Node) -> FixtureTruth:
 
 
 def _mechanics(node: Node) -> Mechanics:
-    return mechanics_of(Mapping(node, "a mapping of mechanical terms"), _angle, _offset, number(-0.2, 0.2))
+    return mechanics_of(KeyReader(node, "a mapping of mechanical terms"), _angle, _offset, number(-0.2, 0.2))
 
 
 def write_truth(truth: Truth, path: Path) -> None:

@@ -37,11 +37,32 @@ class LostInput:
 
 
 @dataclass(frozen=True)
+class PanelSettings:
+    """Where the panel is served."""
+
+    host: str = "127.0.0.1"
+    port: int = 8787
+
+
+@dataclass(frozen=True)
+class RecordSettings:
+    """Where captures are kept (`folder`: a path from the show folder, inside it) and how long and how many of them."""
+
+    folder: str = "captures"
+    days: float = 14.0
+    megabytes: float = 2000.0
+
+
+@dataclass(frozen=True)
 class Network:
-    """Everything `network.yaml` says; the defaults stand where it is silent."""
+    """Everything `network.yaml` says; the defaults stand where it is silent.
+
+    Hosts and interfaces are as written: an address, or the name of an interface of the machine that opens the sockets.
+    `panel` is None where it is off, `record` where nothing is recorded.
+    """
 
     osc: OscSettings = field(default_factory=OscSettings)
     sacn: SacnSettings = field(default_factory=SacnSettings)
-    panel_host: str = "127.0.0.1"
-    panel_port: int = 8787
+    panel: PanelSettings | None = field(default_factory=PanelSettings)
     lost_input: LostInput = field(default_factory=LostInput)
+    record: RecordSettings | None = None

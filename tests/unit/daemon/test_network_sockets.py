@@ -10,7 +10,7 @@ import pytest
 from bridge.daemon.ears import Ears
 from bridge.daemon.endpoint import drain, open_osc
 from bridge.daemon.inbox import Inbox
-from bridge.daemon.interfaces import own_addresses
+from bridge.daemon.interfaces import own_addresses, resolve_address
 from bridge.daemon.output import Output
 from bridge.daemon.watch import Watch
 from bridge.errors import NetworkError
@@ -152,3 +152,30 @@ def test_a_drain_stops_for_a_frame_that_is_due_and_goes_on_after_it() -> None:
         drain(sock, inbox, clock, lambda: 1e9)
     assert taken == [f"/n/{number}" for number in range(200)]
     sock.close()
+
+
+@pytest.mark.parametrize(
+    ("text", "address"),
+    [
+        ("127.0.0.1", "127.0.0.1"),
+        ("10.1.2.3", "10.1.2.3"),
+        ("::1", "::1"),
+        ("lo", "127.0.0.1"),
+        ("localhost", "127.0.0.1"),
+    ],
+)
+def test_an_address_or_the_name_of_an_interface(text: str, address: str) -> None:
+    assert resolve_address(text) == address
+
+
+def test_the_name_of_no_interface_is_said_with_those_that_are() -> None:
+    with pytest.raises(NetworkError, match=r"'nosuch0', which is no interface.*127\.0\.0\.1 \(lo\)") as caught:
+        resolve_address("nosuch0")
+    assert caught.value.exit_code == 3
+
+
+def test_an_interface_without_an_address_is_another_matter(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("bridge.daemon.interfaces.own_addresses", lambda: {"lo": "127.0.0.1"})
+    monkeypatch.setattr("socket.if_nameindex", lambda: [(1, "lo"), (2, "eth7")])
+    with pytest.raises(NetworkError, match=r"'eth7', which has no IPv4 address .*127\.0\.0\.1 \(lo\)"):
+        resolve_address("eth7")

@@ -46,6 +46,7 @@ focus: {table: [[3.0, 60000], [8.0, 31000], [20.0, 12000]]}
 dimmer: {curve: linear}
 min_distance: 3.0
 lag: 0.1
+actions: {reset: {slots: {13: 250, 12: 7}, hold: 5, dark: 40}}
 """,
     "stage.yaml": """version: 1
 performance_polygon: {corners: [[-6, 0], [6, 0], [6, 8], [-6, 8]], height: [-0.5, 4.0], margin: 0.15, fade_out: 0.2, fade_in: 0.3}
@@ -58,7 +59,7 @@ marks:
   C: {at: [5, 7, 0], sigma: 0.02}
   D: {at: unknown, height: 0}
 tapes: [{between: [A, B], metres: 10.02, sigma: 0.01}, {between: [A, foh-1], metres: 15}]
-targets: {lead: {height: 1.3, size: 2.0, source: osc}}
+targets: {lead: {height: 1.3, size: 2.0, source: osc, sizes: {tight: 0.8, half: 1.2}, heights: {seated: 0.9}}}
 move_in_black: {after: 0.6}
 light: {evenness: off, level_map: {x: [-6, 0, 6], y: [0, 8], factor: [[1, 0.8, 1], [1, 1, 1]]}}
 aim_sigma: 0.03
@@ -68,6 +69,7 @@ osc: {listen: "127.0.0.1:9000", allow: ["127.0.0.0/8"]}
 sacn: {interface: 127.0.0.1, to: multicast, priority: 110, source_name: Tetherlight, rate: 44, synchronise: off, contested: refuse}
 panel: {listen: "127.0.0.1:8787"}
 lost_input: {after: 2.0, then: hold, fade: 3.0}
+record: {folder: captures, days: 14, megabytes: 2000}
 """,
     "sightings.yaml": """version: 1
 sightings:

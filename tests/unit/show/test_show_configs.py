@@ -29,7 +29,7 @@ def test_loads_without_a_warning(path: Path) -> None:
 @pytest.mark.parametrize("path", SHOWS, ids=lambda path: path.name)
 def test_speaks_to_this_machine_only(path: Path) -> None:
     network = load(path).network
-    assert {network.osc.host, network.sacn.interface, network.panel_host} == {"127.0.0.1"}
+    assert {network.osc.host, network.sacn.interface, network.panel.host} == {"127.0.0.1"}
     assert network.osc.allow == ("127.0.0.0/8",)
 
 
@@ -47,6 +47,8 @@ def test_the_sizes_that_were_promised() -> None:
     assert house.stage.more_areas
     assert house.stage.level_map
     assert len(house.stage.targets) == 2
+    assert (house.stage.targets[0].sizes["tight"], house.stage.targets[0].heights["seated"]) == (0.8, 0.9)
+    assert any("reset" in fixture.profile.actions for fixture in house.fixtures)
     assert len(tour.poses) == 12
     assert len(house.poses) == 48
     assert demo.poses == {}
@@ -112,3 +114,4 @@ def test_built_in_profiles_load_and_cover_the_kinds() -> None:
     assert "focus" not in profiles["wash-8bit"].channels
     assert profiles["spot-24bit"].full_scale("pan") == 256**3 - 1
     assert any(profile.pan.from_deg > profile.pan.to_deg for profile in profiles.values())
+    assert {"reset", "quiet-fans"} == profiles["spot-16bit"].actions.keys()

@@ -9,7 +9,9 @@ import pytest
 from bridge.errors import ShowError
 from bridge.geometry.stage import Datum, Mark
 from bridge.rig.fixture import Hang
+from bridge.rig.profile import Action
 from bridge.show import load
+from bridge.wire.settings import PanelSettings, RecordSettings
 
 
 def test_every_value_of_every_file_arrives(folder) -> None:
@@ -37,7 +39,12 @@ def test_every_value_of_every_file_arrives(folder) -> None:
     assert stage.tapes[1].between == ("A", "foh-1")
     assert stage.level_map.factor == ((1, 0.8, 1), (1, 1, 1))
     assert (stage.evenness, stage.move_in_black_after, stage.aim_sigma) == (False, 0.6, 0.03)
-    assert (show.network.osc.port, show.network.sacn.synchronise, show.network.panel_port) == (9000, None, 8787)
+    (lead,) = stage.targets
+    assert (lead.sizes, lead.heights) == ({"tight": 0.8, "half": 1.2}, {"seated": 0.9})
+    assert first.profile.actions == {"reset": Action({13: 250, 12: 7}, 5.0, 40.0)}
+    assert (show.network.osc.port, show.network.sacn.synchronise) == (9000, None)
+    assert show.network.panel == PanelSettings("127.0.0.1", 8787)
+    assert show.network.record == RecordSettings("captures", 14.0, 2000.0)
     assert show.sightings[0].where == "sightings.yaml:3"
     assert [sighting.face for sighting in show.sightings] == [1, 2, 1]
     pose = show.poses["foh-1"]
@@ -54,7 +61,9 @@ def test_only_rig_and_stage_are_required(folder) -> None:
     folder.files["old.yaml"] = "version: 7"
     show = folder.load()
     assert [target.name for target in show.stage.targets] == ["lead"]
+    assert (show.stage.targets[0].sizes, show.stage.targets[0].heights) == ({}, {})
     assert show.network.sacn.priority == 110
+    assert (show.network.panel, show.network.record) == (PanelSettings(), None)
     assert show.poses == {}
 
 
@@ -119,6 +128,28 @@ def test_unicast_destinations_and_a_synchronisation_universe(folder) -> None:
     sacn = folder.load().network.sacn
     assert sacn.destinations == (("10.0.0.7", 5568), ("10.0.0.8", 6000))
     assert sacn.synchronise == 7000
+
+
+@pytest.mark.parametrize("word", ["off", "no", "false"])
+def test_panel_and_recorder_can_be_off(folder, word: str) -> None:
+    folder.edit("network.yaml", '{listen: "127.0.0.1:8787"}', word)
+    folder.edit("network.yaml", "{folder: captures, days: 14, megabytes: 2000}", word)
+    network = folder.load().network
+    assert (network.panel, network.record) == (None, None)
+
+
+def test_a_recorder_without_more_words_has_its_defaults(folder) -> None:
+    folder.edit("network.yaml", "{folder: captures, days: 14, megabytes: 2000}", "{}")
+    assert folder.load().network.record == RecordSettings("captures", 14.0, 2000.0)
+
+
+@pytest.mark.parametrize("name", ["eth0", "lo", "br-lan", "enp3s0f1", "eth0.100", "wlx_0"])
+def test_an_interface_goes_by_its_name_wherever_an_address_does(folder, name: str) -> None:
+    folder.edit("network.yaml", "interface: 127.0.0.1", f"interface: {name}")
+    folder.edit("network.yaml", "127.0.0.1:9000", f"{name}:9000")
+    folder.edit("network.yaml", "127.0.0.1:8787", f"{name}:8787")
+    network = folder.load().network
+    assert (network.sacn.interface, network.osc.host, network.panel.host) == (name, name, name)
 
 
 def test_each_profile_is_read_once(folder) -> None:

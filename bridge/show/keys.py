@@ -13,7 +13,7 @@ T = TypeVar("T")
 D = TypeVar("D")
 
 
-class Mapping:
+class KeyReader:
     """Reads one mapping. Problems gather while reading goes on; `done()` raises them all at once as Bad.
 
     After a problem a getter gives its stand-in, so that the rest is still looked at; `good(...)` says which keys
@@ -90,12 +90,3 @@ class Mapping:
                 self._problems.append(Problem(self.node.line, f"found no key '{key}', which is required"))
         if self._problems or self._failed:
             raise Bad(self._problems)
-
-
-def entries(node: Node, what: str) -> list[tuple[str, Node]]:
-    """(key, value) of a mapping whose keys are free, e.g. names. An empty value is an empty mapping."""
-    if node.value is None:
-        return []
-    if not isinstance(node.value, dict):
-        raise bad(node, what)
-    return list(node.value.items())
