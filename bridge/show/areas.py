@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from shapely import LineString, MultiPoint, Polygon
+from shapely import LineString, MultiPoint, Polygon, STRtree
 
 from bridge.geometry.stage import Area, Floor, PerformancePolygon, Point2
 from bridge.show.keys import KeyReader
@@ -40,16 +40,13 @@ def _fault(points: Sequence[Point2]) -> str:
     for index, start, end in sides:
         if start == end:
             return f"has corner {index + 1} twice in a row"
-    for first, a, b in sides:
-        for second, c, d in sides[first + 2 :]:
-            if (first, second) != (0, count - 1) and _sides_meet(a, b, c, d):
-                sides_met = f"the side after corner {first + 1} meets the side after corner {second + 1}"
-                return f"crosses or touches itself ({sides_met})"
+    lines = [LineString([start, end]) for _, start, end in sides]
+    met = sorted(zip(*STRtree(lines).query(lines, predicate="intersects").tolist(), strict=True))
+    for first, second in met:
+        if second - first >= 2 and (first, second) != (0, count - 1):
+            sides_met = f"the side after corner {first + 1} meets the side after corner {second + 1}"
+            return f"crosses or touches itself ({sides_met})"
     return "folds back on itself"
-
-
-def _sides_meet(a: Point2, b: Point2, c: Point2, d: Point2) -> bool:
-    return bool(LineString([a, b]).intersects(LineString([c, d])))
 
 
 def performance_polygon(node: Node) -> PerformancePolygon:

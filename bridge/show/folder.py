@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import stat
 from importlib import resources
 from pathlib import Path
 
@@ -11,21 +13,44 @@ from bridge.show.values import bad, text, whole
 from bridge.show.yaml12 import Node, parse
 
 MOST_BYTES = 8_000_000
+_KINDS = {
+    stat.S_IFDIR: "a folder",
+    stat.S_IFIFO: "a named pipe",
+    stat.S_IFSOCK: "a socket",
+    stat.S_IFCHR: "a device",
+    stat.S_IFBLK: "a device",
+}
 VERSION = 1
 
 
 def read_tree(path: Path) -> tuple[Node, list[Problem]]:
     """The tree of one file and the doubled keys in it. Raises Bad where it cannot be read."""
+    return parse(_decode(_read(path)))
+
+
+def _read(path: Path) -> bytes:
+    """The bytes of a regular file. Nothing else is opened: a pipe would be waited for, a device may do things."""
     try:
-        if not path.is_file():
-            raise Bad([Problem(1, "found no such file" if not path.exists() else "found something that is no file")])
-        size = path.stat().st_size
-        if size > MOST_BYTES:
-            raise Bad([Problem(1, f"found a file of {size} bytes, allowed are up to {MOST_BYTES}")])
-        data = path.read_bytes()
+        _check_kind(path.stat())
+        # What stood there a moment ago may have been replaced: O_NONBLOCK waits for nobody.
+        with open(os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC), "rb") as file:
+            found = os.fstat(file.fileno())
+            _check_kind(found)
+            data = file.read(MOST_BYTES + 1)  # the size that is told is no bound: a file in /proc says 0
+    except FileNotFoundError:
+        raise Bad([Problem(1, "found no such file")]) from None
     except OSError as error:
         raise Bad([Problem(1, f"cannot be read: {error.strerror or error}")]) from None
-    return parse(_decode(data))
+    if len(data) > MOST_BYTES:
+        size = max(found.st_size, len(data))
+        raise Bad([Problem(1, f"found a file of {size} bytes, allowed are up to {MOST_BYTES}")])
+    return data
+
+
+def _check_kind(found: os.stat_result) -> None:
+    if not stat.S_ISREG(found.st_mode):
+        kind = _KINDS.get(stat.S_IFMT(found.st_mode), "something else")
+        raise Bad([Problem(1, f"found {kind}, allowed is a regular file")])
 
 
 def _decode(data: bytes) -> str:
@@ -59,7 +84,7 @@ def profile_file(folder: Path, node: Node) -> tuple[str, Path]:
             return f"built-in profile {word}", built_in[word]
         raise _unknown(folder, node)
     path = path_inside(folder, node)
-    if not _is_file(path):
+    if not _exists(path):
         raise _unknown(folder, node)
     return str(path.resolve().relative_to(folder.resolve())), path.resolve()
 
@@ -93,10 +118,10 @@ def _inside(folder: Path, path: Path) -> bool:
         return False
 
 
-def _is_file(path: Path) -> bool:
-    """Whether a file can be read there; a name too long or a folder without permission is no file."""
+def _exists(path: Path) -> bool:
+    """Whether there is anything; a name too long or a folder without permission is nothing."""
     try:
-        return path.is_file()
+        return path.exists()
     except OSError:
         return False
 

@@ -16,6 +16,7 @@ from bridge.show.problems import Bad, Problem, shown
 from bridge.show.scalars import Scalar, resolve
 
 MOST_DEPTH = 40
+MOST_VALUES = 1_000_000  # keys and values of one file: a show of 4,096 heads has less than half of them
 MOST_ALIASED = 50_000  # nodes that aliases may repeat in one file
 _LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _UNPRINTABLE = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -104,6 +105,7 @@ class _Builder:
         self._open: list[tuple[Node, list[Node]]] = []  # collections being read, with a mapping's pending key
         self._anchors: dict[str, Node] = {}
         self._aliased = 0
+        self._values = 0
 
     def take(self, event: Any) -> None:
         line = event.start_mark.line + 1 if event.start_mark else 1
@@ -158,6 +160,9 @@ class _Builder:
         self._place(node)
 
     def _place(self, node: Node) -> None:
+        self._values += 1
+        if self._values > MOST_VALUES:
+            raise Bad([Problem(node.line, f"found more than {MOST_VALUES} values, allowed is a file of fewer")])
         if not self._open:
             self.root = node
             return

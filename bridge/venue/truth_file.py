@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TypeVar
 
 from bridge.errors import InputError, ShowError
 from bridge.geometry.stage import Point3
 from bridge.rig.fixture import Mechanics
+from bridge.show.folder import read_tree
 from bridge.show.keys import KeyReader
 from bridge.show.names import by_name
 from bridge.show.poses import mechanics_of
 from bridge.show.problems import Bad, Problem
 from bridge.show.values import bad, number, point3, whole
 from bridge.show.values import list_of as _list_of
-from bridge.show.yaml12 import Node, parse
+from bridge.show.yaml12 import Node
 from bridge.venue.truth import FixtureTruth, Quaternion, Truth
 
-T = TypeVar("T")
-MOST_BYTES = 8_000_000
 _angle = number(-30, 30, unit="degrees")
 _offset = number(-1, 1, unit="metres")
 _seconds = number(0, 10, unit="seconds")
@@ -30,23 +28,10 @@ _four = _list_of(number(), 4, 4, "a quaternion [x, y, z, w], a list")
 def load_truth(path: Path) -> Truth:
     """Read a truth file. Raises ShowError with one `file:line: text` for everything that is wrong in it."""
     try:
-        raw = path.read_bytes()
-    except OSError as error:
-        raise InputError(f"cannot read the truth file {path}: {error.strerror or error}") from None
-    if len(raw) > MOST_BYTES:
-        raise InputError(f"{path} has {len(raw)} bytes, at most {MOST_BYTES} are read: is it a truth file?")
-    try:
-        text = raw.decode("utf-8")
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        raise ShowError([f"{path}:{line}: found bytes that are not UTF-8 text"]) from None
-    try:
-        root, doubled = parse(text)
-        truth = _truth(root, doubled)
+        return _truth(*read_tree(path))
     except Bad as error:
         lines = sorted(error.problems, key=lambda p: p.line)
         raise ShowError([f"{path}:{problem.line}: {problem}" for problem in lines]) from None
-    return truth
 
 
 def _truth(root: Node, doubled: list[Problem]) -> Truth:

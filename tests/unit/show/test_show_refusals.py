@@ -3,7 +3,11 @@
 
 from __future__ import annotations
 
+import math
 import os
+import socket
+from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -289,21 +293,77 @@ def test_a_file_that_is_not_what_it_should_be(folder, data: bytes, line: int, wo
     assert words in problems[0]
 
 
-def test_a_folder_in_place_of_a_file(folder) -> None:
-    folder.write()
-    (folder.path / RIG).unlink()
-    (folder.path / RIG).mkdir()
-    del folder.files[RIG]
-    assert "rig.yaml:1: found something that is no file" in folder.problems()
+def _folder_at(path: Path) -> None:
+    path.mkdir()
 
 
-def test_a_pipe_in_place_of_a_file_is_not_waited_for(folder) -> None:
+def _socket_at(path: Path) -> None:
+    with socket.socket(socket.AF_UNIX) as bound:
+        here = os.getcwd()
+        os.chdir(path.parent)  # the path of a socket may have 107 bytes at most
+        bound.bind(path.name)
+        os.chdir(here)
+
+
+def _device_at(path: Path) -> None:
+    path.symlink_to("/dev/zero")
+
+
+@pytest.mark.parametrize("file", [RIG, STAGE, NET, SIGHT, POSES, PROFILE])
+@pytest.mark.parametrize(
+    ("put", "found"),
+    [(_folder_at, "a folder"), (os.mkfifo, "a named pipe"), (_socket_at, "a socket"), (_device_at, "a device")],
+)
+def test_only_regular_files_are_opened(folder, monkeypatch, file: str, put: Callable[[Path], None], found: str) -> None:
     folder.write()
-    os.mkfifo(folder.path / "extra")
-    (folder.path / NET).unlink()
-    os.mkfifo(folder.path / NET)
+    (folder.path / file).unlink()
+    put(folder.path / file)
+    del folder.files[file]
+    opened: list[str] = []
+    open_ = os.open
+    monkeypatch.setattr(os, "open", lambda path, *rest: opened.append(str(path)) or open_(path, *rest))
+    if file == PROFILE and put is _device_at:
+        assert any(text.startswith("rig.yaml:5:") and "stays inside" in text for text in folder.problems())
+    else:
+        assert f"{file}:1: found {found}, allowed is a regular file" in folder.problems()
+    assert str(folder.path / file) not in opened
+
+
+def test_a_pipe_that_takes_the_place_of_a_file_between_two_looks_is_not_waited_for(folder, monkeypatch) -> None:
+    folder.write()
+    path = folder.path / NET
+    open_ = os.open
+
+    def swap(opened: Path, *rest: int) -> int:
+        if opened == path:
+            path.unlink()
+            os.mkfifo(path)
+        return open_(opened, *rest)
+
+    monkeypatch.setattr(os, "open", swap)
     del folder.files[NET]
-    assert "network.yaml:1: found something that is no file" in folder.problems()
+    assert "network.yaml:1: found a named pipe, allowed is a regular file" in folder.problems()
+
+
+def test_a_file_that_says_it_has_no_bytes_is_read_no_further_than_allowed(folder, monkeypatch) -> None:
+    """As files in /proc say."""
+    monkeypatch.setattr("bridge.show.folder.MOST_BYTES", 100)
+    folder.write()
+    assert os.stat("/proc/self/smaps").st_size == 0
+    (folder.path / NET).unlink()
+    (folder.path / NET).symlink_to("/proc/self/smaps")
+    del folder.files[NET]
+    assert "network.yaml:1: found a file of 101 bytes, allowed are up to 100" in folder.problems()
+
+
+def test_a_polygon_of_very_many_corners_is_judged_at_once(folder) -> None:
+    """The last sides cross: comparing each two of them one by one took minutes."""
+    count = 4000
+    points = [(30 * math.cos(math.tau * k / count), 30 * math.sin(math.tau * k / count)) for k in range(count)]
+    points[-3], points[-2] = points[-2], points[-3]
+    written = ", ".join(f"[{x:.4f}, {y:.4f}]" for x, y in points)
+    folder.edit(STAGE, CORNERS, f"corners: [{written}]")
+    assert any("the side after corner 3997 meets the side after corner 3999" in text for text in folder.problems())
 
 
 def test_everything_in_all_files_is_said_at_once_and_in_order(folder) -> None:

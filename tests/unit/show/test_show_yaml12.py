@@ -135,6 +135,16 @@ def test_what_is_refused_as_yaml(text: str, line: int, words: str) -> None:
     assert words in problems[0].text
 
 
+@pytest.mark.parametrize(
+    "text", ["a: [1, 2, 3, 4]\n", "a: 1\nb: 2\nc: 3\n", "- - 1\n  - 2\n- 3\n- 4\n", "a: &a [1]\nb: [*a, *a]\n"]
+)
+def test_a_file_of_too_many_values_is_refused(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
+    parse(text)
+    monkeypatch.setattr("bridge.show.yaml12.MOST_VALUES", 5)
+    with pytest.raises(Bad, match="more than 5 values"):
+        parse(text)
+
+
 def test_a_billion_laughs_are_refused_before_they_are_laughed() -> None:
     lines = ["a: &a [x, x, x, x, x, x, x, x, x, x]"]
     for before, name in zip("abcdefgh", "bcdefghi", strict=True):
