@@ -15,7 +15,7 @@ from bridge.errors import InputError
 
 if TYPE_CHECKING:
     from bridge.show.model import Show
-    from bridge.venue.loop import Loop
+    from bridge.venue.runner import VenueRunner
     from bridge.venue.stagehand import Plan
     from bridge.venue.truth import Truth
 
@@ -129,19 +129,19 @@ def parse_place(text: str) -> tuple[str, int]:
 
 
 async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan, say: Any) -> dict[str, Any]:
-    from bridge.venue.loop import Loop
     from bridge.venue.measure import Meter
     from bridge.venue.performers import PerformerInput, open_performer_socket
-    from bridge.venue.receiver import Ears, open_sockets
+    from bridge.venue.picture import PosesWatch, scene
+    from bridge.venue.receiver import SacnReceiver, open_sockets
+    from bridge.venue.runner import VenueRunner
     from bridge.venue.simulation import Venue
-    from bridge.venue.snapshot import SolvedPoses, scene
     from bridge.venue.stagehand import Stagehand
     from bridge.venue.talk import Talk
     from bridge.venue.view import View
 
     with ExitStack() as stack:
         venue = Venue(show, truth)
-        ears = Ears(venue.heads.universes, say)
+        receiver = SacnReceiver(venue.heads.universes, say)
         sockets = open_sockets(venue.heads.universes, show.network.sacn.interface)
         told = open_performer_socket(args.performer_port)
         for one in (*sockets, told):
@@ -149,24 +149,24 @@ async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan,
         csv = _open_csv(args.measure, stack)
         meter = Meter(venue, csv)
         view = None if args.no_view else View(*parse_place(args.view), scene(show, truth))
-        solved = SolvedPoses(show)
-        loop = Loop(
-            venue, ears, sockets, meter, view.publish if view else None, solved.now,
+        solved = PosesWatch(show)
+        runner = VenueRunner(
+            venue, receiver, sockets, meter, view.publish if view else None, solved.now,
             (PerformerInput(venue), told),
         )  # fmt: skip
         hand = Stagehand(venue, plan, stack.enter_context(Talk(show.network.osc)).say, say)
-        loop.each_step = hand.tick
+        runner.each_step = hand.tick
         listening = ", ".join(map(str, venue.heads.universes))
         say(f"hearing universes {listening} on {show.network.sacn.interface}; performers on UDP {args.performer_port}")
         if view is not None:
             say(f"view: {await view.start()}")
-        _stop_on_signals(loop)
+        _stop_on_signals(runner)
         try:
-            await loop.run(args.seconds)
+            await runner.run(args.seconds)
         finally:
             if view is not None:
                 await view.stop()
-        return {**meter.summary(), **_network(ears, loop)}
+        return {**meter.summary(), **_network(receiver, runner)}
 
 
 def _open_csv(file: Path | None, stack: ExitStack) -> Any:
@@ -178,19 +178,19 @@ def _open_csv(file: Path | None, stack: ExitStack) -> Any:
         raise InputError(f"--measure {file}: cannot be written: {error.strerror or error}") from None
 
 
-def _stop_on_signals(loop: Loop) -> None:
+def _stop_on_signals(runner: VenueRunner) -> None:
     running = asyncio.get_running_loop()
     for which in (signal.SIGINT, signal.SIGTERM):
-        running.add_signal_handler(which, loop.stop)
+        running.add_signal_handler(which, runner.stop)
 
 
-def _network(ears: Any, loop: Loop) -> dict[str, Any]:
+def _network(receiver: Any, runner: VenueRunner) -> dict[str, Any]:
     return {
-        "packets": dict(sorted(ears.counters.items())),
-        "never_heard": ears.never_heard(),
-        "silent": ears.silent(),
-        "steps": loop.steps,
-        "skipped_s": round(loop.skipped_s, 2),
+        "packets": dict(sorted(receiver.counters.items())),
+        "never_heard": receiver.never_heard(),
+        "silent": receiver.silent(),
+        "steps": runner.steps,
+        "skipped_s": round(runner.skipped_s, 2),
     }
 
 

@@ -6,10 +6,10 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
 from bridge.rig.profile import Profile
-from bridge.show.poses import PoseEntry, Poses
+from bridge.show.poses import PoseEntry, PosesFile
 from bridge.show.problems import Problems, shown, unknown
 from bridge.show.profile import raw_problems
-from bridge.show.rig import Rig, RigEntry, axis_range
+from bridge.show.rig import RigEntry, RigFile, axis_range
 from bridge.show.sightings import SightingEntry
 from bridge.show.yaml12 import Node
 
@@ -26,7 +26,7 @@ class Names:
     fixture_nodes: list[tuple[str, Node]] = field(default_factory=list)
 
 
-def check_rig(rig: Rig, names: Names, problems: Problems) -> None:
+def check_rig(rig: RigFile, names: Names, problems: Problems) -> None:
     """Doubled names, overlapping addresses, targets that nobody defined."""
     first: dict[str, int] = {}
     for name, node in names.fixture_nodes:
@@ -92,7 +92,7 @@ def _check_end(where: str, end: Node, marks: Collection[str], fixtures: Collecti
         problems.add("stage.yaml", end.line, f"{where}: {text}")
 
 
-def check_sightings(entries: list[SightingEntry], rig: Rig, names: Names, file: str, problems: Problems) -> None:
+def check_sightings(entries: list[SightingEntry], rig: RigFile, names: Names, file: str, problems: Problems) -> None:
     """Unknown fixtures and marks, sightings made twice, angles and raw values that the head does not have."""
     by_name = {entry.fixture.name: entry for entry in rig.entries}
     first: dict[tuple[str, str, int], int] = {}
@@ -134,7 +134,9 @@ def _check_reach(entry: SightingEntry, rig_entry: RigEntry, file: str, problems:
             problems.add(file, entry.node.line_of(key), f"{where}, {key}: {text}")
 
 
-def check_poses(poses: Poses, rig: Rig, names: Names, file: str, problems: Problems, warnings: Problems) -> None:
+def check_poses(
+    poses: PosesFile, rig: RigFile, names: Names, file: str, problems: Problems, warnings: Problems
+) -> None:
     """Optics beyond the channel; poses and marks of what is not there any more are only warned of."""
     by_name = {entry.fixture.name: entry for entry in rig.entries}
     for entry in poses.entries:

@@ -16,10 +16,10 @@ from bridge.show import cross
 from bridge.show.folder import profile_file, read_tree
 from bridge.show.model import Show
 from bridge.show.network import read_network
-from bridge.show.poses import PoseEntry, Poses, read_poses
+from bridge.show.poses import PoseEntry, PosesFile, read_poses
 from bridge.show.problems import Bad, Problem, Problems
 from bridge.show.profile import optics_warnings, read_profile
-from bridge.show.rig import Rig, read_rig, rig_names
+from bridge.show.rig import RigFile, read_rig, rig_names
 from bridge.show.sightings import SightingEntry, read_sightings
 from bridge.show.stage import read_stage
 from bridge.show.values import text
@@ -60,7 +60,7 @@ class _Loading:
     def show(self, with_sightings: bool) -> Show:
         stage_node, rig_node = self._tree(STAGE), self._tree(RIG)
         stage = self._whole(STAGE, stage_node, read_stage)
-        rig = self._partly(RIG, rig_node, lambda node: read_rig(node, self._profile)) or Rig("", ())
+        rig = self._partly(RIG, rig_node, lambda node: read_rig(node, self._profile)) or RigFile("", ())
         network_node = self._tree(NETWORK, required=False)
         network = self._whole(NETWORK, network_node, lambda node: read_network(node, self._folder)) or Network()
         names = _names(stage_node, rig_node)
@@ -124,19 +124,21 @@ class _Loading:
         self._warnings.extend(file, optics_warnings(node, profile))
         return profile
 
-    def _sightings(self, rig: Rig, names: cross.Names) -> list[SightingEntry]:
+    def _sightings(self, rig: RigFile, names: cross.Names) -> list[SightingEntry]:
         node = self._tree(SIGHTINGS, required=False)
         entries = self._partly(SIGHTINGS, node, lambda found: read_sightings(found, SIGHTINGS)) or []
         cross.check_sightings(entries, rig, names, SIGHTINGS, self._problems)
         return entries
 
-    def _poses(self, rig: Rig, names: cross.Names) -> Poses:
+    def _poses(self, rig: RigFile, names: cross.Names) -> PosesFile:
         node = self._tree(POSES, required=False)
-        poses = self._partly(POSES, node, read_poses) or Poses((), {}, {})
+        poses = self._partly(POSES, node, read_poses) or PosesFile((), {}, {})
         cross.check_poses(poses, rig, names, POSES, self._problems, self._warnings)
         return poses
 
-    def _finished(self, rig: Rig, stage: Stage, network: Network, sightings: list[SightingEntry], poses: Poses) -> Show:
+    def _finished(
+        self, rig: RigFile, stage: Stage, network: Network, sightings: list[SightingEntry], poses: PosesFile
+    ) -> Show:
         optics = {entry.name: entry for entry in poses.entries}
         fixtures = tuple(_with_optics(entry.fixture, optics.get(entry.fixture.name)) for entry in rig.entries)
         present = {fixture.name for fixture in fixtures}

@@ -35,7 +35,7 @@ class PoseEntry:
 
 
 @dataclass(frozen=True)
-class Poses:
+class PosesFile:
     """What could be read of `poses.yaml`. `mark_lines` are for messages."""
 
     entries: tuple[PoseEntry, ...]
@@ -43,7 +43,7 @@ class Poses:
     mark_lines: dict[str, int]
 
 
-def read_poses(node: Node) -> tuple[Poses, list[Problem]]:
+def read_poses(node: Node) -> tuple[PosesFile, list[Problem]]:
     """What could be read of the poses, and everything that is wrong in the file."""
     kept: list[PoseEntry] = []
     marks: dict[str, Point3] = {}
@@ -64,9 +64,9 @@ def read_poses(node: Node) -> tuple[Poses, list[Problem]]:
         top.ignore(EXTRA_TOP_KEYS)
         top.done()
     except Bad as error:
-        return Poses(tuple(kept), marks, {}), error.problems
+        return PosesFile(tuple(kept), marks, {}), error.problems
     marks_node = node.get("marks")
-    return Poses(tuple(kept), marks, dict(marks_node.key_lines) if marks_node else {}), []
+    return PosesFile(tuple(kept), marks, dict(marks_node.key_lines) if marks_node else {}), []
 
 
 def _checked(node: Node) -> None:

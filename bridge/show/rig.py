@@ -40,7 +40,7 @@ class RigEntry:
 
 
 @dataclass(frozen=True)
-class Rig:
+class RigFile:
     """What could be read of `rig.yaml`."""
 
     name: str
@@ -56,7 +56,7 @@ def rig_names(node: Node | None) -> list[tuple[str, Node]]:
     return [(found.text, found) for found in named if found is not None and found.text]
 
 
-def read_rig(node: Node, find_profile: FindProfile) -> tuple[Rig, list[Problem]]:
+def read_rig(node: Node, find_profile: FindProfile) -> tuple[RigFile, list[Problem]]:
     """What could be read of the rig, and everything that is wrong in it."""
     kept: list[RigEntry] = []
 
@@ -73,8 +73,8 @@ def read_rig(node: Node, find_profile: FindProfile) -> tuple[Rig, list[Problem]]
         top.required("fixtures", every, None)
         top.done()
     except Bad as error:
-        return Rig(show_name, tuple(kept)), error.problems
-    return Rig(show_name, tuple(kept)), []
+        return RigFile(show_name, tuple(kept)), error.problems
+    return RigFile(show_name, tuple(kept)), []
 
 
 def read_fixture(node: Node, find_profile: FindProfile) -> Fixture:

@@ -21,12 +21,12 @@ from bridge.venue.actor import Actor
 from bridge.venue.bridge_process import DEMO_SHOW, BridgeProcess, copy_show, source_name
 from bridge.venue.calibration import calibration, sighting_misses
 from bridge.venue.invent import invent
-from bridge.venue.loop import Loop
 from bridge.venue.measure import Meter
-from bridge.venue.receiver import Ears, open_sockets
+from bridge.venue.picture import BelievedBeams, scene
+from bridge.venue.receiver import SacnReceiver, open_sockets
 from bridge.venue.robot import Progress, Robot
+from bridge.venue.runner import VenueRunner
 from bridge.venue.simulation import Venue
-from bridge.venue.snapshot import Solved, scene
 from bridge.venue.truth_file import write_truth
 from bridge.venue.view import View
 from bridge.venue.walks import Link, walk
@@ -58,7 +58,7 @@ class Demo:
         self.phase = "starting"
         self.address: str | None = None
         self._view = View(*view, scene(self.show, self.truth)) if view else None
-        self._solved: Solved | None = None
+        self._solved: BelievedBeams | None = None
         self._stopping = asyncio.Event()
         self._walks = 0
         self.summary: dict[str, Any] = {"seed": seed, "show": self.show.name, "heads": len(self.show.fixtures)}
@@ -70,7 +70,7 @@ class Demo:
     async def run(self, seconds: float | None) -> dict[str, Any]:
         """The whole demo; `seconds` of following, or until `stop`."""
         with ExitStack() as stack:
-            self.ears = Ears(self.venue.heads.universes, self._note)
+            self.receiver = SacnReceiver(self.venue.heads.universes, self._note)
             sockets = open_sockets(self.venue.heads.universes, self.show.network.sacn.interface)
             for one in sockets:
                 stack.callback(one.close)
@@ -82,31 +82,31 @@ class Demo:
     async def _play(self, bridge: BridgeProcess, sockets: list[socket.socket], seconds: float | None) -> None:
         self._bridge = bridge
         publish = self._view.publish if self._view else None
-        self._loop = Loop(self.venue, self.ears, sockets, self.meter, publish, lambda: self._solved)
-        self._loop.measuring = False
+        self._runner = VenueRunner(self.venue, self.receiver, sockets, self.meter, publish, lambda: self._solved)
+        self._runner.measuring = False
         self._actor = Actor(self.venue, bridge.say)
-        self._loop.each_step = self._each_step
+        self._runner.each_step = self._each_step
         if self._view is not None:
             self.address = await self._view.start()
             self._note(f"view: {self.address}")
-        moving = asyncio.create_task(self._loop.run())
+        moving = asyncio.create_task(self._runner.run())
         try:
             await self._script(seconds)
             await self._end()
         finally:
-            self._loop.stop()
+            self._runner.stop()
             await moving
             if self._view is not None:
                 await self._view.stop()
-        self.summary["skipped_s"] = round(self._loop.skipped_s, 2)
+        self.summary["skipped_s"] = round(self._runner.skipped_s, 2)
 
     def _each_step(self, now_s: float) -> None:
         self._actor.tick(now_s)
-        if self.robot is not None and self._loop.steps % 2 == 0:
+        if self.robot is not None and self._runner.steps % 2 == 0:
             self.robot.tick(now_s)
 
     def _set(self, phase: str) -> None:
-        self.phase = self._loop.note = phase
+        self.phase = self._runner.note = phase
         self._note(phase)
 
     async def _script(self, seconds: float | None) -> None:
@@ -131,7 +131,7 @@ class Demo:
 
     def _ours_alone(self) -> bool:
         """Every universe is driven by our bridge and nobody else: by another demo it would not be."""
-        heard = [source.source_name for source in self.ears.sources(time.monotonic())]
+        heard = [source.source_name for source in self.receiver.sources(time.monotonic())]
         return heard == [source_name()] * len(self.venue.heads.universes)
 
     @staticmethod
@@ -187,7 +187,7 @@ class Demo:
             return False
 
         await self._until(solved, SOLVED_WITHIN_S, "no poses were solved")
-        self._solved = Solved(self.show)
+        self._solved = BelievedBeams(self.show)
         trusted = [pose.trusted for pose in self.show.poses.values()]
         self.summary["solve_s"] = round(time.monotonic() - began, 1)
         self.summary["trusted"] = bool(trusted) and all(trusted)
@@ -219,10 +219,10 @@ class Demo:
         self.meter.restart()
         places = max(1, round(seconds / STAND_S))
         for _ in range(places):
-            self._loop.measuring = False
+            self._runner.measuring = False
             self._go("stand", STAND_S)
             await self._wait(STAND_SETTLE_S)
-            self._loop.measuring = True
+            self._runner.measuring = True
             await self._wait(STAND_S - STAND_SETTLE_S)
         self._keep("standing")
         self.summary["standing"]["places"] = places
@@ -233,12 +233,12 @@ class Demo:
         self._set(f"a performer is {name}")
         self.meter.restart()
         self._go(kind, seconds)
-        self._loop.measuring = True
+        self._runner.measuring = True
         await self._wait(seconds)
         self._keep(name)
 
     def _keep(self, name: str) -> None:
-        self._loop.measuring = False
+        self._runner.measuring = False
         if self.meter.observed_s > 0:
             self.summary[name] = self.meter.summary()
 

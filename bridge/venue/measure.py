@@ -11,9 +11,17 @@ from typing import Any, Protocol, TextIO
 import numpy as np
 from numpy.typing import NDArray
 
-from bridge.venue.beams import Beams, axis_distance, edge_sharpness, ellipses, illuminance, in_pool, no_light_hits
-from bridge.venue.heads import HeadState
 from bridge.venue.simulation import LIT, Performer, Venue
+from bridge.venue.thrown_beams import (
+    ThrownBeams,
+    axis_distance,
+    edge_sharpness,
+    ellipses,
+    illuminance,
+    in_pool,
+    no_light_hits,
+)
+from bridge.venue.virtual_heads import HeadState
 
 BIN_M, FARTHEST_M = 0.0005, 10.0  # of the histogram of errors
 FOLLOWING = 0.25  # level from which a beam counts as following: below it is fading
@@ -108,7 +116,7 @@ class Meter:
         venue = self._venue
         state, beams = venue.look()
         self.observed_s += dt
-        forbidden = no_light_hits(beams, state.level > LIT, venue.place.floors, venue.place.no_light)
+        forbidden = no_light_hits(beams, state.level > LIT, venue.place.ground, venue.place.no_light)
         bad = np.logical_or.reduce(list(forbidden.values())) if forbidden else np.zeros(len(venue.names), bool)
         points = self._points()
         distance, pool = axis_distance(beams, points), in_pool(beams, points)
@@ -151,7 +159,7 @@ class Meter:
             tally.pool_s += dt if pool else 0.0
 
     def _rows(
-        self, state: HeadState, beams: Beams, distance: NDArray[np.float64], pool: NDArray[np.bool_],
+        self, state: HeadState, beams: ThrownBeams, distance: NDArray[np.float64], pool: NDArray[np.bool_],
         bad: NDArray[np.bool_],
     ) -> None:  # fmt: skip
         assert self._writer is not None

@@ -1,6 +1,6 @@
-"""The venue's ears: E1.31 from the network as a node hears it, whatever else arrives.
+"""The venue's receiver: E1.31 from the network as a node hears it, whatever else arrives.
 
-`Ears` is pure (datagrams and the time in, levels and notes out); `open_sockets` gives the sockets to read. Sockets
+`SacnReceiver` is pure (datagrams and the time in, levels and notes out); `open_sockets` gives the sockets to read. They
 share port 5568 with whoever else listens on this machine: one takes unicast, others take the multicast groups.
 """
 
@@ -19,7 +19,7 @@ GROUPS_PER_SOCKET = 20  # net.ipv4.igmp_max_memberships of Linux
 MOST_OCTETS = 2048
 
 
-class Ears:
+class SacnReceiver:
     """Takes datagrams and says what the universes carry. Notes are one line for each thing that begins or ends."""
 
     def __init__(self, universes: Sequence[int], note: Callable[[str], None] = lambda _: None) -> None:

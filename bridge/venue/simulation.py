@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from bridge.geometry.stage import Point3
 from bridge.show.model import Show
-from bridge.venue.beams import Beams, Place, throw
-from bridge.venue.heads import Heads, HeadState
 from bridge.venue.kinematics import Hangs
+from bridge.venue.thrown_beams import Place, ThrownBeams, throw
 from bridge.venue.truth import Truth
+from bridge.venue.virtual_heads import HeadState, VirtualHeads
 
 LIT = 0.02  # below this share of full light nobody calls a beam lit
 
@@ -39,7 +39,7 @@ class Venue:
         self.truth = truth
         self.names = [fixture.name for fixture in show.fixtures]
         truths = truth.ordered(show)
-        self.heads = Heads(show.fixtures, truths)
+        self.heads = VirtualHeads(show.fixtures, truths)
         self.hangs = Hangs.of(truths)
         self.place = Place(show.stage)
         self.marks = truth.true_marks(show)
@@ -63,7 +63,7 @@ class Venue:
 
     def perform(self, name: str, x: float, y: float, z: float | None = None) -> None:
         """The performer of target `name` stands at x, y; feet on the floor there unless z says otherwise."""
-        ground = float(self.place.floors.height(np.array(x), np.array(y))) if z is None else z
+        ground = float(self.place.ground.height(np.array(x), np.array(y))) if z is None else z
         target = self._targets.get(name)
         height = target.height if target else 1.3
         point = np.array([x, y, ground + height])
@@ -73,10 +73,10 @@ class Venue:
         """The performer is gone: nothing is measured against it."""
         self.performers.pop(name, None)
 
-    def look(self) -> tuple[HeadState, Beams]:
+    def look(self) -> tuple[HeadState, ThrownBeams]:
         """All heads and where their beams fall now."""
         state = self.heads.state()
-        return state, throw(self.hangs, state, self.place.floors)
+        return state, throw(self.hangs, state, self.place.ground)
 
     def landing(self, names: Sequence[str] | None = None) -> dict[str, tuple[Point3 | None, float]]:
         """What eyes see: per fixture where its beam lands (None: nowhere, or it is dark) and its level."""

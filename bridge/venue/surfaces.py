@@ -52,7 +52,7 @@ def _cuts(corners: Array, start: Array, ray: Array) -> Array:
     return np.where(good, np.minimum(t, FAR_M), FAR_M)
 
 
-class Floors:
+class Ground:
     """The ground at z = 0 and the stage's floors over it; the highest counts where they overlap, as in stage.yaml."""
 
     def __init__(self, floors: Sequence[Floor]) -> None:
@@ -96,7 +96,7 @@ class Floors:
         return np.where(hit, t, np.nan), hit & ~at_side[:, 0]
 
 
-class NoLight:
+class NoLightPrisms:
     """The prisms in which no light may be; each can be switched."""
 
     def __init__(self, areas: Sequence[Area]) -> None:

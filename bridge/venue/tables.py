@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 from rich.table import Table
 
-from bridge.venue.beams import ellipses
 from bridge.venue.measure import Meter
 from bridge.venue.robot import Progress
 from bridge.venue.simulation import LIT, Venue
+from bridge.venue.thrown_beams import ellipses
 
 _COLUMNS = ("head", "RMS", "95 %", "worst", "of spot", "in pool", "lit out", "dark in", "no-light", "speed")
 

@@ -3,7 +3,7 @@
 The page is a handful of plain files in `page/`, read once at start and served from memory by exact name, so
 no request can name any other file. One websocket (`/stream`) carries `{"kind": "scene", "scene": ..}` once
 and then `{"kind": "frame", "frame": ..}` as often as the venue publishes. What the two hold is written in
-`snapshot.py`, which makes them.
+`picture.py`, which makes them.
 
 A page on another site can make a browser send requests to loopback, under a name of its own that resolves to
 127.0.0.1. Therefore only loopback names are taken as Host, and only our own pages as Origin.

@@ -9,7 +9,7 @@ import pytest
 from bridge.geometry.stage import Floor
 from bridge.rig.fixture import Mechanics
 from bridge.venue.kinematics import Hangs
-from bridge.venue.surfaces import Floors
+from bridge.venue.surfaces import Ground
 from bridge.venue.truth import FixtureTruth
 
 # Seen from conventions.md: base (pose) > pan joint about z > squareness about y > tilt joint about x > lens site.
@@ -63,14 +63,14 @@ def _mujoco_beam(truth: FixtureTruth, pan: float, tilt: float) -> tuple[np.ndarr
 @pytest.mark.parametrize("name", list(POSES))
 def test_beams_start_point_and_land_as_in_mujoco(name: str) -> None:
     truth, rng = POSES[name], np.random.default_rng(4)
-    hangs, floors = Hangs.of([truth]), Floors([RISER])
+    hangs, ground = Hangs.of([truth]), Ground([RISER])
     landed = 0
     for pan, tilt in zip(rng.uniform(-4.7, 4.7, 60), rng.uniform(-2.3, 2.3, 60), strict=True):
         start, ray = hangs.beam(np.array([pan]), np.array([tilt]))
         expected_start, expected_ray, expected_distance = _mujoco_beam(truth, pan, tilt)
         assert start[0] == pytest.approx(expected_start, abs=1e-9)
         assert ray[0] == pytest.approx(expected_ray, abs=1e-9)
-        distance, _ = floors.land(start, ray)
+        distance, _ = ground.land(start, ray)
         if 0 < expected_distance < 100:  # MuJoCo's plane ends at 100 m
             landed += 1
             assert distance[0] == pytest.approx(expected_distance, abs=1e-6)

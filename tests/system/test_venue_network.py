@@ -19,7 +19,7 @@ import sacn
 from sacn.messages.data_packet import DataPacket
 
 from bridge.errors import NetworkError
-from bridge.venue.receiver import Ears, drain, open_sockets
+from bridge.venue.receiver import SacnReceiver, drain, open_sockets
 from bridge.wire.e131 import multicast_group
 
 LOOPBACK = "127.0.0.1"
@@ -39,13 +39,15 @@ def _sender() -> socket.socket:
     return one
 
 
-def _hear(ears: Ears, sockets: list[socket.socket], universes: set[int], limit_s: float = 3.0) -> dict[int, bytes]:
+def _hear(
+    receiver: SacnReceiver, sockets: list[socket.socket], universes: set[int], limit_s: float = 3.0
+) -> dict[int, bytes]:
     heard: dict[int, bytes] = {}
     end = time.monotonic() + limit_s
     while universes - set(heard) and time.monotonic() < end:
         for one in select.select(sockets, [], [], 0.2)[0]:
             for datagram, sender in drain(one):
-                found = ears.take(datagram, sender, time.monotonic())
+                found = receiver.take(datagram, sender, time.monotonic())
                 if found:
                     heard[found[0]] = found[1]
     return heard
@@ -66,7 +68,7 @@ def test_multicast_on_many_universes(sender: socket.socket, count: int) -> None:
     try:
         for universe in universes:
             sender.sendto(_packet(universe % 200 + 1, 1, universe), (multicast_group(universe), port))
-        heard = _hear(Ears(universes), sockets, set(universes))
+        heard = _hear(SacnReceiver(universes), sockets, set(universes))
         assert heard == {u: bytes([u % 200 + 1]) * 512 for u in universes}
     finally:
         for one in sockets:
@@ -85,7 +87,7 @@ def test_unicast_and_multicast_both_arrive_beside_another_receiver(sender: socke
         library_socket.setsockopt(socket.IPPROTO_IP, socket.IP_ADD_MEMBERSHIP, request)
         seen: list[tuple[int, ...]] = []
         witness.register_listener("universe", lambda packet: seen.append(packet.dmxData), universe=30220)
-        ears = Ears([30220, 30221])
+        receiver = SacnReceiver([30220, 30221])
         heard: dict[int, bytes] = {}
         end = time.monotonic() + 5.0
         sequence = 0
@@ -93,7 +95,7 @@ def test_unicast_and_multicast_both_arrive_beside_another_receiver(sender: socke
             sequence += 1
             sender.sendto(_packet(77, sequence, 30220), (multicast_group(30220), 5568))
             sender.sendto(_packet(88, sequence, 30221), (LOOPBACK, 5568))
-            heard |= _hear(ears, sockets, {30220, 30221}, 0.1)
+            heard |= _hear(receiver, sockets, {30220, 30221}, 0.1)
         assert heard == {30220: bytes([77]) * 512, 30221: bytes([88]) * 512}
         assert bytes(seen[-1]) == heard[30220], "the library's receiver heard the same"
     finally:

@@ -9,8 +9,8 @@ import pytest
 
 from bridge.rig.fixture import Fixture
 from bridge.rig.profile import Axis, Profile, ZoomTable
-from bridge.venue.heads import Heads
 from bridge.venue.truth import FixtureTruth
+from bridge.venue.virtual_heads import VirtualHeads
 
 FLAWLESS = FixtureTruth((0, 0, 8), (0, 0, 0, 1))
 DT = 0.01
@@ -32,16 +32,16 @@ def _slots(depth: int, shares: list[float], start: int = 0) -> bytes:
     return (bytes(start) + values).ljust(512, b"\0")
 
 
-def _heads(truth: FixtureTruth = FLAWLESS, profile: Profile | None = None) -> Heads:
+def _heads(truth: FixtureTruth = FLAWLESS, profile: Profile | None = None) -> VirtualHeads:
     """One head that has heard one packet: middle of both axes (a hair above for whole raw values), dark."""
-    heads = Heads([Fixture("a", profile or _profile(2), 7, 1)], [truth])
+    heads = VirtualHeads([Fixture("a", profile or _profile(2), 7, 1)], [truth])
     depth = len(profile.channels["pan"]) if profile else 2
     heads.hear(7, _slots(depth, [0.5, 0.5, 0, 0, 0]))
     heads.step(DT)
     return heads
 
 
-def _run(heads: Heads, seconds: float) -> np.ndarray:
+def _run(heads: VirtualHeads, seconds: float) -> np.ndarray:
     pans = []
     for _ in range(round(seconds / DT)):
         heads.step(DT)
@@ -70,7 +70,7 @@ def test_a_reversed_axis_runs_the_other_way() -> None:
 
 def test_two_heads_of_two_depths_in_two_universes() -> None:
     fixtures = [Fixture("a", _profile(1), 7, 11), Fixture("b", _profile(3), 9, 101)]
-    heads = Heads(fixtures, [FLAWLESS, FLAWLESS])
+    heads = VirtualHeads(fixtures, [FLAWLESS, FLAWLESS])
     heads.hear(9, _slots(3, [0.75, 0.5, 0.5, 0, 0], start=100))
     heads.hear(7, _slots(1, [0.25, 0.5, 0.0, 0, 0], start=10))
     heads.hear(8, bytes(512))  # nobody's universe
@@ -146,7 +146,7 @@ def test_zoom_and_focus_take_their_time() -> None:
 
 
 def test_a_show_that_is_on_already_finds_the_heads_in_their_places() -> None:
-    heads = Heads([Fixture("a", _profile(2), 7, 1)], [replace(FLAWLESS, dead_time_s=0.05, smoothing_s=0.05)])
+    heads = VirtualHeads([Fixture("a", _profile(2), 7, 1)], [replace(FLAWLESS, dead_time_s=0.05, smoothing_s=0.05)])
     heads.hear(7, _slots(2, [0.75, 0.5, 1.0, 0.5, 0.5]))
     heads.step(DT)
     assert np.degrees(heads.state().pan_rad[0]) == pytest.approx(135.0, abs=0.01)
@@ -156,7 +156,7 @@ def test_a_show_that_is_on_already_finds_the_heads_in_their_places() -> None:
 
 
 def test_dark_and_still_until_a_packet_is_heard() -> None:
-    heads = Heads([Fixture("a", _profile(2), 7, 1)], [FLAWLESS])
+    heads = VirtualHeads([Fixture("a", _profile(2), 7, 1)], [FLAWLESS])
     assert np.abs(_run(heads, 0.5)).max() == 0.0
     assert not heads.state().heard.any()
     assert heads.state().level[0] == 0.0

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from bridge.geometry.stage import Area, Floor
 from bridge.rig.fixture import Pose
 from bridge.venue.measure import COLUMNS, Errors, Meter
+from bridge.venue.picture import BelievedBeams, picture, scene
 from bridge.venue.simulation import Venue
-from bridge.venue.snapshot import Solved, scene, snapshot
-from bridge.venue.surfaces import Floors, plan_distance
+from bridge.venue.surfaces import Ground, plan_distance
 from bridge.venue.truth import FixtureTruth, Truth
 from tests.unit.venue.fakes import FakeDaemon
 from tests.unit.venue.rigs import show, stage
@@ -107,7 +107,7 @@ def test_rows_are_written() -> None:
 
 
 def test_floors_highest_counts_and_riser_sides_stop_light() -> None:
-    floors = Floors(
+    ground = Ground(
         [
             Floor("high", ((0, 5), (2, 5), (2, 8), (0, 8)), 1.0),
             Floor("low", ((-2, 4), (2, 4), (2, 8), (-2, 8)), 0.5),
@@ -115,14 +115,14 @@ def test_floors_highest_counts_and_riser_sides_stop_light() -> None:
         ]
     )
     x, y = np.array([1.0, -1.0, 5.0, 0.0]), np.array([6.0, 6.0, 6.0, -2.0])
-    assert floors.height(x, y) == pytest.approx([1.0, 0.5, 0.0, -2.0])
+    assert ground.height(x, y) == pytest.approx([1.0, 0.5, 0.0, -2.0])
     # level at 0.3 m upstage: meets the low riser's front; into the pit: its bottom; at the pit's far wall: the wall
     start = np.array([[0.5, 0.0, 0.3], [0.0, -2.0, 3.0], [0.0, -2.9, 0.5]])
     ray = np.array([[0.0, 1.0, -1e-6], [0.0, 0.0, -1.0], [0.0, 1.9 / np.hypot(1.9, 1.0), -1.0 / np.hypot(1.9, 1.0)]])
-    length, on_top = floors.land(start, ray)
+    length, on_top = ground.land(start, ray)
     assert length == pytest.approx([4.0, 5.0, np.hypot(1.9, 1.0)], abs=1e-3)
     assert on_top.tolist() == [False, True, False]
-    up, _ = floors.land(np.array([[0.0, 0.0, 3.0]]), np.array([[0.0, 0.6, 0.8]]))
+    up, _ = ground.land(np.array([[0.0, 0.0, 3.0]]), np.array([[0.0, 0.6, 0.8]]))
     assert np.isnan(up[0])
 
 
@@ -144,7 +144,7 @@ def test_scene_and_frame_are_json_with_the_agreed_keys() -> None:
     assert place["heads"][0] == {
         "name": "foh-1", "truss": "foh", "position": [0, -5, 8], "up": [0, 0, 1], "profile": "test spot",
     }  # fmt: skip
-    frame = json.loads(json.dumps(snapshot(venue, Solved(show_with_pose)), allow_nan=False))
+    frame = json.loads(json.dumps(picture(venue, BelievedBeams(show_with_pose)), allow_nan=False))
     assert set(frame) == {"t", "performers", "heads", "fps", "sources", "note"}
     assert frame["performers"] == [{"name": "lead", "at": [0.2, 1.7, 0], "inside": True}]
     head = frame["heads"][0]

@@ -1,4 +1,4 @@
-"""The venue's ears: survive anything, report fights and silence, hold looks. Packets by the sacn library."""
+"""The venue's receiver: survives anything, reports fights and silence, holds looks. Packets by the sacn library."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from sacn.messages.data_packet import DataPacket
 
 from bridge.venue.invent import invent
 from bridge.venue.performers import PerformerInput
-from bridge.venue.receiver import Ears
+from bridge.venue.receiver import SacnReceiver
 from bridge.venue.simulation import Venue
 from bridge.wire import osc
 from tests.unit.venue.rigs import show
@@ -30,7 +30,7 @@ def _packet(level: int, sequence: int, cid: int = 1, priority: int = 100, univer
 class Listening:
     def __init__(self) -> None:
         self.notes: list[str] = []
-        self.ears = Ears([UNIVERSE], self.notes.append)
+        self.receiver = SacnReceiver([UNIVERSE], self.notes.append)
 
 
 @pytest.fixture
@@ -39,17 +39,17 @@ def node() -> Listening:
 
 
 def test_levels_are_heard(node: Listening) -> None:
-    heard = node.ears.take(_packet(7, 1), "192.0.2.1", 0.0)
+    heard = node.receiver.take(_packet(7, 1), "192.0.2.1", 0.0)
     assert heard == (UNIVERSE, bytes([7]) * 512)
-    assert node.ears.take(_packet(9, 1, universe=UNIVERSE + 1), "192.0.2.1", 0.0) is None
-    assert node.ears.counters == {"taken": 1, "not-ours": 1}
-    assert node.ears.never_heard() == []
+    assert node.receiver.take(_packet(9, 1, universe=UNIVERSE + 1), "192.0.2.1", 0.0) is None
+    assert node.receiver.counters == {"taken": 1, "not-ours": 1}
+    assert node.receiver.never_heard() == []
 
 
 def test_two_sources_at_once_are_reported_once(node: Listening) -> None:
     for i in range(10):
-        node.ears.take(_packet(100, i, cid=1), "192.0.2.1", 0.02 * i)
-        heard = node.ears.take(_packet(50, i, cid=2), "192.0.2.2", 0.02 * i)
+        node.receiver.take(_packet(100, i, cid=1), "192.0.2.1", 0.02 * i)
+        heard = node.receiver.take(_packet(50, i, cid=2), "192.0.2.2", 0.02 * i)
     assert heard == (UNIVERSE, bytes([100]) * 512), "equal priorities: highest takes precedence"
     assert len(node.notes) == 1
     assert "2 sources" in node.notes[0]
@@ -58,29 +58,29 @@ def test_two_sources_at_once_are_reported_once(node: Listening) -> None:
 
 
 def test_the_higher_priority_wins_and_is_named(node: Listening) -> None:
-    node.ears.take(_packet(100, 1, cid=1, priority=100), "192.0.2.1", 0.0)
-    heard = node.ears.take(_packet(50, 1, cid=2, priority=110), "192.0.2.2", 0.0)
+    node.receiver.take(_packet(100, 1, cid=1, priority=100), "192.0.2.1", 0.0)
+    heard = node.receiver.take(_packet(50, 1, cid=2, priority=110), "192.0.2.2", 0.0)
     assert heard == (UNIVERSE, bytes([50]) * 512)
     assert "the highest priority wins" in node.notes[0]
 
 
 def test_silence_is_reported_and_the_look_is_held() -> None:
     rig, notes = show(1, universe=UNIVERSE), []
-    venue, ears = Venue(rig, invent(rig, 1)), Ears([UNIVERSE], notes.append)
-    heard = ears.take(_packet(200, 1), "192.0.2.1", 0.0)
+    venue, receiver = Venue(rig, invent(rig, 1)), SacnReceiver([UNIVERSE], notes.append)
+    heard = receiver.take(_packet(200, 1), "192.0.2.1", 0.0)
     assert heard is not None
     venue.hear(*heard)
     for i in range(600):
         venue.step(0.01)
-        ears.tick(0.01 * i)
+        receiver.tick(0.01 * i)
     assert [n for n in notes if "silent" in n] == [
         "universe 30201 fell silent 2.5 s ago; its heads hold their last look"
     ]
-    assert ears.silent() == [UNIVERSE]
+    assert receiver.silent() == [UNIVERSE]
     assert venue.heads.state().level[0] == pytest.approx(200 / 255, abs=0.01), "a node holds its last look"
-    ears.take(_packet(10, 2), "192.0.2.1", 7.0)
+    receiver.take(_packet(10, 2), "192.0.2.1", 7.0)
     assert notes[-1] == "universe 30201 is heard again"
-    assert ears.silent() == []
+    assert receiver.silent() == []
 
 
 def test_junk_is_counted_by_reason_and_noted_once_per_reason(node: Listening) -> None:
@@ -98,21 +98,21 @@ def test_junk_is_counted_by_reason_and_noted_once_per_reason(node: Listening) ->
             for _ in range(rng.randrange(1, 6)):
                 broken[rng.randrange(126)] = rng.randrange(256)
             datagram = bytes(broken)
-        node.ears.take(datagram, "192.0.2.9", 0.0)
-    assert node.ears.malformed["length"] > 500
-    assert node.ears.malformed["not-e131"] > 10
-    assert len([n for n in node.notes if n.startswith("malformed")]) == len(node.ears.malformed)
-    assert node.ears.take(_packet(6, 100, cid=9, priority=200), "192.0.2.1", 0.1) == (UNIVERSE, bytes([6]) * 512)
+        node.receiver.take(datagram, "192.0.2.9", 0.0)
+    assert node.receiver.malformed["length"] > 500
+    assert node.receiver.malformed["not-e131"] > 10
+    assert len([n for n in node.notes if n.startswith("malformed")]) == len(node.receiver.malformed)
+    assert node.receiver.take(_packet(6, 100, cid=9, priority=200), "192.0.2.1", 0.1) == (UNIVERSE, bytes([6]) * 512)
 
 
 @settings(max_examples=300, deadline=None)
 @given(st.binary(max_size=700), st.integers(0, 125), st.binary(min_size=1, max_size=8))
 def test_no_octets_raise(junk: bytes, at: int, patch: bytes) -> None:
-    ears = Ears([UNIVERSE])
+    receiver = SacnReceiver([UNIVERSE])
     good = bytearray(_packet(5, 1))
     good[at : at + len(patch)] = patch
     for datagram in (junk, bytes(good[:638]), bytes(good)[: at + 1]):
-        heard = ears.take(datagram, "192.0.2.1", 0.0)
+        heard = receiver.take(datagram, "192.0.2.1", 0.0)
         assert heard is None or (heard[0] == UNIVERSE and len(heard[1]) == 512)
 
 

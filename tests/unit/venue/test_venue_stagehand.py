@@ -10,8 +10,8 @@ import pytest
 from bridge.show.load import load
 from bridge.venue.bridge_process import DEMO_SHOW, copy_show
 from bridge.venue.invent import invent
+from bridge.venue.picture import PosesWatch
 from bridge.venue.simulation import Venue
-from bridge.venue.snapshot import SolvedPoses
 from bridge.venue.stagehand import Plan, Stagehand
 from bridge.venue.walks import Link
 from tests.unit.venue.fakes import FakeDaemon
@@ -66,7 +66,7 @@ fixtures:
 def test_solved_beams_follow_the_file_and_survive_a_broken_one(tmp_path: Path) -> None:
     folder = tmp_path / "show"
     shutil.copytree(DEMO_SHOW, folder)
-    solved = SolvedPoses(load(folder))
+    solved = PosesWatch(load(folder))
 
     def which_after_a_second() -> list[int]:
         for _ in range(30):

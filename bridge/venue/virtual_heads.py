@@ -37,7 +37,7 @@ class HeadState:
     heard: NDArray[np.bool_]  # a packet with this head's channels has ever arrived
 
 
-class Heads:
+class VirtualHeads:
     """n heads. `hear` patches slots, `step(dt)` moves time on, `state()` reads."""
 
     def __init__(self, fixtures: Sequence[Fixture], truths: Sequence[FixtureTruth]) -> None:

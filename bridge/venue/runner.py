@@ -10,9 +10,9 @@ from typing import Any
 
 from bridge.venue.measure import Meter
 from bridge.venue.performers import PerformerInput
-from bridge.venue.receiver import Ears, drain
+from bridge.venue.picture import BelievedBeams, picture
+from bridge.venue.receiver import SacnReceiver, drain
 from bridge.venue.simulation import Venue
-from bridge.venue.snapshot import Solved, snapshot
 
 STEP_S = 0.01
 MEASURE_EVERY = 4  # steps: 25 measurements a second
@@ -22,21 +22,21 @@ MOST_STEPS_AT_ONCE = 25  # after a stall: what is older is skipped, said, and no
 Publish = Callable[[dict[str, Any]], Awaitable[None]]
 
 
-class Loop:
+class VenueRunner:
     """Runs one venue. `each_step(now_s)` is called after every step, e.g. by a robot or a walk in this process."""
 
     def __init__(
         self,
         venue: Venue,
-        ears: Ears,
+        receiver: SacnReceiver,
         sockets: list[socket.socket],
         meter: Meter,
         publish: Publish | None = None,
-        solved: Callable[[], Solved | None] = lambda: None,
+        solved: Callable[[], BelievedBeams | None] = lambda: None,
         performers: tuple[PerformerInput, socket.socket] | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        self.venue, self.ears, self.meter = venue, ears, meter
+        self.venue, self.receiver, self.meter = venue, receiver, meter
         self._sockets, self._publish, self._solved = sockets, publish, solved
         self._performers, self._clock = performers, clock
         self.each_step: Callable[[float], None] | None = None
@@ -85,15 +85,15 @@ class Loop:
         if self.measuring and self.steps % MEASURE_EVERY == 0:
             self.meter.observe(STEP_S * MEASURE_EVERY)
         if self.steps % 20 == 0:
-            self.ears.tick(now_s)
+            self.receiver.tick(now_s)
         if self.each_step is not None:
             self.each_step(now_s)
 
     def _frame(self, fps: float, now_s: float) -> dict[str, Any]:
-        names = [f"{s.source_name} ({s.sender}, priority {s.priority})" for s in self.ears.sources(now_s)]
-        silent = ", ".join(str(u) for u in self.ears.silent())
+        names = [f"{s.source_name} ({s.sender}, priority {s.priority})" for s in self.receiver.sources(now_s)]
+        silent = ", ".join(str(u) for u in self.receiver.silent())
         note = self.note or (f"silent: universe {silent}" if silent else "")
-        return snapshot(self.venue, self._solved(), fps, sorted(set(names)), note)
+        return picture(self.venue, self._solved(), fps, sorted(set(names)), note)
 
     def _attach(self) -> None:
         loop = asyncio.get_running_loop()
@@ -111,7 +111,7 @@ class Loop:
 
     def _hear(self, one: socket.socket) -> None:
         for datagram, sender in drain(one):
-            heard = self.ears.take(datagram, sender, self._clock())
+            heard = self.receiver.take(datagram, sender, self._clock())
             if heard is not None:
                 self.venue.hear(*heard)
 

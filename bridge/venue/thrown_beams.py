@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bridge.geometry.stage import Stage
-from bridge.venue.heads import HeadState
 from bridge.venue.kinematics import Hangs
-from bridge.venue.surfaces import FAR_M, Floors, NoLight, plan_distance
+from bridge.venue.surfaces import FAR_M, Ground, NoLightPrisms, plan_distance
+from bridge.venue.virtual_heads import HeadState
 from bridge.venue.zoom import sharpness
 
 Array = NDArray[np.float64]
@@ -35,7 +35,7 @@ class Ellipses:
 
 
 @dataclass(frozen=True)
-class Beams:
+class ThrownBeams:
     """One moment of all beams. hit is nan where a beam meets nothing."""
 
     start: Array  # (n, 3)
@@ -46,14 +46,14 @@ class Beams:
     half_rad: Array  # (n,)
 
 
-def throw(hangs: Hangs, state: HeadState, floors: Floors) -> Beams:
+def throw(hangs: Hangs, state: HeadState, ground: Ground) -> ThrownBeams:
     """Axes of all beams and where they land."""
     start, ray = hangs.beam(state.pan_rad, state.tilt_rad)
-    length, on_top = floors.land(start, ray)
-    return Beams(start, ray, length, start + length[:, None] * ray, on_top, state.zoom_rad / 2)
+    length, on_top = ground.land(start, ray)
+    return ThrownBeams(start, ray, length, start + length[:, None] * ray, on_top, state.zoom_rad / 2)
 
 
-def ellipses(beams: Beams) -> Ellipses:
+def ellipses(beams: ThrownBeams) -> Ellipses:
     """Sections of the cones with the level plane through each axis' hit point, in closed form.
 
     With height H over the plane, angle of incidence i and half angle a, the section reaches from H tan(i - a) to
@@ -81,14 +81,14 @@ def ellipses(beams: Beams) -> Ellipses:
     return Ellipses(gap * centre, gap * along * long[:, None], gap * across * short[:, None])
 
 
-def axis_distance(beams: Beams, point: Array) -> Array:
+def axis_distance(beams: ThrownBeams, point: Array) -> Array:
     """Perpendicular distance of points (3,) or (n, 3) from the beam axes, (n,) m; behind a lens, from the lens."""
     to_point = point - beams.start
     along = np.maximum((to_point * beams.ray).sum(axis=1), 0.0)
     return np.asarray(np.linalg.norm(to_point - along[:, None] * beams.ray, axis=1))
 
 
-def in_pool(beams: Beams, point: Array) -> NDArray[np.bool_]:
+def in_pool(beams: ThrownBeams, point: Array) -> NDArray[np.bool_]:
     """Whether points (3,) or (n, 3) are inside the cones."""
     to_point = point - beams.start
     along = (to_point * beams.ray).sum(axis=1)
@@ -96,18 +96,18 @@ def in_pool(beams: Beams, point: Array) -> NDArray[np.bool_]:
     return within
 
 
-def illuminance(beams: Beams, state: HeadState) -> Array:
+def illuminance(beams: ThrownBeams, state: HeadState) -> Array:
     """Lux on the floor at the centre of each spot: I cos(i) / r^2 (inverse square and cosine law); nan if unknown."""
     return np.asarray(state.level * state.candela * -beams.ray[:, 2] / beams.length**2)
 
 
-def edge_sharpness(beams: Beams, state: HeadState) -> Array:
+def edge_sharpness(beams: ThrownBeams, state: HeadState) -> Array:
     """Sharpness 0..1 of each spot's edge where it lands; nan without focus or floor."""
     with np.errstate(invalid="ignore"):
         return sharpness(beams.length, state.focus_m, state.zoom_rad)
 
 
-def cone_rays(beams: Beams) -> tuple[Array, Array]:
+def cone_rays(beams: ThrownBeams) -> tuple[Array, Array]:
     """Start points and unit rays of axis, half-way and edge ring of every cone, ((1 + 2*16) n, 3), head by head."""
     helper = np.where(np.abs(beams.ray[:, 2:]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])
     u = np.cross(beams.ray, helper)
@@ -125,14 +125,16 @@ def cone_rays(beams: Beams) -> tuple[Array, Array]:
     return starts.reshape(-1, 3), rays.reshape(-1, 3)
 
 
-def no_light_hits(beams: Beams, lit: NDArray[np.bool_], floors: Floors, areas: NoLight) -> dict[str, NDArray[np.bool_]]:
+def no_light_hits(
+    beams: ThrownBeams, lit: NDArray[np.bool_], ground: Ground, areas: NoLightPrisms
+) -> dict[str, NDArray[np.bool_]]:
     """Per no-light area that is on: which lit heads (n,) throw light into it with axis or cone (sampled rays)."""
     if not any(areas.on.values()) or not lit.any():
         return {}
     per_head = 1 + len(RINGS) * SPOKES
     start, ray = (v.reshape(lit.size, per_head, 3)[lit] for v in cone_rays(beams))
     # Most cones are nowhere near: only those whose box, down to the lowest floor, meets a prism's are looked at.
-    reach = _reach_down(start, ray, floors.lowest)
+    reach = _reach_down(start, ray, ground.lowest)
     found = {}
     for name in areas.active():
         near = areas.boxes_meet(name, start, start + ray * reach[..., None])
@@ -141,7 +143,7 @@ def no_light_hits(beams: Beams, lit: NDArray[np.bool_], floors: Floors, areas: N
             s, r = start[near].reshape(-1, 3), ray[near].reshape(-1, 3)
             touched = areas.through(name, s, r, reach[near].ravel())
             which = np.flatnonzero(touched)
-            length, _ = floors.land(s[which], r[which])
+            length, _ = ground.land(s[which], r[which])
             touched[which] = areas.through(name, s[which], r[which], np.where(np.isnan(length), FAR_M, length))
             heads[np.flatnonzero(lit)[near]] = touched.reshape(-1, per_head).any(axis=1)
         found[name] = heads
@@ -157,12 +159,12 @@ def _reach_down(start: Array, ray: Array, lowest: float) -> Array:
 
 
 class Place:
-    """The stage as the venue measures it: floors, polygon with the areas that are on, no-light areas."""
+    """The stage as the venue measures it: ground, polygon with the areas that are on, no-light areas."""
 
     def __init__(self, stage: Stage) -> None:
         self.stage = stage
-        self.floors = Floors(stage.floors)
-        self.no_light = NoLight(stage.no_light)
+        self.ground = Ground(stage.floors)
+        self.no_light = NoLightPrisms(stage.no_light)
         areas = [stage.polygon.area, *(a for a in stage.more_areas if a.on)]
         self._areas = [(np.asarray(a.corners, dtype=np.float64), a.height) for a in areas]
 

@@ -19,11 +19,11 @@ from bridge.errors import TetherlightError
 from bridge.geometry.stage import Area
 from bridge.show.load import load
 from bridge.show.model import Show
-from bridge.venue.beams import Beams, Ellipses, axis_distance, ellipses, throw
-from bridge.venue.heads import HeadState
 from bridge.venue.kinematics import Hangs
 from bridge.venue.simulation import LIT, Venue
+from bridge.venue.thrown_beams import Ellipses, ThrownBeams, axis_distance, ellipses, throw
 from bridge.venue.truth import FixtureTruth, Truth
+from bridge.venue.virtual_heads import HeadState
 
 Array = NDArray[np.float64]
 
@@ -77,7 +77,7 @@ def _prism(area: Area) -> dict[str, Any]:
     return {"name": area.name, "corners": _corners(area.corners), "height": _finite(area.height)}
 
 
-class Solved:
+class BelievedBeams:
     """The beams as a set of solved poses believes them to be; replaced when the bridge solves anew."""
 
     def __init__(self, show: Show) -> None:
@@ -85,21 +85,21 @@ class Solved:
         poses = [show.poses[show.fixtures[i].name] for i in self.which]
         self._hangs = Hangs.of([FixtureTruth(p.position, p.rotation, p.mechanics) for p in poses])
 
-    def beams(self, venue: Venue, state: HeadState) -> Beams | None:
+    def beams(self, venue: Venue, state: HeadState) -> ThrownBeams | None:
         """Beams of the heads in `which`; None where nothing is solved."""
         if not self.which:
             return None
         picked = HeadState(*(getattr(state, name)[self.which] for name in HeadState.__dataclass_fields__))
-        return throw(self._hangs, picked, venue.place.floors)
+        return throw(self._hangs, picked, venue.place.ground)
 
 
-class SolvedPoses:
+class PosesWatch:
     """The solved beams of a show folder, read anew when its poses.yaml has changed and is whole and good."""
 
     def __init__(self, show: Show) -> None:
         self._folder = show.path
         self._seen = self._written()
-        self._solved = Solved(show)
+        self._solved = BelievedBeams(show)
         self._calls = 0
 
     def _written(self) -> int:
@@ -108,19 +108,19 @@ class SolvedPoses:
         except OSError:
             return 0
 
-    def now(self) -> Solved:
+    def now(self) -> BelievedBeams:
         """Cheap: looks at the file once in 30 calls."""
         self._calls += 1
         if self._calls % 30 == 0 and self._written() != self._seen:
             self._seen = self._written()
             # The bridge's own loader says what is wrong with it; the last good poses stay in the picture.
             with contextlib.suppress(TetherlightError):
-                self._solved = Solved(load(self._folder))
+                self._solved = BelievedBeams(load(self._folder))
         return self._solved
 
 
-def snapshot(
-    venue: Venue, solved: Solved | None = None, fps: float = 0.0, sources: Sequence[str] = (), note: str = ""
+def picture(
+    venue: Venue, solved: BelievedBeams | None = None, fps: float = 0.0, sources: Sequence[str] = (), note: str = ""
 ) -> dict[str, Any]:
     """One frame of the venue as it is now."""
     state, beams = venue.look()
@@ -159,14 +159,14 @@ def _ellipse(spots: Ellipses, i: int) -> dict[str, list[float]] | None:
     return {"c": _short(spots.centre[i]), "a": _short(spots.long[i]), "b": _short(spots.short[i])}
 
 
-def _errors(venue: Venue, beams: Beams) -> list[float]:
+def _errors(venue: Venue, beams: ThrownBeams) -> list[float]:
     nowhere = np.full(3, np.nan)
     found = [venue.performers.get(name) for name in venue.follows]
     points = np.array([nowhere if p is None else p.point for p in found])
     return [float(v) for v in axis_distance(beams, points)]
 
 
-def _believed(venue: Venue, solved: Solved | None, state: HeadState) -> dict[int, dict[str, Any]]:
+def _believed(venue: Venue, solved: BelievedBeams | None, state: HeadState) -> dict[int, dict[str, Any]]:
     beams = solved.beams(venue, state) if solved else None
     if solved is None or beams is None:
         return {}
