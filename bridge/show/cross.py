@@ -38,19 +38,20 @@ def check_rig(rig: RigFile, names: Names, problems: Problems) -> None:
     for entry in rig.entries:
         target = entry.fixture.follows
         if target is not None and names.targets is not None and target not in names.targets:
-            text = f"fixtures.{entry.fixture.name}.follows: {unknown('target', target, names.targets)}"
+            text = f"fixtures.{entry.written_name}.follows: {unknown('target', target, names.targets)}"
             problems.add("rig.yaml", entry.node.line_of("follows"), text)
 
 
 def _check_addresses(entries: Iterable[RigEntry], problems: Problems) -> None:
     """Each fixture against the one that reaches furthest among those that start before it in its universe."""
     last_entry: dict[int, RigEntry] = {}
-    for entry in sorted(entries, key=lambda item: (item.fixture.universe, item.fixture.address)):
+    placed = [entry for entry in entries if entry.good("universe", "address", "profile")]
+    for entry in sorted(placed, key=lambda item: (item.fixture.universe, item.fixture.address)):
         fixture = entry.fixture
         other = last_entry.get(fixture.universe)
         if other is not None and _end(other) >= fixture.address:
             text = (
-                f"fixtures.{fixture.name}.address: found {_span(entry)}, which overlaps {other.fixture.name} at "
+                f"fixtures.{entry.written_name}.address: found {_span(entry)}, which overlaps {other.written_name} at "
                 f"{_span(other)} (universe {fixture.universe}, rig.yaml:{other.node.line_of('address')}); "
                 f"allowed are addresses of its own, the next free one after it is {_end(other) + 1}"
             )
@@ -94,7 +95,7 @@ def _check_end(where: str, end: Node, marks: Collection[str], fixtures: Collecti
 
 def check_sightings(entries: list[SightingEntry], rig: RigFile, names: Names, file: str, problems: Problems) -> None:
     """Unknown fixtures and marks, sightings made twice, angles and raw values that the head does not have."""
-    by_name = {entry.fixture.name: entry for entry in rig.entries}
+    profiles = _profiles(rig)
     first: dict[tuple[str, str, int], int] = {}
     for entry in entries:
         sighting, node = entry.sighting, entry.node
@@ -102,8 +103,12 @@ def check_sightings(entries: list[SightingEntry], rig: RigFile, names: Names, fi
             ("fixture", sighting.fixture, names.fixtures),
             ("mark", sighting.mark, names.marks),
         ):
-            if allowed is not None and found not in allowed:
+            if entry.good(key) and allowed is not None and found not in allowed:
                 problems.add(file, node.line_of(key), f"sightings.{key}: {unknown(key, found, allowed)}")
+        if sighting.fixture in profiles:
+            _check_reach(entry, profiles[sighting.fixture], file, problems)
+        if not entry.good("fixture", "mark", "tilt"):
+            continue
         key_of = (sighting.fixture, sighting.mark, sighting.face)
         if key_of in first:
             text = (
@@ -112,16 +117,19 @@ def check_sightings(entries: list[SightingEntry], rig: RigFile, names: Names, fi
             )
             problems.add(file, node.line, text)
         first.setdefault(key_of, node.line)
-        if sighting.fixture in by_name:
-            _check_reach(entry, by_name[sighting.fixture], file, problems)
 
 
-def _check_reach(entry: SightingEntry, rig_entry: RigEntry, file: str, problems: Problems) -> None:
-    profile, sighting = rig_entry.fixture.profile, entry.sighting
+def _profiles(rig: RigFile) -> dict[str, Profile]:
+    """By fixture; those that could not be read are said where they stand."""
+    return {entry.fixture.name: entry.fixture.profile for entry in rig.entries if entry.good("name", "profile")}
+
+
+def _check_reach(entry: SightingEntry, profile: Profile, file: str, problems: Problems) -> None:
+    sighting = entry.sighting
     where = f"sightings.{sighting.fixture} on {sighting.mark}"
     for key, axis, angle in (("pan", profile.pan, sighting.pan), ("tilt", profile.tilt, sighting.tilt)):
         low, high = axis_range(axis)
-        if not low - _ROUNDING <= angle <= high + _ROUNDING:
+        if entry.good(key) and not low - _ROUNDING <= angle <= high + _ROUNDING:
             text = f"found {angle:g}, allowed is {low:g} to {high:g} degrees, the range of {profile.name}"
             problems.add(file, entry.node.line_of(key), f"{where}, {key}: {text}")
     for key, raw in (("zoom", sighting.zoom), ("focus", sighting.focus)):
@@ -138,13 +146,13 @@ def check_poses(
     poses: PosesFile, rig: RigFile, names: Names, file: str, problems: Problems, warnings: Problems
 ) -> None:
     """Optics beyond the channel; poses and marks of what is not there any more are only warned of."""
-    by_name = {entry.fixture.name: entry for entry in rig.entries}
+    profiles = _profiles(rig)
     for entry in poses.entries:
         if names.fixtures is not None and entry.name not in names.fixtures:
             text = f"fixtures: {unknown('fixture', entry.name, names.fixtures)}; this pose is not used"
             warnings.add(file, entry.line, text)
-        if entry.name in by_name:
-            _check_optics(entry, by_name[entry.name].fixture.profile, file, problems)
+        if entry.name in profiles:
+            _check_optics(entry, profiles[entry.name], file, problems)
     for mark in poses.marks:
         if names.marks is not None and mark not in names.marks:
             text = f"marks: {unknown('mark', mark, names.marks)}; it is not used"

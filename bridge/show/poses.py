@@ -54,7 +54,9 @@ def read_poses(node: Node) -> tuple[PosesFile, list[Problem]]:
 
         def every(fixtures: Node) -> None:
             def one(key: str, child: Node) -> None:
-                kept.append(_entry(key, child, fixtures.line_of(key), trusted, solved_from))
+                m = KeyReader(child, "a mapping with position and rotation")
+                kept.append(_entry(key, m, fixtures.line_of(key), trusted, solved_from))
+                m.done()
 
             each(named(fixtures, "a mapping of fixture names to poses"), one)
 
@@ -77,8 +79,7 @@ def _checked(node: Node) -> None:
     m.done()
 
 
-def _entry(key: str, node: Node, line: int, trusted: bool, solved_from: str | None) -> PoseEntry:
-    m = KeyReader(node, "a mapping with position and rotation")
+def _entry(key: str, m: KeyReader, line: int, trusted: bool, solved_from: str | None) -> PoseEntry:
     rms, p95 = m.optional("aim_error", _aim_error, (None, None))
     position_sigma, rotation_sigma = m.optional("sigma", _sigma, (None, None))
     pose = Pose(
@@ -97,8 +98,7 @@ def _entry(key: str, node: Node, line: int, trusted: bool, solved_from: str | No
     )
     zoom, focus = m.optional("optics", _optics, (None, None))
     m.ignore(EXTRA_FIXTURE_KEYS)
-    m.done()
-    return PoseEntry(key, pose, zoom, focus, node, line)
+    return PoseEntry(key, pose, zoom, focus, m.node, line)
 
 
 def quaternion(node: Node) -> tuple[float, float, float, float]:

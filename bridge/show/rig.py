@@ -9,7 +9,7 @@ from bridge.rig.fixture import Fixture, Hang, Vector3
 from bridge.rig.profile import Axis, Profile
 from bridge.show.folder import versioned
 from bridge.show.keys import KeyReader
-from bridge.show.problems import Bad, Problem
+from bridge.show.problems import Bad, Problem, shown
 from bridge.show.profile import LONGEST_LAG
 from bridge.show.values import (
     Parse,
@@ -33,10 +33,20 @@ _NO_PROFILE = Profile("?", 1, {}, Axis(-3600, 3600), Axis(-3600, 3600))
 
 @dataclass(frozen=True)
 class RigEntry:
-    """A fixture and where the file says it."""
+    """A fixture and where the file says it; `good(KEY, ...)` tells whether these keys were read without a problem.
+
+    What was not holds a stand-in, so that checks of the rest need not wait until it is mended.
+    """
 
     fixture: Fixture
     node: Node
+    good: Callable[..., bool]
+
+    @property
+    def written_name(self) -> str:
+        """The name as a message shows it, also where it is none."""
+        found = self.node.get("name")
+        return shown(found.text) if found is not None and found.text else "?"
 
 
 @dataclass(frozen=True)
@@ -61,7 +71,9 @@ def read_rig(node: Node, find_profile: FindProfile) -> tuple[RigFile, list[Probl
     kept: list[RigEntry] = []
 
     def one(child: Node) -> None:
-        kept.append(RigEntry(read_fixture(child, find_profile), child))
+        m = KeyReader(child, "a mapping with name, profile, universe and address")
+        kept.append(RigEntry(_fixture(m, find_profile), child, m.good))
+        m.done()
 
     def every(child: Node) -> None:
         list_of(one, 1, what="a list of fixtures, each beginning '- name: ...', a list")(child)
@@ -77,9 +89,7 @@ def read_rig(node: Node, find_profile: FindProfile) -> tuple[RigFile, list[Probl
     return RigFile(show_name, tuple(kept)), []
 
 
-def read_fixture(node: Node, find_profile: FindProfile) -> Fixture:
-    """One fixture. Raises Bad with everything that is wrong in it."""
-    m = KeyReader(node, "a mapping with name, profile, universe and address")
+def _fixture(m: KeyReader, find_profile: FindProfile) -> Fixture:
     fixture_name = m.required("name", name, "?")
     profile = m.required("profile", find_profile, _NO_PROFILE)
     universe = m.required("universe", whole(1, MOST_UNIVERSE), 1)
@@ -110,7 +120,6 @@ def read_fixture(node: Node, find_profile: FindProfile) -> Fixture:
         m.fail("address", f"found {fixture.address}, so its last channel is {last}, past 512; allowed is 1 to {first}")
     if m.good("at") and fixture.at_sigma is not None and at is None:
         m.fail("at_sigma", "found a sigma but no 'at'; allowed is a sigma beside a position")
-    m.done()
     return fixture
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from bridge.show.folder import versioned
@@ -17,10 +18,11 @@ _MOST_DEG = 36_000.0
 
 @dataclass(frozen=True)
 class SightingEntry:
-    """A sighting and where the file says it."""
+    """A sighting and where the file says it; `good(KEY, ...)` tells whether these keys were read without a problem."""
 
     sighting: Sighting
     node: Node
+    good: Callable[..., bool]
 
 
 def read_sightings(node: Node, file: str) -> tuple[list[SightingEntry], list[Problem]]:
@@ -28,7 +30,9 @@ def read_sightings(node: Node, file: str) -> tuple[list[SightingEntry], list[Pro
     kept: list[SightingEntry] = []
 
     def one(child: Node) -> None:
-        kept.append(SightingEntry(_sighting(child, file), child))
+        m = KeyReader(child, "a mapping with fixture, mark, pan and tilt")
+        kept.append(SightingEntry(_sighting(m, file), child, m.good))
+        m.done()
 
     def every(child: Node) -> None:
         list_of(one, what="a list of sightings {fixture, mark, pan, tilt}")(child)
@@ -42,17 +46,14 @@ def read_sightings(node: Node, file: str) -> tuple[list[SightingEntry], list[Pro
     return kept, []
 
 
-def _sighting(node: Node, file: str) -> Sighting:
-    m = KeyReader(node, "a mapping with fixture, mark, pan and tilt")
+def _sighting(m: KeyReader, file: str) -> Sighting:
     degrees = number(-_MOST_DEG, _MOST_DEG, unit="degrees")
-    sighting = Sighting(
+    return Sighting(
         fixture=m.required("fixture", name, "?"),
         mark=m.required("mark", name, "?"),
         pan=m.required("pan", degrees, 0.0),
         tilt=m.required("tilt", degrees, 0.0),
         zoom=m.optional("zoom", whole(0, MOST_RAW), None),
         focus=m.optional("focus", whole(0, MOST_RAW), None),
-        where=f"{file}:{node.line}",
+        where=f"{file}:{m.node.line}",
     )
-    m.done()
-    return sighting
