@@ -8,6 +8,7 @@ import json
 import signal
 import sys
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -129,6 +130,7 @@ def parse_place(text: str) -> tuple[str, int]:
 
 
 async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan, say: Any) -> dict[str, Any]:
+    from bridge.daemon.interfaces import resolve_address
     from bridge.venue.measure import Meter
     from bridge.venue.performers import PerformerInput, open_performer_socket
     from bridge.venue.picture import PosesWatch, scene
@@ -142,7 +144,8 @@ async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan,
     with ExitStack() as stack:
         venue = Venue(show, truth)
         receiver = SacnReceiver(venue.heads.universes, say)
-        sockets = open_sockets(venue.heads.universes, show.network.sacn.interface)
+        interface = resolve_address(show.network.sacn.interface)
+        sockets = open_sockets(venue.heads.universes, interface)
         told = open_performer_socket(args.performer_port)
         for one in (*sockets, told):
             stack.callback(one.close)
@@ -154,10 +157,11 @@ async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan,
             venue, receiver, sockets, meter, view.publish if view else None, solved.now,
             (PerformerInput(venue), told),
         )  # fmt: skip
-        hand = Stagehand(venue, plan, stack.enter_context(Talk(show.network.osc)).say, say)
+        osc = replace(show.network.osc, host=resolve_address(show.network.osc.host))
+        hand = Stagehand(venue, plan, stack.enter_context(Talk(osc)).say, say)
         runner.each_step = hand.tick
         listening = ", ".join(map(str, venue.heads.universes))
-        say(f"hearing universes {listening} on {show.network.sacn.interface}; performers on UDP {args.performer_port}")
+        say(f"hearing universes {listening} on {interface}; performers on UDP {args.performer_port}")
         if view is not None:
             say(f"view: {await view.start()}")
         _stop_on_signals(runner)

@@ -193,3 +193,18 @@ def test_invent_writes_a_truth_that_is_read_again(small: Path) -> None:
         assert done.returncode == 0, done.stderr
     assert "seed: 5" in file.read_text()
     assert json.loads(done.stdout)["truth"] == f"from {file}"
+
+
+def test_the_network_may_be_named_by_its_interface(small: Path) -> None:
+    network = small / "network.yaml"
+    network.write_text('version: 1\nsacn: {interface: lo}\nosc: {listen: "lo:9264"}\n')
+    words = ("--seconds", "0.1", "--performer-port", "9265")
+    done = subprocess.run(_command(small, *words), capture_output=True, text=True, timeout=30)
+    assert done.returncode == 0, done.stderr
+    assert "hearing universes 30230 on 127.0.0.1" in done.stdout
+    network.write_text("version: 1\nsacn: {interface: eth77}\n")
+    done = subprocess.run(_command(small, *words), capture_output=True, text=True, timeout=30)
+    assert done.returncode == 3
+    assert "found 'eth77', which is no interface of this machine; allowed is an address or one of 127.0.0.1 (lo)" in (
+        done.stderr
+    )

@@ -20,7 +20,9 @@ TOKENS = st.sampled_from(
     ["", "-", "0", "-1", "1e999", ".nan", "-.inf", "null", "~", "on", "no", "[]", "{}", "[[]]", "[1, 2, 3]", "{a: 1}",
      "'", '"', ":", "\t", "\n", "  ", "&a", "*a", "!!int x", "? ", "|", "%", "@", "# ", "---\n", "...\n", "<<: ", "\x00",
      "é", "\u2028", "999999999999999999999999", "9" * 5000, "0x10", "1.5", "unknown", "foh-1", "../..", "/dev/zero", "A",
-     '"\\ud800"', '"\\0"', "10' 6\"", "1/0 in", "[x, [y]]", "version: 1", "fixtures:"]
+     '"\\ud800"', '"\\0"', "10' 6\"", "1/0 in", "[x, [y]]", "version: 1", "fixtures:",
+     "eth0", "eth0:9000", "off", "captures/../..", ".", "{reset: {slots: {1: 1}, hold: 0, dark: 0}}", "{slots: {0x13: 250}}",
+     "{tight: 0.8, 2: 1}", "{0: 0, 0x0: 1, ~: 2}"]
 )  # fmt: skip
 RELAXED = settings(
     deadline=None, max_examples=250, suppress_health_check=[HealthCheck.function_scoped_fixture], print_blob=True
