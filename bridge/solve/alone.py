@@ -5,20 +5,21 @@ from __future__ import annotations
 import numpy as np
 
 from bridge.solve.arrays import Array
-from bridge.solve.heads import HeadBatch, Poses, cost, normal
+from bridge.solve.heads import HeadBatch, PoseBatch, cost, normal
 
 
-def refine(heads: HeadBatch, start: Poses, steps: int = 40) -> tuple[Poses, Array]:
+def refine(heads: HeadBatch, start: PoseBatch, steps: int = 40) -> tuple[PoseBatch, Array]:
     """The nearest minimum of every head and its chi-squared (F,). Converged heads are left out of the work."""
-    poses, chi2 = start, cost(heads, start)
+    chi2 = cost(heads, start)
     damping = np.full(len(heads), 1e-4)
     active = np.arange(len(heads))
-    p, R, terms = poses.p.copy(), poses.R.copy(), poses.terms.copy()
+    p, R, terms = start.p.copy(), start.R.copy(), start.terms.copy()
     for _ in range(steps):
         if not len(active):
             break
+        here = PoseBatch(p, R, terms)
         whole = len(active) == len(heads)
-        batch, here = (heads, Poses(p, R, terms)) if whole else (heads.take(active), Poses(p, R, terms).take(active))
+        batch, here = (heads, here) if whole else (heads.take(active), here.take(active))
         _, H, g, _, _ = normal(batch, here)
         step = _damped(H, g, damping[active])
         trial = here.moved(step)
@@ -32,7 +33,7 @@ def refine(heads: HeadBatch, start: Poses, steps: int = 40) -> tuple[Poses, Arra
         done = (size < 1e-7) | (better & (gain < 1e-9 * (1 + new))) | (damping[active] > 1e8)
         damping[active] = np.where(better, damping[active] * 0.1, damping[active] * 10 + 1e-6)
         active = active[~done]
-    return Poses(p, orthonormal(R), terms), chi2
+    return PoseBatch(p, orthonormal(R), terms), chi2
 
 
 def _damped(H: Array, g: Array, damping: Array) -> Array:

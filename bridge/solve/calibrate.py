@@ -3,27 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from bridge.errors import UnsolvableError
 from bridge.geometry.frames import quaternion_from_rotation
 from bridge.geometry.mechanics import TERMS
-from bridge.geometry.stage import Point3, Stage
+from bridge.geometry.stage import Stage
 from bridge.rig.fixture import Fixture, Mechanics
-from bridge.solve.advice import advise, first_marks_advice, next_marks
+from bridge.solve.advice import advise, first_marks_advice
 from bridge.solve.arrays import Array
 from bridge.solve.carry import CarriedPose, CarriedTruss, carried_trusses
 from bridge.solve.case import Case, build_case
-from bridge.solve.doubts import find_doubts
-from bridge.solve.fit import Fit, fit_case, reason_unsolved
+from bridge.solve.fit import Fit, fit_case
 from bridge.solve.judge import in_line, residuals_on_floor, rests_on
 from bridge.solve.levels import with_wider_levels, without_levels
 from bridge.solve.measurements import Sighting
+from bridge.solve.next_marks import next_marks
 from bridge.solve.places import performance_points
 from bridge.solve.predict import AimError, aim_error
-from bridge.solve.result import Calibration, SolvedFixture, Suspect
+from bridge.solve.result import Calibration, Learned, SolvedFixture, Suspect, point3
 from bridge.solve.shared import with_shared_terms
+from bridge.solve.suspects import find_suspects
+from bridge.solve.words import nothing_solved_words, unsolved_words
 
 USELESS = 0.75  # a predicted rms aim error beyond this, metres, is no answer
 MOVED_M, MOVED_SIGMAS = 0.15, 4.0  # a truss that is further off than either has moved
@@ -51,51 +54,48 @@ def calibrate(
     case = build_case(fixtures, stage, measured, also=[name for truss in trusses for name in truss.names])
     fit = fit_case(case, stage, trusses)
     fit, suspects, learned = _learned(fit, stage)
-    case = fit.source
-    points = performance_points(stage)
-    faces = _faces(case)
-    error = aim_error(fit.poses, fit.cov, points, _face_pairs(faces, fit.case.heads.terms_on), case.heads.terms_on)
+    points, faces = performance_points(stage), _faces(fit.case)
+    terms_on = fit.case.heads.terms_on
+    error = aim_error(fit.poses, fit.cov, points, _face_pairs(faces, terms_on), terms_on)
     good = fit.solved & (error.rms < USELESS)
     error = error.stretched(fit.stretch)
-    lost = [int(r) for r in np.flatnonzero(~good)]
-    unsolved = {case.fixtures[r].name: reason_unsolved(case, r, bool(fit.solved[r])) for r in lost}
+    unsolved = {fit.case.names[r]: _why_unsolved(fit, int(r)) for r in np.flatnonzero(~good)}
     if not np.any(good):
-        raise NothingSolved(_all_failed(unsolved))
+        raise NothingSolved(nothing_solved_words(list(unsolved.values())))
     blamed = {s.fixture for s in suspects}
-    everyone = None in blamed
-    solved = {
-        case.fixtures[r].name: _solved(fit, int(r), error, faces[r], everyone or case.fixtures[r].name in blamed)
-        for r in np.flatnonzero(good)
-    }
-    for fixture in fixtures:
-        if fixture.name not in solved and fixture.name not in unsolved:
-            unsolved[fixture.name] = f"{fixture.name}: not sighted yet"
-    proposals = next_marks(fit, stage, good, error, faces)
-    advice, notes = advise(fit, stage, solved, unsolved, suspects, proposals)
-    notes = (*notes, *learned)
-    marks = {n: _point(fit.points[i]) for i, n in enumerate(case.marks)}
-    sigma = {n: float(min(fit.mark_sigma[i], 1e3)) for i, n in enumerate(case.marks)}
+    solved = {}
+    for r in np.flatnonzero(good):
+        name = fit.case.names[r]
+        solved[name] = _solved(fit, int(r), error, faces[r], trusted=not blamed & {None, name})
+    for name in (f.name for f in fixtures if f.name not in {*solved, *unsolved}):
+        unsolved[name] = f"{name}: not sighted yet"
+    proposals = next_marks(fit, stage, good, faces)
+    advice, notes = advise(fit, stage, solved, unsolved, suspects, proposals, learned)
+    marks = {n: point3(fit.points[i]) for i, n in enumerate(fit.case.marks)}
+    sigma = {n: float(min(fit.mark_sigma[i], 1e3)) for i, n in enumerate(fit.case.marks)}
     return Calibration(solved, unsolved, marks, sigma, tuple(suspects), proposals, advice, points, notes)
 
 
-def _learned(fit: Fit, stage: Stage) -> tuple[Fit, list[Suspect], list[str]]:
-    """The fit again with what the rig shows of itself (shared terms, how level it hangs), its doubts, and words."""
-    notes: list[str] = []
-    levels = with_wider_levels(fit)
-    if levels is not None:
+def _learned(fit: Fit, stage: Stage) -> tuple[Fit, list[Suspect], Learned]:
+    """The fit again with what the rig shows of itself (its level, shared terms), and what looks wrong in it."""
+    learned = Learned()
+    if (levels := with_wider_levels(fit)) is not None:
         fit = fit_case(levels[0], stage, fit.trusses)
-        notes.append(levels[1])
-    shared = with_shared_terms(fit)
-    if shared is not None:
+        learned = replace(learned, levels=levels[1])
+    if (shared := with_shared_terms(fit)) is not None:
         fit = fit_case(shared[0], stage, fit.trusses)
-        notes += shared[1]
-    suspects = find_doubts(fit, stage)
-    loose = without_levels(fit, suspects)
-    if loose is not None:
+        learned = replace(learned, shared=tuple(shared[1]))
+    suspects = find_suspects(fit, stage)
+    if (loose := without_levels(fit, suspects)) is not None:
         fit = fit_case(loose[0], stage, fit.trusses)
-        suspects = find_doubts(fit, stage)
-        notes += loose[1]
-    return fit, suspects, notes
+        suspects = find_suspects(fit, stage)
+        learned = replace(learned, loosened=tuple(loose[1]))
+    return fit, suspects, learned
+
+
+def _why_unsolved(fit: Fit, row: int) -> str:
+    marks = sorted({s.mark for s in fit.case.sightings[row]})
+    return unsolved_words(fit.case.names[row], marks, fits=bool(fit.solved[row]))
 
 
 class NothingSolved(UnsolvableError):
@@ -122,12 +122,6 @@ def truss_moved(truss: CarriedTruss, fit: Fit, earlier: Mapping[str, CarriedPose
     return bool(np.median(shift / np.maximum(sigma, MOVED_M / MOVED_SIGMAS)) > MOVED_SIGMAS)
 
 
-def _all_failed(unsolved: Mapping[str, str]) -> str:
-    reasons = list(unsolved.values())
-    shown = reasons[:6] + ([f"... and {len(reasons) - 6} more fixtures"] if len(reasons) > 6 else [])
-    return "no fixture could be solved:\n" + "\n".join(shown)
-
-
 def _faces(case: Case) -> list[tuple[int, ...]]:
     return [tuple(sorted({s.face for s in row})) or (1,) for row in case.sightings]
 
@@ -138,7 +132,7 @@ def _face_pairs(faces: Sequence[tuple[int, ...]], terms_on: Array) -> Array:
     return pairs if np.any(terms_on) else pairs[:, :1]
 
 
-def _solved(fit: Fit, row: int, error: AimError, faces: tuple[int, ...], doubted: bool) -> SolvedFixture:
+def _solved(fit: Fit, row: int, error: AimError, faces: tuple[int, ...], trusted: bool) -> SolvedFixture:
     case = fit.case
     fixture, R = case.fixtures[row], fit.poses.R[row]
     cov = fit.cov[row] * fit.stretch[row] ** 2
@@ -148,28 +142,24 @@ def _solved(fit: Fit, row: int, error: AimError, faces: tuple[int, ...], doubted
     quaternion = quaternion_from_rotation(R)
     return SolvedFixture(
         name=fixture.name,
-        position=_point(fit.poses.p[row]),
+        position=point3(fit.poses.p[row]),
         rotation=tuple(float(v) for v in quaternion),  # type: ignore[arg-type]
         faces=faces,
-        position_sigma=_point(np.sqrt(np.maximum(np.diag(cov)[:3], 0))),
-        rotation_sigma=_point(np.degrees(np.sqrt(np.maximum(np.diag(turn), 0)))),
+        position_sigma=point3(np.sqrt(np.maximum(np.diag(cov)[:3], 0))),
+        rotation_sigma=point3(np.degrees(np.sqrt(np.maximum(np.diag(turn), 0)))),
         aim_rms=float(error.rms[row]),
         aim_p95=float(error.p95[row]),
-        worst_at=_point(error.worst[row]),
+        worst_at=point3(error.worst[row]),
         worst=float(error.worst_rms[row]),
         by_point=error.by_point[row],
         residuals=residuals_on_floor(fit, row),
         mechanics=_mechanics(fit.poses.terms[row]) if has_terms else None,
         verified=(len(marks) >= CHECKED and not in_line(case, fit.points, row)) or fit.carried.get(row) is not None,
-        trusted=not doubted,
+        trusted=trusted,
         rests_on=tuple(rests_on(fit, row)),
         carried_over=fit.carried.get(row),
         covariance=cov[:6, :6],
     )
-
-
-def _point(v: Array) -> Point3:
-    return float(v[0]), float(v[1]), float(v[2])
 
 
 def _mechanics(terms: Array) -> Mechanics:

@@ -16,7 +16,7 @@ from bridge.geometry.frames import beam_in_fixture, rotation_from_quaternion
 from bridge.rig.fixture import Fixture, Pose
 from bridge.solve.arrays import Array
 from bridge.solve.case import Case
-from bridge.solve.heads import Poses
+from bridge.solve.heads import PoseBatch
 from bridge.solve.joint import Border
 from bridge.solve.measurements import Sighting
 
@@ -83,11 +83,11 @@ def _truss(name: str, names: tuple[str, ...], poses: Sequence[CarriedPose]) -> C
 
 def with_trusses(
     case: Case, trusses: Sequence[CarriedTruss], points: Array
-) -> tuple[Case, Poses, Array, dict[int, str]]:
+) -> tuple[Case, PoseBatch, Array, dict[int, str]]:
     """The case with its trusses in the border; start poses (F) and which heads (F,) have one; truss name by head."""
     count = len(case.fixtures)
     row = {name: i for i, name in enumerate(case.names)}
-    poses = Poses(np.zeros((count, 3)), np.tile(np.eye(3), (count, 1, 1)), case.heads.terms_prior.copy())
+    poses = PoseBatch(np.zeros((count, 3)), np.tile(np.eye(3), (count, 1, 1)), case.heads.terms_prior.copy())
     placed = np.zeros(count, dtype=bool)
     members: list[tuple[int, int]] = []
     place: list[Array] = []

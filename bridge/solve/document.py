@@ -10,6 +10,7 @@ from typing import Any
 from bridge.geometry.stage import Point3
 from bridge.rig.fixture import Fixture, Mechanics, Pose
 from bridge.solve.result import Calibration, SolvedFixture
+from bridge.solve.words import suspect_words
 
 METRES, DEGREES = 6, 7  # decimals: a micrometre, and angles well below a 16-bit step
 
@@ -25,7 +26,7 @@ def solve_json(calibration: Calibration) -> dict[str, Any]:
         "suspects": [
             {
                 "fixture": s.fixture, "mark": s.mark, "kind": s.kind, "instead": s.instead,
-                "misfit": round(s.misfit, 4), "sure": s.sure, "text": s.text,
+                "misfit": round(s.misfit, 4), "sure": s.sure, "text": suspect_words(s),
             }
             for s in calibration.suspects
         ],

@@ -67,7 +67,7 @@ class HeadBatch:
 
 
 @dataclass(frozen=True)
-class Poses:
+class PoseBatch:
     """p (F, 3) m, R (F, 3, 3) stage_from_fixture, terms (F, 6) rad and m."""
 
     p: Array
@@ -75,23 +75,29 @@ class Poses:
     terms: Array
 
     @classmethod
-    def at(cls, p: Array, R: Array) -> Poses:
+    def at(cls, p: Array, R: Array) -> PoseBatch:
         """Perfect heads at these poses."""
         return cls(p, R, np.zeros((len(p), 6)))
 
-    def take(self, rows: Array) -> Poses:
+    def take(self, rows: Array) -> PoseBatch:
         """The poses of these rows."""
-        return Poses(self.p[rows], self.R[rows], self.terms[rows])
+        return PoseBatch(self.p[rows], self.R[rows], self.terms[rows])
 
-    def moved(self, step: Array) -> Poses:
+    def moved(self, step: Array) -> PoseBatch:
         """After a step (F, 6) or (F, 12): metres, rad in the fixture frame, terms."""
         terms = self.terms if step.shape[1] == 6 else self.terms + step[:, 6:]
-        return Poses(self.p + step[:, :3], self.R @ exp_so3(step[:, 3:6]), terms)
+        return PoseBatch(self.p + step[:, :3], self.R @ exp_so3(step[:, 3:6]), terms)
 
-    def where(self, mask: Array, other: Poses) -> Poses:
+    def put(self, rows: Array, others: PoseBatch) -> PoseBatch:
+        """These poses with those of `rows` exchanged for `others`, in that order."""
+        p, R, terms = self.p.copy(), self.R.copy(), self.terms.copy()
+        p[rows], R[rows], terms[rows] = others.p, others.R, others.terms
+        return PoseBatch(p, R, terms)
+
+    def where(self, mask: Array, other: PoseBatch) -> PoseBatch:
         """These poses where the mask (F,) is true, the other ones elsewhere."""
         wide = mask[:, None]
-        return Poses(
+        return PoseBatch(
             np.where(wide, self.p, other.p),
             np.where(wide[..., None], self.R, other.R),
             np.where(wide, self.terms, other.terms),
@@ -126,7 +132,7 @@ def cross_matrix(v: Array) -> Array:
     return out
 
 
-def sightings(heads: HeadBatch, poses: Poses, derive: bool = True) -> tuple[Array, Array | None]:
+def sightings(heads: HeadBatch, poses: PoseBatch, derive: bool = True) -> tuple[Array, Array | None]:
     """Residuals (F, N, 3) and their derivatives (F, N, 3, D), D = 6, or 12 if any head has terms.
 
     By the mark's place the derivative is the negative of the first three columns.
@@ -164,7 +170,7 @@ def _perfect(heads: HeadBatch) -> Array:
     return np.stack([-np.sin(heads.pan) * sin_tilt, np.cos(heads.pan) * sin_tilt, -np.cos(heads.tilt)], axis=-1)
 
 
-def _beam(heads: HeadBatch, poses: Poses, derive: bool) -> tuple[Array, Array, tuple[Array, Array] | None]:
+def _beam(heads: HeadBatch, poses: PoseBatch, derive: bool) -> tuple[Array, Array, tuple[Array, Array] | None]:
     """Beam u and lens place (F, N, 3), fixture frame; derivatives by term of the lens place (negated) and of u."""
     t = poses.terms[:, None, :]
     pan, square, tilt = (1 + t[..., 5]) * heads.pan, t[..., 1], heads.tilt + t[..., 0]
@@ -195,7 +201,7 @@ def _turn(R: Array, v: Array) -> Array:
     return np.einsum("...ij,...j->...i", R, v)
 
 
-def level(heads: HeadBatch, poses: Poses) -> tuple[Array, Array]:
+def level(heads: HeadBatch, poses: PoseBatch) -> tuple[Array, Array]:
     """Residuals (F, 3), derivatives by w (F, 3, 3): the turn from the expected to the actual direction of up."""
     f = heads.level_fixture
     g = np.einsum("fji,fj->fi", poses.R, heads.level_stage)
@@ -213,14 +219,14 @@ def level(heads: HeadBatch, poses: Poses) -> tuple[Array, Array]:
     return scale[:, None] * axis * w, J * w[..., None]
 
 
-def cost(heads: HeadBatch, poses: Poses) -> Array:
+def cost(heads: HeadBatch, poses: PoseBatch) -> Array:
     """Chi-squared of each head (F,): sightings and priors."""
     r, _ = sightings(heads, poses, derive=False)
     total = np.einsum("fni,fni->f", r, r) + prior_cost(heads, poses)
     return np.asarray(total)
 
 
-def prior_cost(heads: HeadBatch, poses: Poses) -> Array:
+def prior_cost(heads: HeadBatch, poses: PoseBatch) -> Array:
     """Chi-squared of the priors alone (F,)."""
     flat, _ = level(heads, poses)
     at = (poses.p - heads.at) * heads.at_weight
@@ -231,7 +237,7 @@ def prior_cost(heads: HeadBatch, poses: Poses) -> Array:
     return np.asarray(total)
 
 
-def normal(heads: HeadBatch, poses: Poses) -> tuple[Array, Array, Array, Array, Array]:
+def normal(heads: HeadBatch, poses: PoseBatch) -> tuple[Array, Array, Array, Array, Array]:
     """Normal equations of each head: chi-squared (F,), H (F, D, D), J^T r (F, D); and sightings' r, J.
 
     Unknowns that a head does not have get a unit diagonal, so that every H can be inverted together.

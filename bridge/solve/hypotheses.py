@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from bridge.solve.arrays import Array
-from bridge.solve.fit import Fit, limits
-from bridge.solve.heads import HeadBatch, Poses
+from bridge.solve.fit import Fit
+from bridge.solve.heads import HeadBatch, PoseBatch
+from bridge.solve.limits import limits
 from bridge.solve.start import solve_alone
 
 SIGHTING, WRONG_MARK, SWAP, PAN, TILT, UNIT, OFFSET, HANG, POSITION = (
@@ -44,7 +45,7 @@ class Explanation:
     chi2: float
     score: float
     fits: bool
-    pose: Poses
+    pose: PoseBatch
 
 
 def explain(

@@ -15,7 +15,7 @@ import numpy as np
 
 from bridge.solve.alone import orthonormal
 from bridge.solve.arrays import Array
-from bridge.solve.heads import HeadBatch, Poses, cost, cross_matrix, exp_so3, level, log_so3, normal
+from bridge.solve.heads import HeadBatch, PoseBatch, cost, cross_matrix, exp_so3, level, log_so3, normal
 
 TIE_SIGMA = 0.0005
 FAINT = 1e-6  # weight (1/m, 1/rad) squared that keeps a free unknown finite, so that its huge sigma can be seen
@@ -57,10 +57,10 @@ class Border:
 
 
 @dataclass(frozen=True)
-class State:
+class Estimate:
     """One guess of everything."""
 
-    poses: Poses
+    poses: PoseBatch
     point: Array
     truss_p: Array
     truss_R: Array
@@ -80,27 +80,27 @@ class Arrow:
 
 @dataclass(frozen=True)
 class Joint:
-    """The solution: state, total chi-squared, covariance of each head (F, D, D) and of the border (G, G)."""
+    """The solution: estimate, total chi-squared, covariance of each head (F, D, D) and of the border (G, G)."""
 
-    state: State
+    estimate: Estimate
     chi2: float
     cov_head: Array
     cov_border: Array
 
 
-def solve_joint(heads: HeadBatch, index: Array, border: Border, start: Poses, steps: int = 30) -> Joint:
+def solve_joint(heads: HeadBatch, index: Array, border: Border, start: PoseBatch, steps: int = 30) -> Joint:
     """Least squares over all heads, points and trusses; `index` (F, N) is the point that each sighting is on."""
-    state = State(start, border.point.copy(), border.truss_p.copy(), border.truss_R.copy())
-    arrow = _arrow(heads, index, border, state)
+    estimate = Estimate(start, border.point.copy(), border.truss_p.copy(), border.truss_R.copy())
+    arrow = _arrow(heads, index, border, estimate)
     damping = 1e-6
     for _ in range(steps):
         head_step, border_step = _step(arrow, damping)
-        trial = _moved(state, head_step, border_step)
+        trial = _moved(estimate, head_step, border_step)
         chi2 = _chi2(heads, index, border, trial)
         size = max(np.max(np.abs(head_step), initial=0), np.max(np.abs(border_step), initial=0))
         if chi2 <= arrow.chi2 + 1e-12:
-            gain, state = arrow.chi2 - chi2, trial
-            arrow = _arrow(heads, index, border, state)
+            gain, estimate = arrow.chi2 - chi2, trial
+            arrow = _arrow(heads, index, border, estimate)
             damping = max(damping * 0.1, 1e-9)
             if size < 1e-7 or gain < 1e-7 * (1 + chi2):
                 break
@@ -108,40 +108,40 @@ def solve_joint(heads: HeadBatch, index: Array, border: Border, start: Poses, st
             damping = damping * 10 + 1e-6
             if damping > 1e8 or size < 1e-9:
                 break
-    poses = Poses(state.poses.p, orthonormal(state.poses.R), state.poses.terms)
+    poses = PoseBatch(estimate.poses.p, orthonormal(estimate.poses.R), estimate.poses.terms)
     cov_head, cov_border = _covariance(arrow)
-    return Joint(State(poses, state.point, state.truss_p, state.truss_R), arrow.chi2, cov_head, cov_border)
+    return Joint(Estimate(poses, estimate.point, estimate.truss_p, estimate.truss_R), arrow.chi2, cov_head, cov_border)
 
 
-def _moved(state: State, head_step: Array, border_step: Array) -> State:
-    points = 3 * len(state.point)
+def _moved(estimate: Estimate, head_step: Array, border_step: Array) -> Estimate:
+    points = 3 * len(estimate.point)
     by_point, by_truss = border_step[:points].reshape(-1, 3), border_step[points:].reshape(-1, 6)
-    return State(
-        state.poses.moved(head_step),
-        state.point + by_point,
-        state.truss_p + by_truss[:, :3],
-        state.truss_R @ exp_so3(by_truss[:, 3:]),
+    return Estimate(
+        estimate.poses.moved(head_step),
+        estimate.point + by_point,
+        estimate.truss_p + by_truss[:, :3],
+        estimate.truss_R @ exp_so3(by_truss[:, 3:]),
     )
 
 
-def _chi2(heads: HeadBatch, index: Array, border: Border, state: State) -> float:
-    seen = heads.having(mark=state.point[index])
-    return float(np.sum(cost(seen, state.poses))) + _border_chi2(border, state)
+def _chi2(heads: HeadBatch, index: Array, border: Border, estimate: Estimate) -> float:
+    seen = heads.having(mark=estimate.point[index])
+    return float(np.sum(cost(seen, estimate.poses))) + _border_chi2(border, estimate)
 
 
-def _border_chi2(border: Border, state: State) -> float:
+def _border_chi2(border: Border, estimate: Estimate) -> float:
     parts = [
-        (state.point - border.point_at) * border.point_weight,
-        _tapes(border, state)[0],
-        _ties(border, state),
+        (estimate.point - border.point_at) * border.point_weight,
+        _tapes(border, estimate)[0],
+        _ties(border, estimate),
     ]
     if len(border.truss_p):
-        parts += [member_residuals(border, state)[0], _truss_level(border, state)[0]]
+        parts += [member_residuals(border, estimate)[0], _truss_level(border, estimate)[0]]
     return float(sum(np.sum(part**2) for part in parts))
 
 
-def _arrow(heads: HeadBatch, index: Array, border: Border, state: State) -> Arrow:
-    chi2, H, g, r, J = normal(heads.having(mark=state.point[index]), state.poses)
+def _arrow(heads: HeadBatch, index: Array, border: Border, estimate: Estimate) -> Arrow:
+    chi2, H, g, r, J = normal(heads.having(mark=estimate.point[index]), estimate.poses)
     count, slots = index.shape
     points = len(border.point)
     width, size = H.shape[1], border.size
@@ -164,21 +164,21 @@ def _arrow(heads: HeadBatch, index: Array, border: Border, state: State) -> Arro
     full[:, :, : 3 * points] = W.transpose(0, 2, 1, 3).reshape(count, width, 3 * points)
     B = np.zeros((size, size))
     B[: 3 * points, : 3 * points] = B4.reshape(3 * points, 3 * points)
-    total = float(np.sum(chi2)) + _border_chi2(border, state)
+    total = float(np.sum(chi2)) + _border_chi2(border, estimate)
     arrow = Arrow(total, H, g, full, B, b)
-    _add_points(arrow, border, state)
-    _add_ties(arrow, border, state)
+    _add_points(arrow, border, estimate)
+    _add_ties(arrow, border, estimate)
     if len(border.truss_p):
-        _add_trusses(arrow, border, state)
+        _add_trusses(arrow, border, estimate)
     return arrow
 
 
-def _add_points(arrow: Arrow, border: Border, state: State) -> None:
+def _add_points(arrow: Arrow, border: Border, estimate: Estimate) -> None:
     n = 3 * len(border.point)
     weight = border.point_weight.ravel()
     arrow.B[np.arange(n), np.arange(n)] += weight**2
-    arrow.b[:n] += ((state.point - border.point_at) * border.point_weight).ravel() * weight
-    r, direction = _tapes(border, state)
+    arrow.b[:n] += ((estimate.point - border.point_at) * border.point_weight).ravel() * weight
+    r, direction = _tapes(border, estimate)
     for (i, j), e, d in zip(border.tape_ends, r, direction, strict=True):
         at = np.r_[3 * i : 3 * i + 3, 3 * j : 3 * j + 3]
         row = np.concatenate([d, -d])
@@ -186,22 +186,22 @@ def _add_points(arrow: Arrow, border: Border, state: State) -> None:
         arrow.b[at] += row * e
 
 
-def _tapes(border: Border, state: State) -> tuple[Array, Array]:
+def _tapes(border: Border, estimate: Estimate) -> tuple[Array, Array]:
     """Tape residuals (K,) and their derivatives by the first end (K, 3)."""
-    gap = state.point[border.tape_ends[:, 0]] - state.point[border.tape_ends[:, 1]]
+    gap = estimate.point[border.tape_ends[:, 0]] - estimate.point[border.tape_ends[:, 1]]
     length = np.maximum(np.linalg.norm(gap, axis=1), 1e-9)
     r = (length - border.tape_metres) * border.tape_weight
     return r, gap / length[:, None] * border.tape_weight[:, None]
 
 
-def _ties(border: Border, state: State) -> Array:
-    return (state.poses.p[border.ties[:, 0]] - state.point[border.ties[:, 1]]) / TIE_SIGMA
+def _ties(border: Border, estimate: Estimate) -> Array:
+    return (estimate.poses.p[border.ties[:, 0]] - estimate.point[border.ties[:, 1]]) / TIE_SIGMA
 
 
-def _add_ties(arrow: Arrow, border: Border, state: State) -> None:
+def _add_ties(arrow: Arrow, border: Border, estimate: Estimate) -> None:
     w2 = 1 / TIE_SIGMA**2
     axes = np.arange(3)
-    for (head, point), r in zip(border.ties, _ties(border, state), strict=True):
+    for (head, point), r in zip(border.ties, _ties(border, estimate), strict=True):
         at = 3 * point + axes
         arrow.H[head, axes, axes] += w2
         arrow.g[head, :3] += r / TIE_SIGMA
@@ -210,11 +210,11 @@ def _add_ties(arrow: Arrow, border: Border, state: State) -> None:
         arrow.b[at] -= r / TIE_SIGMA
 
 
-def member_residuals(border: Border, state: State) -> tuple[Array, Array, Array]:
+def member_residuals(border: Border, estimate: Estimate) -> tuple[Array, Array, Array]:
     """Residuals of heads on trusses (Q, 6), derivatives by the head (Q, 6, 6) and by the truss (Q, 6, 6)."""
     head, truss = border.members.T
-    t, T = state.truss_p[truss], state.truss_R[truss]
-    p, R = state.poses.p[head], state.poses.R[head]
+    t, T = estimate.truss_p[truss], estimate.truss_R[truss]
+    p, R = estimate.poses.p[head], estimate.poses.R[head]
     back = T.transpose(0, 2, 1)
     from_truss = np.einsum("qij,qj->qi", back, p - t)
     turn = back @ R
@@ -230,7 +230,7 @@ def member_residuals(border: Border, state: State) -> tuple[Array, Array, Array]
     return np.einsum("qij,qj->qi", root, r), root @ J_head, root @ J_truss
 
 
-def _truss_level(border: Border, state: State) -> tuple[Array, Array]:
+def _truss_level(border: Border, estimate: Estimate) -> tuple[Array, Array]:
     """A truss frame is a levelled one: its z should be up."""
     n = len(border.truss_p)
     up = np.tile([0.0, 0.0, 1.0], (n, 1))
@@ -239,12 +239,12 @@ def _truss_level(border: Border, state: State) -> tuple[Array, Array]:
         none, none, np.zeros((n, 0, 3)), none, up, up, border.truss_level, np.zeros((n, 3)), np.zeros((n, 3)),
         np.zeros(n, dtype=bool), np.zeros((n, 6)), np.zeros((n, 6)),
     )  # fmt: skip
-    return level(fake, Poses.at(state.truss_p, state.truss_R))
+    return level(fake, PoseBatch.at(estimate.truss_p, estimate.truss_R))
 
 
-def _add_trusses(arrow: Arrow, border: Border, state: State) -> None:
+def _add_trusses(arrow: Arrow, border: Border, estimate: Estimate) -> None:
     base = 3 * len(border.point)
-    r, J_head, J_truss = member_residuals(border, state)
+    r, J_head, J_truss = member_residuals(border, estimate)
     for (head, truss), e, A, C in zip(border.members, r, J_head, J_truss, strict=True):
         at = slice(base + 6 * truss, base + 6 * truss + 6)
         arrow.H[head, :6, :6] += A.T @ A
@@ -252,7 +252,7 @@ def _add_trusses(arrow: Arrow, border: Border, state: State) -> None:
         arrow.W[head, :6, at] += A.T @ C
         arrow.B[at, at] += C.T @ C
         arrow.b[at] += C.T @ e
-    up, up_J = _truss_level(border, state)
+    up, up_J = _truss_level(border, estimate)
     for truss, (e, J) in enumerate(zip(up, up_J, strict=True)):
         at = slice(base + 6 * truss + 3, base + 6 * truss + 6)
         arrow.B[at, at] += J.T @ J

@@ -8,7 +8,7 @@ from bridge.geometry.mechanics import TERMS
 from bridge.solve.arrays import Array
 from bridge.solve.case import Case
 from bridge.solve.fit import Fit
-from bridge.solve.heads import Poses, sightings
+from bridge.solve.heads import PoseBatch, sightings
 
 
 def in_line(case: Case, points: Array, row: int) -> bool:
@@ -31,12 +31,12 @@ def residuals_on_floor(fit: Fit, row: int) -> dict[str, float]:
     out = {}
     for slot in range(n):
         s = case.sightings[row][slot]
-        miss = on_floor(fit.poses, row, r[0, slot], fit.points[case.index[row, slot]])
+        miss = miss_on_floor(fit.poses, row, r[0, slot], fit.points[case.index[row, slot]])
         out[s.mark if s.face == 1 else f"{s.mark}/2"] = miss
     return out
 
 
-def on_floor(poses: Poses, row: int, r: Array, mark: Array) -> float:
+def miss_on_floor(poses: PoseBatch, row: int, r: Array, mark: Array) -> float:
     """A residual (3,) in the fixture frame as a distance along the horizontal plane through the mark, metres."""
     v = mark - poses.p[row]
     beam = v - poses.R[row] @ r  # |q| u in the stage frame

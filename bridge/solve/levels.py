@@ -25,8 +25,9 @@ MOSTLY, MOST = 0.7, np.radians(8.0)  # share of heads that must fit once free; n
 LOOSE = np.radians(5.0)
 
 
-def with_wider_levels(fit: Fit) -> tuple[Case, str] | None:
-    """The case with all level sigmas widened to the scatter that the sightings show; None where they agree."""
+def with_wider_levels(fit: Fit) -> tuple[Case, tuple[float, float]] | None:
+    """The case with all level sigmas widened to the scatter that the sightings show, and both in degrees: the usual one
+    as said, and as seen. None where they agree."""
     case = fit.source
     able = fit.solved & (case.heads.level_weight > 0) & (case.distinct_marks() >= LEAST_MARKS)
     able[list(fit.carried)] = False
@@ -50,16 +51,13 @@ def with_wider_levels(fit: Fit) -> tuple[Case, str] | None:
         return None
     wider = np.sqrt(ratio)
     sigma = float(np.degrees(np.median(said)))
-    note = (
-        f"bases hang less level than hang.sigma {sigma:.2g} deg says: the sightings show some {sigma * wider:.1f} deg,"
-        " which was used; give hang.sigma in rig.yaml as it is"
-    )
-    return replace(case, heads=case.heads.having(level_weight=case.heads.level_weight / wider)), note
+    heads = case.heads.having(level_weight=case.heads.level_weight / wider)
+    return replace(case, heads=heads), (sigma, float(sigma * wider))
 
 
 def without_levels(fit: Fit, suspects: Sequence[Suspect]) -> tuple[Case, list[str]] | None:
-    """The case with the level of single heads loosened where nothing else explains them. Five marks at least:
-    with four, a base out of level and a wrong sighting look too much alike."""
+    """The case with the level of single heads loosened where nothing else explains them, and their names. Five marks at
+    least: with four, a base out of level and a wrong sighting look too much alike."""
     names = [s.fixture for s in suspects if s.kind == "hang" and s.sure]
     names = [n for n in names if sum(s.fixture == n for s in suspects) == 1]
     marks = fit.case.distinct_marks()
@@ -68,6 +66,4 @@ def without_levels(fit: Fit, suspects: Sequence[Suspect]) -> tuple[Case, list[st
         return None
     weight = fit.source.heads.level_weight.copy()
     weight[rows] = np.minimum(weight[rows], 1 / LOOSE)
-    words = "its base hangs further from level than hang.sigma says; its level was not used"
-    notes = [f"{fit.case.names[i]}: {words}" for i in rows]
-    return replace(fit.source, heads=fit.source.heads.having(level_weight=weight)), notes
+    return replace(fit.source, heads=fit.source.heads.having(level_weight=weight)), [fit.case.names[i] for i in rows]

@@ -9,7 +9,7 @@ import numpy as np
 
 from bridge.solve.arrays import Array
 from bridge.solve.fit import Fit
-from bridge.solve.result import Suspect
+from bridge.solve.result import Reordered, Suspect
 from bridge.solve.start import solve_alone
 
 MOST_HEADS = 6  # enough to tell, and it keeps all orders of five marks in one small batch
@@ -46,17 +46,11 @@ def rig_relabelled(fit: Fit, testable: Array) -> list[Suspect]:
     score = np.where(fits >= 0.8, np.sum(np.minimum(chi2, 1e3), axis=1) + 4.0 * moved, np.inf)
     if not np.isfinite(np.min(score)):
         return []
-    best = int(np.argmin(score))
-    words = _words(fit, seen, orders[best])
+    suspects = _exchanged(fit, seen, orders[int(np.argmin(score))])
     if not _reversed_pans_fit(fit, rows, points, sigma):
-        return words
-    text = (
-        "every pan runs the other way than its profile says (exchange pan from and to in the profile, or switch pan"
-        " invert off at the heads); or the marks are labelled as in a mirror"
-    )
-    return [replace(words[0], mark=None, kind="profile", instead=None, text=text, sure=False)] + [
-        replace(word, sure=False) for word in words
-    ]
+        return suspects
+    suspects = [replace(s, sure=False) for s in suspects]
+    return [replace(suspects[0], mark=None, kind="profile", instead=None, detail=None), *suspects]
 
 
 def _reversed_pans_fit(fit: Fit, rows: Array, points: Array, sigma: Array) -> bool:
@@ -81,24 +75,16 @@ def _orders(seen: list[int]) -> list[tuple[int, ...]]:
     return out
 
 
-def _words(fit: Fit, seen: list[int], order: tuple[int, ...]) -> list[Suspect]:
+def _exchanged(fit: Fit, seen: list[int], order: tuple[int, ...]) -> list[Suspect]:
+    """One suspect for each mark that is really another; a single exchange is told once."""
     names = fit.case.marks
     pairs = [(a, b) for a, b in zip(seen, order, strict=True) if a != b]
-    if len(pairs) == 2:
-        a, b = pairs[0]
-        off = float(np.linalg.norm(fit.points[a] - fit.points[b]))
-        pair = f"{names[a]} and {names[b]}"
-        text = f"marks {pair} are exchanged for all fixtures: their labels on the floor or in stage.yaml"
-        return [Suspect(None, names[a], "swap", off, text, names[b])]
-    told = ", ".join(f"{names[a]} is really {names[b]}" for a, b in pairs)
-    turned = tuple(seen.index(i) for i in order) in symmetric_orders(fit.points[seen])
+    turned = len(pairs) > 2 and tuple(seen.index(i) for i in order) in symmetric_orders(fit.points[seen])
+    detail = Reordered(tuple((names[a], names[b]) for a, b in pairs), turned)
     out = []
-    for a, b in pairs:
+    for a, b in pairs[:1] if len(pairs) == 2 else pairs:
         off = float(np.linalg.norm(fit.points[a] - fit.points[b]))
-        text = f"the marks were taken in another order by all fixtures, or every pan runs the other way: {told}"
-        if turned:
-            text = f"all marks seem to have been taken from another corner: {told}"
-        out.append(Suspect(None, names[a], "corner" if turned else "swap", off, text, names[b]))
+        out.append(Suspect(None, names[a], "corner" if turned else "swap", off, names[b], detail=detail))
     return out
 
 
@@ -141,16 +127,12 @@ def corner_suspect(fit: Fit) -> list[Suspect]:
         turn = np.array([[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1.0]])
         then = float(np.sqrt(np.mean(np.sum(((p - middle) @ turn.T + middle - hints) ** 2, axis=1))))
         if then < 0.5 * now and now > 1.5:
-            return _corner_words(fit, seen, order, now, then)
+            return [_from_another_corner(fit, seen, order, now, then)]
     return []
 
 
-def _corner_words(fit: Fit, seen: list[int], order: tuple[int, ...], now: float, then: float) -> list[Suspect]:
+def _from_another_corner(fit: Fit, seen: list[int], order: tuple[int, ...], now: float, then: float) -> Suspect:
     names = fit.case.marks
-    first, instead = names[seen[0]], names[seen[order[0]]]
-    told = ", ".join(f"{names[seen[i]]} is really {names[seen[j]]}" for i, j in enumerate(order) if i != j)
-    text = (
-        f"all marks seem to have been taken from the opposite corner ({told}): as labelled, fixtures are"
-        f" {now:.1f} m from their places in rig.yaml, turned round {then:.1f} m"
-    )
-    return [Suspect(None, first, "corner", now, text, instead)]
+    pairs = tuple((names[seen[i]], names[seen[j]]) for i, j in enumerate(order) if i != j)
+    detail = Reordered(pairs, turned=True, turned_off=then)
+    return Suspect(None, names[seen[0]], "corner", now, names[seen[order[0]]], detail=detail)

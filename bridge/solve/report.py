@@ -11,6 +11,7 @@ from bridge.geometry.stage import Stage
 from bridge.rig.fixture import Fixture
 from bridge.solve.report_plots import colour, error_map, plan, scale_bar, section, top_of
 from bridge.solve.result import Calibration, SolvedFixture
+from bridge.solve.words import suspect_words
 
 STYLE = """
 :root { color-scheme: light dark; --ink: #1d2430; --paper: #fbfaf7; --soft: #6b7483; --line: #cfd3da; --good: #1d7a4f;
@@ -45,7 +46,7 @@ def report_html(name: str, fixtures: Sequence[Fixture], stage: Stage, calibratio
     """One self-contained HTML page; `name` of the show and `solved_at` are printed as they are."""
     parts = [
         _head(name, calibration, solved_at),
-        _list("Doubts", [s.text for s in calibration.suspects], "Nothing looks wrong.", "bad"),
+        _list("Doubts", [suspect_words(s) for s in calibration.suspects], "Nothing looks wrong.", "bad"),
         _list("What to do next", _more(calibration), "Nothing: this is as good as it needs to be."),
         _drawings(stage, calibration),
         _maps(stage, calibration),
@@ -79,7 +80,7 @@ def _head(name: str, calibration: Calibration, solved_at: str) -> str:
 
 
 def _more(calibration: Calibration) -> list[str]:
-    told = {s.text for s in calibration.suspects}
+    told = {suspect_words(s) for s in calibration.suspects}
     return [line for line in calibration.advice if line not in told]
 
 

@@ -10,21 +10,74 @@ from bridge.rig.fixture import Mechanics
 from bridge.solve.arrays import Array
 
 
+def point3(v: Array) -> Point3:
+    """The first three of an array as plain numbers."""
+    return float(v[0]), float(v[1]), float(v[2])
+
+
+@dataclass(frozen=True)
+class ProfileFault:
+    """What a profile seems to have wrong: `term` pan | tilt | unit | tilt-zero; `factor` degrees for each one of the
+    profile, for tilt-zero rad. The travels (degrees) are those of the profile."""
+
+    term: str
+    factor: float
+    pan_travel: float
+    tilt_travel: float
+
+
+@dataclass(frozen=True)
+class Moved:
+    """A place in the files, where there is one, and where the sightings put it, metres."""
+
+    said: Point3 | None
+    seen: Point3
+
+
+@dataclass(frozen=True)
+class Reordered:
+    """Marks that all fixtures exchange: pairs (as labelled, what it really is). `turned`: the layout looks the same
+    after that turn. `turned_off`: how far fixtures were from the plot if the crew did begin elsewhere, metres."""
+
+    pairs: tuple[tuple[str, str], ...]
+    turned: bool = False
+    turned_off: float | None = None
+
+
+@dataclass(frozen=True)
+class OtherMount:
+    """The head fits when mounted so: a name of mounts.py."""
+
+    mount: str
+
+
+@dataclass(frozen=True)
+class Unexplained:
+    """The head does not fit one pose, and no explanation was tried."""
+
+
+Detail = ProfileFault | Moved | Reordered | OtherMount | Unexplained
+
+
 @dataclass(frozen=True)
 class Suspect:
     """Something that does not fit. `kind`: sighting | wrong-mark | mark | swap | corner | profile | hang | position.
 
     `fixture` is None when it concerns the whole rig; `mark` the sighting or mark meant, None for a whole fixture;
     `instead` the mark that fits; `misfit` in metres on the floor; `sure` when nothing else explains it as well.
+    `detail` holds what the kind alone does not say. `rivals`: other suspects that explain the same head as well;
+    `one_of_several`: more than this is wrong with the head. words.py makes the sentence.
     """
 
     fixture: str | None
     mark: str | None
     kind: str
     misfit: float
-    text: str
     instead: str | None = None
     sure: bool = True
+    detail: Detail | None = None
+    rivals: tuple[Suspect, ...] = ()
+    one_of_several: bool = False
 
 
 @dataclass(frozen=True)
@@ -63,6 +116,25 @@ class NextMark:
     before: float
     after: float
     fixture: str
+
+
+@dataclass(frozen=True)
+class SharedTerms:
+    """Mechanical terms (degrees and metres by name) that so many heads of a profile were seen to share."""
+
+    profile: str
+    heads: int
+    terms: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Learned:
+    """What a rig showed of itself and was solved with: `levels` hang.sigma as said and as seen (degrees), terms that
+    profiles share, names of heads whose level was not used."""
+
+    levels: tuple[float, float] | None = None
+    shared: tuple[SharedTerms, ...] = ()
+    loosened: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

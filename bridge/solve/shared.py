@@ -16,38 +16,38 @@ from bridge.solve.arrays import Array
 from bridge.solve.case import Case
 from bridge.solve.fit import Fit
 from bridge.solve.heads import TERM_SIGMA
+from bridge.solve.result import SharedTerms
 
 LEAST_HEADS = 4
 CHANCE = 5e-4  # that units without a common value are taken to have one, each side and term (Student's t)
 LEAST_SPREAD = 0.2  # of the usual sigma: units of a type are never quite alike
 
 
-def with_shared_terms(fit: Fit) -> tuple[Case, list[str]] | None:
-    """The case with shared expectations and words about them; None where nothing is shared."""
+def with_shared_terms(fit: Fit) -> tuple[Case, list[SharedTerms]] | None:
+    """The case with shared expectations, and what is shared; None where nothing is."""
     case = fit.source
     sound = fit.solved & case.heads.terms_on & (fit.chi2 <= fit.limit)
     prior, weight, on = case.heads.terms_prior.copy(), case.heads.terms_weight.copy(), case.heads.terms_on.copy()
-    notes = []
+    found = []
     profiles = np.array([f.profile.name for f in case.fixtures])
     for profile in dict.fromkeys(profiles[sound]):
         rows = np.flatnonzero(sound & (profiles == profile))
         if len(rows) < LEAST_HEADS:
             continue
-        told = []
+        terms = {}
         everyone = profiles == profile
         for j, term in enumerate(TERMS):
             common = _common(fit.poses.terms[rows, j], fit.cov[rows, 6 + j, 6 + j], float(TERM_SIGMA[j]))
             if common is not None:
                 prior[everyone, j], weight[everyone, j] = common[0], 1 / common[1]
-                shown = common[0] if j >= 3 else np.degrees(common[0])
-                told.append(f"{term} {shown:.3g}")
-        if told:
+                terms[term] = common[0] if j >= 3 else float(np.degrees(common[0]))
+        if terms:
             on |= everyone
-            notes.append(f"profile {profile}: {len(rows)} heads sighted on both faces share {', '.join(told)}")
-    if not notes:
+            found.append(SharedTerms(str(profile), len(rows), terms))
+    if not found:
         return None
     heads = case.heads.having(terms_prior=prior, terms_weight=weight, terms_on=on)
-    return replace(case, heads=heads), notes
+    return replace(case, heads=heads), found
 
 
 def _common(estimate: Array, variance: Array, usual: float) -> tuple[float, float] | None:

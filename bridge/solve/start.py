@@ -15,14 +15,14 @@ import numpy as np
 from bridge.geometry.frames import beam_in_fixture
 from bridge.solve.alone import refine
 from bridge.solve.arrays import Array
-from bridge.solve.heads import HeadBatch, Poses, cost, level, sightings
+from bridge.solve.heads import HeadBatch, PoseBatch, cost, level, sightings
 
 DOWN_ENOUGH = -0.08  # beams flatter than this make the similarity too weak to start from
 KEEP = 10
 
 
-def closed_form(heads: HeadBatch, hang: Array) -> tuple[Poses, Array]:
-    """Poses from the similarity, and which (F,) can be used. `hang` (F, 3, 3): stage_from_fixture at any yaw."""
+def closed_form(heads: HeadBatch, hang: Array) -> tuple[PoseBatch, Array]:
+    """PoseBatch from the similarity, and which (F,) can be used. `hang` (F, 3, 3): stage_from_fixture at any yaw."""
     d = beam_in_fixture(heads.pan, heads.tilt) @ hang.transpose(0, 2, 1)
     used = heads.weight > 0
     steep = np.where(used, d[..., 2], -1.0)
@@ -46,7 +46,7 @@ def closed_form(heads: HeadBatch, hang: Array) -> tuple[Poses, Array]:
     turn = a / np.maximum(np.abs(a), 1e-12)
     R = _about_z(turn) @ hang
     good = np.all(steep < DOWN_ENOUGH, axis=1) & (np.count_nonzero(used, axis=1) >= 2) & (spread > 1e-6)
-    return Poses.at(p, R), good
+    return PoseBatch.at(p, R), good
 
 
 def _about_z(turn: Array) -> Array:
@@ -56,7 +56,7 @@ def _about_z(turn: Array) -> Array:
     return R
 
 
-def search(heads: HeadBatch, hints: Array) -> tuple[Poses, Array]:
+def search(heads: HeadBatch, hints: Array) -> tuple[PoseBatch, Array]:
     """The best pose above the floor from many assumed positions; `hints` (F, 3), NaN where there is none.
 
     Returns poses and chi-squared (F,); where every minimum is below the floor, the best assumed place as it is.
@@ -66,12 +66,12 @@ def search(heads: HeadBatch, hints: Array) -> tuple[Poses, Array]:
     per = places.shape[1]
     many = heads.take(np.repeat(np.arange(count), per))
     R = wahba(many, places.reshape(-1, 3))
-    rough = _angular(many, Poses.at(places.reshape(-1, 3), R)).reshape(count, per)
+    rough = _angular(many, PoseBatch.at(places.reshape(-1, 3), R)).reshape(count, per)
     best = np.argsort(rough, axis=1)[:, :KEEP]
     rows = (np.arange(count)[:, None] * per + best).ravel()
-    poses, chi2 = refine(many.take(rows), Poses.at(places.reshape(-1, 3)[rows], R[rows]), steps=60)
+    poses, chi2 = refine(many.take(rows), PoseBatch.at(places.reshape(-1, 3)[rows], R[rows]), steps=60)
     sunk = poses.p[:, 2] < floor_under(heads)[np.repeat(np.arange(count), best.shape[1])]
-    first = Poses.at(places.reshape(-1, 3)[rows], R[rows])
+    first = PoseBatch.at(places.reshape(-1, 3)[rows], R[rows])
     poses = first.where(sunk, poses)  # all assumed places are above the floor: better a bad fit than a buried head
     chi2 = np.where(sunk, cost(many.take(rows), first), chi2).reshape(best.shape)
     choice = np.argmin(chi2, axis=1)
@@ -111,7 +111,7 @@ def wahba(heads: HeadBatch, p: Array) -> Array:
     return np.asarray(U @ Vt)
 
 
-def _angular(heads: HeadBatch, poses: Poses) -> Array:
+def _angular(heads: HeadBatch, poses: PoseBatch) -> Array:
     """Chi-squared with each miss divided by its distance: fair between near and far assumed positions."""
     r, _ = sightings(heads, poses, derive=False)
     far = np.linalg.norm(heads.mark - poses.p[:, None], axis=-1)
@@ -127,12 +127,12 @@ def solve_alone(
     limit: Array,
     unstarted_only: bool = False,
     steps: int = 40,
-) -> tuple[Poses, Array]:
+) -> tuple[PoseBatch, Array]:
     """Pose and chi-squared of every head by itself: closed form first, search where it does not fit `limit` (F,), or,
     with `unstarted_only`, where the closed form could not start. Chi-squared is infinite where that ended below the
     floor and no search was made."""
     poses, good = closed_form(heads, hang)
-    poses = Poses(poses.p, poses.R, heads.terms_prior.copy())
+    poses = PoseBatch(poses.p, poses.R, heads.terms_prior.copy())
     chi2 = np.full(len(heads), np.inf)
     rows = np.flatnonzero(good)
     if len(rows):

@@ -18,7 +18,7 @@ from bridge.solve.alone import refine
 from bridge.solve.calibrate import calibrate
 from bridge.solve.case import build_case
 from bridge.solve.fit import fit_case
-from bridge.solve.heads import HeadBatch, Poses, sightings
+from bridge.solve.heads import HeadBatch, PoseBatch, sightings
 from bridge.solve.joint import Border, solve_joint
 
 _path = Path(__file__).parents[1] / "unit" / "solve" / "rigs_for_solve.py"
@@ -52,7 +52,7 @@ def test_opencv_sqpnp_agrees_without_noise(seed):
     places = [*rigs.FIVE, (3.0, 2.0, 1.0)]
     rig = rigs.rig(rng, 3)
     heads = heads_alone(rig, rigs.sight(rng, rig, places, hand=0.0), places, 0.03)
-    near = Poses.at(np.array([h.p for h in rig]) + 0.3, np.array([h.R for h in rig]) @ rotation_z(0.03))
+    near = PoseBatch.at(np.array([h.p for h in rig]) + 0.3, np.array([h.R for h in rig]) @ rotation_z(0.03))
     ours, _ = refine(heads, near)
     for row in range(len(rig)):
         u = bearings(heads, row)
@@ -116,12 +116,12 @@ def test_covariance_is_consistent_nees():
     total, count = 0.0, 400
     rig = rigs.rig(rng, count)
     heads = heads_alone(rig, rigs.sight(rng, rig, rigs.FIVE), rigs.FIVE, 0.03, np.radians(1.0))
-    truth = Poses.at(np.array([h.p for h in rig]), np.array([h.R for h in rig]))
+    truth = PoseBatch.at(np.array([h.p for h in rig]), np.array([h.R for h in rig]))
     border = Border(np.array(rigs.FIVE, float), np.array(rigs.FIVE, float), np.full((5, 3), 1e6))
     joint = solve_joint(heads, np.tile(np.arange(5), (count, 1)), border, truth)
     for i in range(count):
-        turn = cv2.Rodrigues(joint.state.poses.R[i].T @ rig[i].R)[0][:, 0]
-        e = np.r_[rig[i].p - joint.state.poses.p[i], turn]
+        turn = cv2.Rodrigues(joint.estimate.poses.R[i].T @ rig[i].R)[0][:, 0]
+        e = np.r_[rig[i].p - joint.estimate.poses.p[i], turn]
         total += e @ np.linalg.solve(joint.cov_head[i][:6, :6], e)
     low, high = chi2.ppf([0.0005, 0.9995], 6 * count) / count
     assert low < total / count < high
@@ -134,7 +134,7 @@ def test_reaches_the_cramer_rao_bound():
     places, sigma = np.array(rigs.FIVE, float), 0.03
     rig = rigs.rig(rng, 60)
     heads = heads_alone(rig, rigs.sight(rng, rig, places, hand=sigma), places, sigma, np.radians(1.0))
-    found, _ = refine(heads, Poses.at(np.array([h.p for h in rig]), np.array([h.R for h in rig])))
+    found, _ = refine(heads, PoseBatch.at(np.array([h.p for h in rig]), np.array([h.R for h in rig])))
     achieved, bound = 0.0, 0.0
     for i, head in enumerate(rig):
         information = np.zeros((6, 6))
@@ -186,8 +186,8 @@ def test_trilateration_worked_example():
     border = Border(start, start, weight, tapes, np.full(3, 5.0), np.full(3, 100.0))
     none = HeadBatch(*[np.zeros(s) for s in ((0, 1), (0, 1), (0, 1, 3), (0, 1), (0, 3), (0, 3), (0,), (0, 3), (0, 3))],
                      np.zeros(0, dtype=bool), np.zeros((0, 6)), np.zeros((0, 6)))  # fmt: skip
-    joint = solve_joint(none, np.zeros((0, 1), dtype=int), border, Poses.at(np.zeros((0, 3)), np.zeros((0, 3, 3))))
-    assert np.allclose(joint.state.point[3], (3, 4, 0), atol=1e-6)
+    joint = solve_joint(none, np.zeros((0, 1), dtype=int), border, PoseBatch.at(np.zeros((0, 3)), np.zeros((0, 3, 3))))
+    assert np.allclose(joint.estimate.point[3], (3, 4, 0), atol=1e-6)
 
 
 def test_levelling_loop_is_adjusted_by_weights():
@@ -200,9 +200,9 @@ def test_levelling_loop_is_adjusted_by_weights():
     border = Border(at, at, weight, tapes, rises, np.full(3, 1000.0))
     none = HeadBatch(*[np.zeros(s) for s in ((0, 1), (0, 1), (0, 1, 3), (0, 1), (0, 3), (0, 3), (0,), (0, 3), (0, 3))],
                      np.zeros(0, dtype=bool), np.zeros((0, 6)), np.zeros((0, 6)))  # fmt: skip
-    joint = solve_joint(none, np.zeros((0, 1), dtype=int), border, Poses.at(np.zeros((0, 3)), np.zeros((0, 3, 3))))
-    assert joint.state.point[1, 0] == pytest.approx(102.52333, abs=1e-4)
-    assert joint.state.point[2, 0] == pytest.approx(105.53667, abs=1e-4)
+    joint = solve_joint(none, np.zeros((0, 1), dtype=int), border, PoseBatch.at(np.zeros((0, 3)), np.zeros((0, 3, 3))))
+    assert joint.estimate.point[1, 0] == pytest.approx(102.52333, abs=1e-4)
+    assert joint.estimate.point[2, 0] == pytest.approx(105.53667, abs=1e-4)
 
 
 def test_theodolite_two_face_readings_give_the_index_error():
@@ -234,7 +234,7 @@ def test_forward_model_is_that_of_the_conventions():
     places = rigs.FIVE
     seen = rigs.sight(rng, rig, places, hand=0.0)
     heads = heads_alone(rig, seen, places, 1.0)
-    poses = Poses(np.array([h.p for h in rig]), np.array([h.R for h in rig]), np.array([h.terms for h in rig]))
+    poses = PoseBatch(np.array([h.p for h in rig]), np.array([h.R for h in rig]), np.array([h.terms for h in rig]))
     r, _ = sightings(heads, poses, derive=False)
     assert np.max(np.abs(r)) < 1e-6
     tz, sq, co, lx, ly, ps = rig[0].terms

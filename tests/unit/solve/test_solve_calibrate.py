@@ -13,11 +13,12 @@ from bridge.errors import ShowError, UnsolvableError
 from bridge.geometry.frames import quaternion_from_rotation
 from bridge.geometry.stage import Datum, Mark, Tape
 from bridge.rig.fixture import Hang, Pose
-from bridge.solve.advice import good_first_marks
 from bridge.solve.calibrate import calibrate
 from bridge.solve.carry import CarriedPose
 from bridge.solve.document import poses_document, solve_json
+from bridge.solve.next_marks import good_first_marks
 from bridge.solve.relabel import symmetric_orders
+from bridge.solve.words import suspect_words
 
 _spec = importlib.util.spec_from_file_location("rigs_for_solve", Path(__file__).with_name("rigs_for_solve.py"))
 rigs = importlib.util.module_from_spec(_spec)
@@ -218,7 +219,7 @@ def test_a_profile_that_lies_is_named(pan, tilt, words):
     mine = [replace(s, pan=s.pan * pan, tilt=s.tilt * tilt) if s.fixture == "h1" else s for s in good]
     answer = solve(heads, [*FIVE, (2, 2, 0)], mine)
     assert {(s.fixture, s.kind) for s in answer.suspects} == {("h1", "profile")}
-    assert re.search(words, answer.suspects[0].text)
+    assert re.search(words, suspect_words(answer.suspects[0]))
 
 
 def test_marks_taken_from_the_opposite_corner_show_against_rough_positions():

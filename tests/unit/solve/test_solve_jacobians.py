@@ -1,10 +1,12 @@
 """Analytic derivatives against central differences, for every kind of residual."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from bridge.solve.heads import TERM_SIGMA, HeadBatch, Poses, exp_so3, level, log_so3, normal, sightings
-from bridge.solve.joint import Border, State, member_residuals
+from bridge.solve.heads import TERM_SIGMA, HeadBatch, PoseBatch, exp_so3, level, log_so3, normal, sightings
+from bridge.solve.joint import Border, Estimate, member_residuals
 
 
 def batch(rng, terms_on):
@@ -21,7 +23,7 @@ def batch(rng, terms_on):
 
 def poses(rng, terms_on):
     terms = rng.standard_normal((3, 6)) * 0.05 if terms_on else np.zeros((3, 6))
-    return Poses(rng.uniform(-5, 5, (3, 3)) + np.array([0, 0, 12]), exp_so3(rng.uniform(-2, 2, (3, 3))), terms)
+    return PoseBatch(rng.uniform(-5, 5, (3, 3)) + np.array([0, 0, 12]), exp_so3(rng.uniform(-2, 2, (3, 3))), terms)
 
 
 @pytest.mark.parametrize("terms_on", [False, True])
@@ -84,20 +86,19 @@ def test_truss_derivatives():
         truss_level=np.ones(1), members=np.array([[0, 0], [1, 0], [2, 0]]), member_p=rng.standard_normal((3, 3)),
         member_R=member_R, member_root=rng.standard_normal((3, 6, 6)),
     )  # fmt: skip
-    state = State(at, border.point, border.truss_p, truss_R)
-    _, J_head, J_truss = member_residuals(border, state)
+    estimate = Estimate(at, border.point, border.truss_p, truss_R)
+    _, J_head, J_truss = member_residuals(border, estimate)
     for k in range(6):
         step, narrow = np.zeros((3, 6)), np.zeros((1, 6))
         step[:, k] = narrow[:, k] = 1e-6
-        ends = [
-            member_residuals(border, State(at.moved(s), state.point, state.truss_p, truss_R))[0] for s in (step, -step)
-        ]
-        assert np.allclose((ends[0] - ends[1]) / 2e-6, J_head[..., k], rtol=1e-3, atol=2e-3)
-        ends = [
-            member_residuals(border, State(at, state.point, border.truss_p + s[:, :3], truss_R @ exp_so3(s[:, 3:])))[0]
+        by_head = [replace(estimate, poses=at.moved(s)) for s in (step, -step)]
+        by_truss = [
+            replace(estimate, truss_p=border.truss_p + s[:, :3], truss_R=truss_R @ exp_so3(s[:, 3:]))
             for s in (narrow, -narrow)
         ]
-        assert np.allclose((ends[0] - ends[1]) / 2e-6, J_truss[..., k], rtol=1e-3, atol=2e-3)
+        for ends, J in ((by_head, J_head), (by_truss, J_truss)):
+            plus, minus = (member_residuals(border, end)[0] for end in ends)
+            assert np.allclose((plus - minus) / 2e-6, J[..., k], rtol=1e-3, atol=2e-3)
 
 
 def test_log_undoes_exp():

@@ -1,4 +1,4 @@
-"""What looks wrong, in plain words. Nothing is dropped or changed here: a person decides.
+"""What looks wrong, as data; words.py says it. Nothing is dropped or changed here: a person decides.
 
 First the chi-squared of every head, and of every mark's survey against all heads; only where these fail are
 explanations tried: for the whole rig where many heads fail together, then head by head.
@@ -27,9 +27,9 @@ from bridge.solve.hypotheses import (
     Explanation,
     explain,
 )
-from bridge.solve.judge import on_floor, residuals_on_floor
+from bridge.solve.judge import miss_on_floor, residuals_on_floor
 from bridge.solve.relabel import corner_suspect, rig_relabelled, sighted
-from bridge.solve.result import Suspect
+from bridge.solve.result import Moved, OtherMount, ProfileFault, Suspect, Unexplained, point3
 
 CLEAR_GAP = 11.0  # score between the best explanation and the next culprit from which one is named alone
 SURVEY_ALARM = 1e-2  # chance that a sound survey raises any doubt, shared among the marks
@@ -38,7 +38,7 @@ MOST_EXPLAINED = 40  # heads; some tenths of a second each
 MANY = 0.4  # share of the heads from which a common cause is looked for
 
 
-def find_doubts(fit: Fit, stage: Stage) -> list[Suspect]:
+def find_suspects(fit: Fit, stage: Stage) -> list[Suspect]:
     """Everything that does not fit, worst first."""
     suspects = corner_suspect(fit) + _guessed_mounts(fit)
     testable = fit.solved & (fit.dof > 0)
@@ -72,14 +72,9 @@ def find_doubts(fit: Fit, stage: Stage) -> list[Suspect]:
 def _guessed_mounts(fit: Fit) -> list[Suspect]:
     """Three marks that fit another mount than the plot's could as well hide a wrong sighting."""
     out = []
-    for row, words in fit.mounts.items():
+    for row, mount in fit.mounts.items():
         if len({s.mark for s in fit.case.sightings[row]}) <= 3:
-            name = fit.case.fixtures[row].name
-            text = (
-                f"{name}: does not fit its hang, but fits when taken as {words}, or one of its three sightings is"
-                " wrong: correct hang in rig.yaml, or sight a fourth mark"
-            )
-            out.append(Suspect(name, None, "hang", 0.0, text, sure=False))
+            out.append(Suspect(fit.case.names[row], None, "hang", 0.0, sure=False, detail=OtherMount(mount)))
     return out
 
 
@@ -124,15 +119,9 @@ def _freed(fit: Fit, stage: Stage, mark: int) -> Fit:
 
 
 def _survey_suspect(fit: Fit, other: Fit, mark: int, sure: bool) -> Suspect:
-    name = fit.case.marks[mark]
     was, now = fit.case.border.point_at[mark], other.points[mark]
     off = float(np.linalg.norm((now - was)[:2]))
-    seems = "seems to be" if sure else "or another mark may be"
-    text = (
-        f"mark {name} {seems} mis-surveyed by {off * 100:.0f} cm: the sightings put it at"
-        f" ({now[0]:.2f}, {now[1]:.2f}), stage.yaml says ({was[0]:.2f}, {was[1]:.2f}); measure it again"
-    )
-    return Suspect(None, name, "mark", off, text, sure=sure)
+    return Suspect(None, fit.case.marks[mark], "mark", off, sure=sure, detail=Moved(point3(was), point3(now)))
 
 
 def _of_head(
@@ -144,30 +133,22 @@ def _of_head(
     best = ranked[0]
     learned = [(best.kind, best.factor)] if best.fits and _culprit(best) == ("profile",) and not guesses else []
     rivals = [e for e in ranked[1:] if not _same_culprit(best, e) and e.score < best.score + CLEAR_GAP and e.fits]
-    name = fit.case.fixtures[row].name
     if not best.fits:
-        return [_two_or_more(fit, heads, row, ranked)], []
+        return [_first_of_several(fit, heads, row, ranked)], []
     named, told = [best], {_culprit(best)}
     for e in rivals:
         if _culprit(e) not in told and len(named) < (3 if fit.dof[row] <= 2 else 2):
             named.append(e)
             told.add(_culprit(e))
-    sure = len(named) == 1
-    out = [_suspect(fit, heads, row, e, sure) for e in named]
-    if not sure:
-        words = " or ".join(_short(fit, row, e) for e in named)
-        hint = f"{name}: something is wrong and {len(out)} explanations fit ({words}); sight these again"
-        out = [replace(s, text=f"{s.text} ({hint})" if i == 0 else s.text) for i, s in enumerate(out)]
-    return out, learned
+    out = [_suspect(fit, heads, row, e, sure=len(named) == 1) for e in named]
+    return [replace(out[0], rivals=tuple(out[1:])), *out[1:]], learned
 
 
 def _unexplained(fit: Fit, row: int) -> Suspect:
     """The worst sighting of a head as it is solved, when there are too many heads to explain each."""
     misses = {key.split("/")[0]: miss for key, miss in residuals_on_floor(fit, row).items()}
     mark, miss = max(misses.items(), key=lambda item: item[1])
-    name = fit.case.fixtures[row].name
-    text = f"{name}: its sightings do not fit one pose, worst at {mark} ({miss * 100:.0f} cm)"
-    return Suspect(name, mark, "sighting", miss, text, sure=False)
+    return Suspect(fit.case.names[row], mark, "sighting", miss, sure=False, detail=Unexplained())
 
 
 def _culprit(e: Explanation) -> tuple[object, ...]:
@@ -182,68 +163,22 @@ def _same_culprit(a: Explanation, b: Explanation) -> bool:
     return _culprit(a) == _culprit(b)
 
 
-def _short(fit: Fit, row: int, e: Explanation) -> str:
-    marks = [s.mark for s in fit.case.sightings[row]]
-    if e.kind in (SIGHTING, WRONG_MARK):
-        return f"the sighting at {marks[e.slot]}"
-    if e.kind == SWAP:
-        return f"{marks[e.slot]} and {marks[e.other]} exchanged"
-    return {HANG: "its hang", POSITION: "its position in the plot"}.get(e.kind, "its profile")
-
-
 def _suspect(fit: Fit, heads: HeadBatch, row: int, e: Explanation, sure: bool) -> Suspect:
-    name = fit.case.fixtures[row].name
-    rows = fit.case.sightings[row]
-    misfit = _misfit(fit, heads, row, e)
-    cm = f"{misfit * 100:.0f} cm"
-    may = "is" if sure else "may be"
+    name, misfit = fit.case.names[row], _misfit(fit, heads, row, e)
+    marks = [s.mark for s in fit.case.sightings[row]]
     if e.kind == SIGHTING:
-        s = rows[e.slot]
-        text = f"{name} at {s.mark} {may} {cm} off: put the beam on {s.mark} again and record"
-        return Suspect(name, s.mark, "sighting", misfit, text, sure=sure)
+        return Suspect(name, marks[e.slot], "sighting", misfit, sure=sure)
     if e.kind == WRONG_MARK:
-        s, instead = rows[e.slot], fit.case.marks[e.other]
-        text = f"{name} at {s.mark} {may} {cm} off and fits mark {instead}: was it {instead} that was sighted?"
-        return Suspect(name, s.mark, "wrong-mark", misfit, text, instead, sure)
+        return Suspect(name, marks[e.slot], "wrong-mark", misfit, fit.case.marks[e.other], sure)
     if e.kind == SWAP:
-        a, b = rows[e.slot].mark, rows[e.other].mark
-        text = f"{name}: the sightings at {a} and {b} fit when exchanged ({cm} off as they are)"
-        return Suspect(name, a, "swap", misfit, text, b, sure)
+        return Suspect(name, marks[e.slot], "swap", misfit, marks[e.other], sure)
     if e.kind == HANG:
-        text = f"{name}: its base is not as level as hang.sigma says; correct hang, or give a larger sigma"
-        return Suspect(name, None, "hang", misfit, text, sure=sure)
+        return Suspect(name, None, "hang", misfit, sure=sure)
     if e.kind == POSITION:
-        p = e.pose.p[0]
-        text = (
-            f"{name}: its position in rig.yaml does not fit the sightings, which put it at"
-            f" ({p[0]:.2f}, {p[1]:.2f}, {p[2]:.2f}); correct `at`, or give a larger at_sigma"
-        )
-        return Suspect(name, None, "position", misfit, text, sure=sure)
-    return Suspect(name, None, "profile", misfit, f"{name}: {_profile_words(fit, row, e)}", sure=sure)
-
-
-def _profile_words(fit: Fit, row: int, e: Explanation) -> str:
+        return Suspect(name, None, "position", misfit, sure=sure, detail=Moved(None, point3(e.pose.p[0])))
     profile = fit.case.fixtures[row].profile
-    pan, tilt = (
-        abs(profile.pan.to_deg - profile.pan.from_deg),
-        abs(profile.tilt.to_deg - profile.tilt.from_deg),
-    )
-    if e.kind == PAN and e.factor < 0:
-        ends = "exchange pan from and to in its profile, or switch pan invert off at the head"
-        if abs(e.factor + 1) < 0.005:
-            return f"pan runs the other way than its profile says: {ends}"
-        span = f"over {pan * -e.factor:.0f} deg, not the {pan:.0f} deg of its profile"
-        return f"pan runs the other way and {span}: {ends}"
-    if e.kind == PAN:
-        return f"pan seems to run over {pan * e.factor:.0f} deg, not the {pan:.0f} deg of its profile"
-    if e.kind == TILT:
-        return f"tilt seems to run over {tilt * e.factor:.0f} deg, not the {tilt:.0f} deg of its profile"
-    if e.kind == UNIT:
-        return (
-            f"pan and tilt seem to be in another unit or mode: {e.factor:.4g} degrees for each one of the profile"
-            f" ({pan * e.factor:.0f} and {tilt * e.factor:.0f} deg of travel)"
-        )
-    return f"tilt zero seems to be {np.degrees(e.factor):.1f} deg from where its profile has it: check tilt from and to"
+    travels = (abs(axis.to_deg - axis.from_deg) for axis in (profile.pan, profile.tilt))
+    return Suspect(name, None, "profile", misfit, sure=sure, detail=ProfileFault(e.kind, e.factor, *travels))
 
 
 def _misfit(fit: Fit, heads: HeadBatch, row: int, e: Explanation) -> float:
@@ -253,11 +188,9 @@ def _misfit(fit: Fit, heads: HeadBatch, row: int, e: Explanation) -> float:
     one = heads.take(np.array([row])).having(weight=np.ones((1, heads.weight.shape[1])))
     r, _ = sightings(one, poses, derive=False)
     slots = [e.slot] if blamed else range(len(fit.case.sightings[row]))
-    return max(on_floor(poses, 0, r[0, slot], heads.mark[row, slot]) for slot in slots)
+    return max(miss_on_floor(poses, 0, r[0, slot], heads.mark[row, slot]) for slot in slots)
 
 
-def _two_or_more(fit: Fit, heads: HeadBatch, row: int, ranked: list[Explanation]) -> Suspect:
+def _first_of_several(fit: Fit, heads: HeadBatch, row: int, ranked: list[Explanation]) -> Suspect:
     best = next((e for e in ranked if e.kind in (SIGHTING, WRONG_MARK)), ranked[0])
-    suspect = _suspect(fit, heads, row, best, sure=False)
-    name = fit.case.fixtures[row].name
-    return replace(suspect, text=f"{name}: more than one thing is wrong; first {suspect.text}")
+    return replace(_suspect(fit, heads, row, best, sure=False), one_of_several=True)
