@@ -90,9 +90,3 @@ def pan_tilt_of(direction: ArrayLike) -> tuple[Array, Array]:
     d = np.asarray(direction, dtype=np.float64)
     x, y = d[..., 0] + 0.0, d[..., 1] + 0.0
     return np.arctan2(0.0 - x, y), np.arctan2(np.hypot(x, y), -d[..., 2])
-
-
-def wrap_near(angle_rad: ArrayLike, reference_rad: ArrayLike) -> Array:
-    """The same angle, whole turns away, nearest to the reference."""
-    angle, reference = np.asarray(angle_rad, dtype=np.float64), np.asarray(reference_rad, dtype=np.float64)
-    return angle + 2 * np.pi * np.round((reference - angle) / (2 * np.pi))

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bridge.geometry.frames import pan_tilt_of
 from bridge.solve.arrays import Array
 from bridge.solve.heads import HeadBatch, PoseBatch, sightings
 
@@ -36,8 +37,7 @@ def sensitivity(poses: PoseBatch, points: Array, terms_on: Array, faces: Array) 
     """Derivatives (F, P, 3, D) of the miss at each of P points by each head's unknowns; `faces` (F,) 1 or 2."""
     count, many = len(poses.p), len(points)
     q = (points[None] - poses.p[:, None]) @ poses.R
-    tilt = np.arctan2(np.hypot(q[..., 0], q[..., 1]), -q[..., 2])
-    pan = np.arctan2(-q[..., 0], q[..., 1])
+    pan, tilt = pan_tilt_of(q)
     second = (faces == 2)[:, None]
     pan, tilt = np.where(second, pan - np.copysign(np.pi, pan), pan), np.where(second, -tilt, tilt)
     flat, wide = np.zeros((count, 3)), np.zeros((count, 6))

@@ -24,7 +24,6 @@ from bridge.geometry.frames import (
     rotation_x,
     rotation_y,
     rotation_z,
-    wrap_near,
 )
 
 ANGLES = st.floats(-4 * math.pi, 4 * math.pi)
@@ -125,13 +124,6 @@ def test_straight_along_the_pan_axis_pan_is_0(z: float, tilt: float, zero: float
 @given(pan=st.floats(-3.1, 3.1), tilt=st.floats(0.01, 3.1))
 def test_beam_then_aim_gives_face_1_angles_back(pan: float, tilt: float) -> None:
     np.testing.assert_allclose(pan_tilt_of(beam_in_fixture(pan, tilt)), (pan, tilt), atol=1e-9)
-
-
-@given(angle=ANGLES, reference=ANGLES)
-def test_wrap_near_is_whole_turns_away_and_within_half_a_turn(angle: float, reference: float) -> None:
-    wrapped = float(wrap_near(angle, reference))
-    assert abs(wrapped - reference) <= math.pi + 1e-9
-    assert (wrapped - angle) / (2 * math.pi) == pytest.approx(round((wrapped - angle) / (2 * math.pi)), abs=1e-9)
 
 
 def test_pan_of_minus_y_is_plus_pi() -> None:
