@@ -8,9 +8,10 @@ import json
 import os
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:  # numpy and rich are read when the command runs, not when the parser is built
+    from bridge.geometry.frames import Array
     from bridge.show import Show
     from bridge.solve.carry import CarriedPose
     from bridge.solve.result import Calibration
@@ -95,14 +96,14 @@ def _carried(show: Show) -> dict[str, CarriedPose]:
     return {name: CarriedPose(pose, covariances.get(name)) for name, pose in show.poses.items() if pose.trusted}
 
 
-def _covariances(path: Path) -> dict[str, Any]:
+def _covariances(path: Path) -> dict[str, Array]:
     """`covariance` is for the solver alone, so the loader passes over it; one that makes no sense is left out."""
     import numpy as np
     import yaml
 
     from bridge.solve.document import covariance_from
 
-    out: dict[str, Any] = {}
+    out: dict[str, Array] = {}
     with open(path, encoding="utf-8") as file:
         document = yaml.load(file, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
     for name, entry in (document.get("fixtures") or {}).items():

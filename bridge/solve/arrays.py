@@ -1,7 +1,11 @@
-"""The array type of this room: floats, masks and row numbers meet in one expression too often to tell them apart."""
+"""The array types of this room."""
 
-from typing import Any
-
+import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[Any]
+from bridge.geometry.frames import Array
+
+Mask = NDArray[np.bool_]
+Rows = NDArray[np.intp]  # row or point numbers, and counts
+
+__all__ = ["Array", "Mask", "Rows"]

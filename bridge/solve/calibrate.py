@@ -13,7 +13,7 @@ from bridge.geometry.mechanics import TERMS
 from bridge.geometry.stage import Stage
 from bridge.rig.fixture import Fixture, Mechanics
 from bridge.solve.advice import advise, first_marks_advice
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Mask, Rows
 from bridge.solve.carry import CarriedPose, CarriedTruss, carried_trusses
 from bridge.solve.case import Case, build_case
 from bridge.solve.fit import Fit, fit_case
@@ -126,7 +126,7 @@ def _faces(case: Case) -> list[tuple[int, ...]]:
     return [tuple(sorted({s.face for s in row})) or (1,) for row in case.sightings]
 
 
-def _face_pairs(faces: Sequence[tuple[int, ...]], terms_on: Array) -> Array:
+def _face_pairs(faces: Sequence[tuple[int, ...]], terms_on: Mask) -> Rows:
     """Face of each prediction (F, K): the sighted one, and both in turn where any head has both."""
     pairs = np.array([(f[0], f[-1]) for f in faces], dtype=int).reshape(-1, 2)
     return pairs if np.any(terms_on) else pairs[:, :1]

@@ -14,7 +14,7 @@ import numpy as np
 
 from bridge.geometry.frames import beam_in_fixture, rotation_from_quaternion
 from bridge.rig.fixture import Fixture, Pose
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Mask, Rows
 from bridge.solve.case import Case
 from bridge.solve.heads import PoseBatch
 from bridge.solve.joint import Border
@@ -83,7 +83,7 @@ def _truss(name: str, names: tuple[str, ...], poses: Sequence[CarriedPose]) -> C
 
 def with_trusses(
     case: Case, trusses: Sequence[CarriedTruss], points: Array
-) -> tuple[Case, PoseBatch, Array, dict[int, str]]:
+) -> tuple[Case, PoseBatch, Mask, dict[int, str]]:
     """The case with its trusses in the border; start poses (F) and which heads (F,) have one; truss name by head."""
     count = len(case.fixtures)
     row = {name: i for i, name in enumerate(case.names)}
@@ -115,11 +115,11 @@ def with_trusses(
         truss_level=np.full(len(place), 1 / TRUSS_LEVEL_SIGMA), members=np.array(members, dtype=int),
         member_p=np.concatenate(p), member_R=np.concatenate(R), member_root=np.concatenate(root),
     )  # fmt: skip
-    heads = case.heads.having(level_weight=np.where(placed, 0.0, case.heads.level_weight))
+    heads = replace(case.heads, level_weight=np.where(placed, 0.0, case.heads.level_weight))
     return replace(case, border=border, heads=heads), poses, placed, told
 
 
-def without_members(border: Border, keep: Array) -> Border:
+def without_members(border: Border, keep: Mask) -> Border:
     """The border with only some of its members."""
     return replace(
         border,
@@ -130,7 +130,7 @@ def without_members(border: Border, keep: Array) -> Border:
     )
 
 
-def _place(case: Case, truss: CarriedTruss, rows: Array, points: Array) -> tuple[Array, Array] | None:
+def _place(case: Case, truss: CarriedTruss, rows: Rows, points: Array) -> tuple[Array, Array] | None:
     """Place and turn of a level truss from all its sightings: linear in three complex unknowns, as in start.py."""
     d = np.einsum("kij,knj->kni", truss.R, beam_in_fixture(case.heads.pan[rows], case.heads.tilt[rows]))
     used = case.used[rows]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from bridge.errors import ShowError
 from bridge.geometry.frames import rotation_from_hang
 from bridge.geometry.stage import Mark, Stage
 from bridge.rig.fixture import Fixture
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Mask, Rows
 from bridge.solve.heads import TERM_SIGMA, HeadBatch
 from bridge.solve.joint import Border
 from bridge.solve.measurements import Sighting
@@ -33,11 +33,11 @@ class Case:
     fixtures: tuple[Fixture, ...]
     sightings: tuple[tuple[Sighting, ...], ...]
     heads: HeadBatch
-    index: Array
+    index: Rows
     hang: Array
     hints: Array
     marks: tuple[str, ...]
-    known: Array
+    known: Mask
     border: Border
     aim_sigma: float
 
@@ -47,16 +47,16 @@ class Case:
         return [fixture.name for fixture in self.fixtures]
 
     @property
-    def used(self) -> Array:
+    def used(self) -> Mask:
         """Which slots hold a sighting (F, N)."""
         return np.asarray(self.heads.weight > 0)
 
     def alone(self, points: Array, mark_sigma: Array) -> HeadBatch:
         """The heads with marks held at `points` (P, 3), each known to `mark_sigma` (P,) metres."""
         sigma = np.hypot(self.aim_sigma, mark_sigma)[self.index]
-        return self.heads.having(mark=points[self.index], weight=self.used / sigma)
+        return replace(self.heads, mark=points[self.index], weight=self.used / sigma)
 
-    def distinct_marks(self) -> Array:
+    def distinct_marks(self) -> Rows:
         """How many different marks each fixture sighted (F,)."""
         return np.array([len({s.mark for s in row}) for row in self.sightings], dtype=int)
 
@@ -68,7 +68,7 @@ def build_case(
 
     Raises ShowError, all problems at once, on unknown names, doubled sightings and values that are not finite.
     """
-    check_sightings(fixtures, stage, sightings)
+    _refuse_bad(fixtures, stage, sightings)
     rows: dict[str, list[Sighting]] = {}
     for sighting in sightings:
         rows.setdefault(sighting.fixture, []).append(sighting)
@@ -80,19 +80,19 @@ def build_case(
     marks = tuple(n for n, m in stage.marks.items() if m.at is not None or n in seen | taped | datum)
     border = _border(chosen, stage, marks)
     number = {name: i for i, name in enumerate(marks)}
-    heads, index = _heads(chosen, per_head, stage, border.point, number)
     hang = rotation_from_hang(
         np.zeros(len(chosen)),
         np.radians([f.hang.pitch for f in chosen]),
         np.radians([f.hang.roll for f in chosen]),
     ).reshape(-1, 3, 3)
+    heads, index = _heads(chosen, per_head, hang, stage, border.point, number)
     hints = np.array([f.at if f.at is not None else (np.nan,) * 3 for f in chosen], dtype=float).reshape(-1, 3)
     known = np.array([stage.marks[n].at is not None for n in marks], dtype=bool)
     aim = max(stage.aim_sigma, LEAST_SIGMA)
     return Case(chosen, per_head, heads, index, hang, hints, marks, known, border, aim)
 
 
-def check_sightings(fixtures: Sequence[Fixture], stage: Stage, sightings: Sequence[Sighting]) -> None:
+def _refuse_bad(fixtures: Sequence[Fixture], stage: Stage, sightings: Sequence[Sighting]) -> None:
     """Raise ShowError with every bad sighting: unknown names, not finite, outside the range, doubled."""
     by_name = {f.name: f for f in fixtures}
     problems: list[str] = []
@@ -128,10 +128,11 @@ def check_sightings(fixtures: Sequence[Fixture], stage: Stage, sightings: Sequen
 def _heads(
     fixtures: Sequence[Fixture],
     rows: Sequence[Sequence[Sighting]],
+    hang: Array,
     stage: Stage,
     points: Array,
     number: Mapping[str, int],
-) -> tuple[HeadBatch, Array]:
+) -> tuple[HeadBatch, Rows]:
     count, slots = len(fixtures), max([1, *(len(row) for row in rows)])
     pan, tilt, used = np.zeros((3, count, slots))
     index = np.zeros((count, slots), dtype=int)
@@ -142,11 +143,6 @@ def _heads(
         # empty slots repeat the first mark, at weight 0
         index[i, n:] = index[i, 0]
     both = np.array([len({s.face for s in row}) == 2 for row in rows], dtype=bool)
-    rotation = rotation_from_hang(
-        np.zeros(count),
-        np.radians([f.hang.pitch for f in fixtures]),
-        np.radians([f.hang.roll for f in fixtures]),
-    ).reshape(-1, 3, 3)
     level = 1 / np.radians(np.maximum([f.hang.sigma for f in fixtures], 0.01))
     at = np.array([f.at if f.at is not None else (0.0,) * 3 for f in fixtures], dtype=float).reshape(-1, 3)
     sigma = np.array(
@@ -156,7 +152,7 @@ def _heads(
     weight = used / max(stage.aim_sigma, LEAST_SIGMA)
     return HeadBatch(
         np.radians(pan), np.radians(tilt), points[index] if len(points) else np.zeros((count, slots, 3)), weight,
-        np.tile([0.0, 0.0, 1.0], (count, 1)), rotation[:, 2, :].copy(), level, at,
+        np.tile([0.0, 0.0, 1.0], (count, 1)), hang[:, 2, :].copy(), level, at,
         1 / np.maximum(sigma, LEAST_SIGMA), both, np.zeros((count, 6)), np.tile(1 / TERM_SIGMA, (count, 1)),
     ), index  # fmt: skip
 

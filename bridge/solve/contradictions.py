@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Mask
 from bridge.solve.carry import without_members
 from bridge.solve.case import Case
 from bridge.solve.heads import PoseBatch, cost
@@ -18,7 +18,7 @@ MOST_SLIPPED = 3
 
 
 def let_go_slipped(
-    case: Case, poses: PoseBatch, points: Array, coupled: Array, joint: Joint
+    case: Case, poses: PoseBatch, points: Array, coupled: Mask, joint: Joint
 ) -> tuple[Case, Joint, list[int]]:
     """Heads that are not where their truss says, although their own sightings fix them: let go, worst first, each with
     its level as the plot has it. Returns the case and the joint solve without them, and their rows."""
@@ -33,12 +33,12 @@ def let_go_slipped(
         weight = case.heads.level_weight.copy()
         weight[row] = 1 / np.radians(max(case.fixtures[row].hang.sigma, 0.01))
         border = without_members(case.border, np.arange(len(excess)) != worst)
-        case = replace(case, border=border, heads=case.heads.having(level_weight=weight))
+        case = replace(case, border=border, heads=replace(case.heads, level_weight=weight))
         joint = solve_together(case, poses, points, coupled)
     return case, joint, slipped
 
 
-def _slip_excess(case: Case, coupled: Array, joint: Joint) -> Array:
+def _slip_excess(case: Case, coupled: Mask, joint: Joint) -> Array:
     """Chi-squared (Q,) of each member of a truss over the largest that chance allows; 0 where it has not been sighted
     at two marks."""
     from scipy.special import gammainccinv
@@ -47,7 +47,7 @@ def _slip_excess(case: Case, coupled: Array, joint: Joint) -> Array:
     row_of, truss_of = case.border.members.T
     border = replace(case.border, members=np.column_stack([order[row_of], truss_of]))
     r, _, _ = member_residuals(border, joint.estimate)
-    seen = case.heads.having(mark=joint.estimate.point[case.index]).take(row_of)
+    seen = replace(case.heads, mark=joint.estimate.point[case.index]).take(row_of)
     chi2 = np.einsum("qi,qi->q", r, r) + cost(seen, joint.estimate.poses.take(order[row_of]))
     own = np.count_nonzero(case.used, axis=1)[row_of]  # six from the truss and two per sighting, less six unknowns
     most = 2 * gammainccinv(np.maximum(own, 1), SLIPPED)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any
 
 from bridge.geometry.stage import Point3
 from bridge.rig.fixture import Fixture, Mechanics, Pose
+from bridge.solve.optics import OpticsTables
 from bridge.solve.result import Calibration, SolvedFixture
 from bridge.solve.words import suspect_words
 
@@ -81,7 +82,7 @@ def poses_document(
     fixtures: list[Fixture],
     previous: Mapping[str, Pose],
     previous_marks: Mapping[str, Point3],
-    optics: Mapping[str, dict[str, Any]],
+    optics: Mapping[str, OpticsTables],
     solved_from: str,
     solved_at: str,
 ) -> dict[str, Any]:
@@ -104,9 +105,9 @@ def poses_document(
     return dict(_finite(document))
 
 
-def _kept_optics(fixture: Fixture) -> dict[str, Any]:
+def _kept_optics(fixture: Fixture) -> OpticsTables:
     """Tables that an earlier poses.yaml taught and this solve did not see again."""
-    out: dict[str, Any] = {}
+    out: OpticsTables = {}
     if fixture.zoom_table:
         out["zoom"] = [[v for v in row if v is not None] for row in fixture.zoom_table]
     if fixture.focus_table:
@@ -165,7 +166,7 @@ def _old_entry(pose: Pose) -> dict[str, Any]:
     return entry
 
 
-def _round(values: Any, decimals: int = METRES) -> list[float]:
+def _round(values: Iterable[float], decimals: int = METRES) -> list[float]:
     return [round(float(v), decimals) + 0.0 for v in values]
 
 

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from bridge.geometry.stage import Stage
 from bridge.solve.alone import refine
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Mask, Rows
 from bridge.solve.carry import CarriedTruss, with_trusses
 from bridge.solve.case import ROUGH_SIGMA, Case
 from bridge.solve.contradictions import let_go_slipped, survey_test
-from bridge.solve.heads import HeadBatch, PoseBatch, normal
+from bridge.solve.heads import HeadBatch, PoseBatch, cost, normal
 from bridge.solve.joint import FAINT, Joint
 from bridge.solve.limits import limits
 from bridge.solve.mounts import start_heads, with_other_mounts
@@ -43,9 +43,9 @@ class Fit:
     cov: Array
     chi2: Array
     limit: Array
-    dof: Array
-    solved: Array
-    coupled: Array
+    dof: Rows
+    solved: Mask
+    coupled: Mask
     mark_sigma: Array
     survey_test: Array
     joint: Joint
@@ -62,12 +62,12 @@ class Fit:
         return np.asarray(np.sqrt(np.clip(ratio, 1.0, 100.0)))
 
     @property
-    def known_points(self) -> Array:
+    def known_points(self) -> Mask:
         """Which points (P,) were surveyed."""
         return _known_points(self.case)
 
     @property
-    def doubtful(self) -> Array:
+    def doubtful(self) -> Mask:
         """Heads whose sightings do not fit one pose (F,)."""
         return np.asarray(self.solved & (self.chi2 > self.limit))
 
@@ -120,7 +120,7 @@ def fit_case(given: Case, stage: Stage, trusses: Sequence[CarriedTruss] = ()) ->
     )
 
 
-def _known_points(case: Case) -> Array:
+def _known_points(case: Case) -> Mask:
     twins = len(case.border.point) - len(case.known)
     return np.concatenate([case.known, np.zeros(twins, dtype=bool)])
 
@@ -135,33 +135,35 @@ def _on_solved_marks(case: Case, joint: Joint) -> HeadBatch:
     return case.alone(joint.estimate.point, np.minimum(point_sigma(joint), 1.0))
 
 
-def _final_poses(case: Case, poses: PoseBatch, solved: Array, coupled: Array, joint: Joint) -> tuple[PoseBatch, Array]:
+def _final_poses(case: Case, poses: PoseBatch, solved: Mask, coupled: Mask, joint: Joint) -> tuple[PoseBatch, Array]:
     """Poses, and chi-squared (F,) of each head alone on the marks found. Heads that were left out of the joint solve
     are solved alone on those marks. No head is left below the floor: it keeps the pose that it had before."""
     together = poses.put(np.flatnonzero(coupled), joint.estimate.poses)
-    buried = together.p[:, 2] < floor_under(case.heads.having(mark=joint.estimate.point[case.index]))
+    buried = together.p[:, 2] < floor_under(replace(case.heads, mark=joint.estimate.point[case.index]))
     poses = poses.where(buried, together)  # a joint fit of what cannot fit must not bury a head
     heads, own = _on_solved_marks(case, joint), np.flatnonzero(solved)
     settled, own_chi2 = refine(heads.take(own), poses.take(own))
+    sunk = settled.p[:, 2] < floor_under(heads)[own]
     chi2 = np.full(len(heads), np.inf)
-    chi2[own] = own_chi2
-    alone = ~coupled[own] & (settled.p[:, 2] >= floor_under(heads)[own])
+    # below the floor everything may fit: what counts is the pose that the head keeps
+    chi2[own] = np.where(sunk, cost(heads.take(own), poses.take(own)), own_chi2)
+    alone = ~coupled[own] & ~sunk
     return poses.put(own[alone], settled.take(alone)), chi2
 
 
-def _covariances(case: Case, poses: PoseBatch, solved: Array, coupled: Array, joint: Joint) -> Array:
+def _covariances(case: Case, poses: PoseBatch, solved: Mask, coupled: Mask, joint: Joint) -> Array:
     """Covariance (F, D, D) of each head: from the joint solve, or alone on the marks found; huge without a pose."""
     width = 12 if np.any(case.heads.terms_on) else 6
     cov = np.tile(ANYTHING * np.eye(width), (len(coupled), 1, 1))
     others = np.flatnonzero(~coupled & solved)
     if len(others):
         _, H, *_ = normal(_on_solved_marks(case, joint).take(others), poses.take(others))
-        _put(cov, others, np.linalg.inv(H + FAINT * np.eye(H.shape[1])))
+        _put(cov, others, np.asarray(np.linalg.inv(H + FAINT * np.eye(H.shape[1])), dtype=np.float64))
     _put(cov, np.flatnonzero(coupled), joint.cov_head)
     return cov
 
 
-def _put(cov: Array, rows: Array, blocks: Array) -> None:
+def _put(cov: Array, rows: Rows, blocks: Array) -> None:
     """Covariances of heads into those of all; a block without mechanical terms leaves zeros in their place."""
     n = blocks.shape[1]
     cov[rows] = 0.0

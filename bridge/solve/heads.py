@@ -15,12 +15,12 @@ sigma, so that half the sum of squares is the negative log likelihood:
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from bridge.geometry.frames import rotation_x, rotation_y, rotation_z
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Mask, Rows
 
 TERM_SIGMA = np.array([np.radians(0.5), np.radians(0.2), np.radians(0.1), 0.05, 0.05, 0.001])
 
@@ -44,23 +44,19 @@ class HeadBatch:
     level_weight: Array
     at: Array
     at_weight: Array
-    terms_on: Array
+    terms_on: Mask
     terms_prior: Array
     terms_weight: Array
 
     def __len__(self) -> int:
         return len(self.pan)
 
-    def take(self, rows: Array) -> HeadBatch:
+    def take(self, rows: Rows | Mask) -> HeadBatch:
         """The heads of these rows (indices or a mask), in that order; rows may repeat."""
         return HeadBatch(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
 
-    def having(self, **arrays: Array) -> HeadBatch:
-        """The same heads with some arrays exchanged."""
-        return replace(self, **arrays)
-
     @property
-    def data_count(self) -> Array:
+    def data_count(self) -> Rows:
         """Number of independent measurements (F,), priors included; less the unknowns these are degrees of freedom."""
         level = np.where(self.level_weight > 0, 2, 0)
         return 2 * np.count_nonzero(self.weight, axis=1) + level + np.count_nonzero(self.at_weight, axis=1)
@@ -79,7 +75,7 @@ class PoseBatch:
         """Perfect heads at these poses."""
         return cls(p, R, np.zeros((len(p), 6)))
 
-    def take(self, rows: Array) -> PoseBatch:
+    def take(self, rows: Rows | Mask) -> PoseBatch:
         """The poses of these rows."""
         return PoseBatch(self.p[rows], self.R[rows], self.terms[rows])
 
@@ -88,13 +84,13 @@ class PoseBatch:
         terms = self.terms if step.shape[1] == 6 else self.terms + step[:, 6:]
         return PoseBatch(self.p + step[:, :3], self.R @ exp_so3(step[:, 3:6]), terms)
 
-    def put(self, rows: Array, others: PoseBatch) -> PoseBatch:
+    def put(self, rows: Rows | Mask, others: PoseBatch) -> PoseBatch:
         """These poses with those of `rows` exchanged for `others`, in that order."""
         p, R, terms = self.p.copy(), self.R.copy(), self.terms.copy()
         p[rows], R[rows], terms[rows] = others.p, others.R, others.terms
         return PoseBatch(p, R, terms)
 
-    def where(self, mask: Array, other: PoseBatch) -> PoseBatch:
+    def where(self, mask: Mask, other: PoseBatch) -> PoseBatch:
         """These poses where the mask (F,) is true, the other ones elsewhere."""
         wide = mask[:, None]
         return PoseBatch(

@@ -8,7 +8,7 @@ facts/solver.md.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -131,7 +131,7 @@ def _solve(
             level[k] = 1 / LOOSE_LEVEL
         elif kind == POSITION:
             at[k] = 0.0
-    batch = batch.having(pan=pan, tilt=tilt, mark=mark, weight=weight, level_weight=level, at_weight=at)
+    batch = replace(batch, pan=pan, tilt=tilt, mark=mark, weight=weight, level_weight=level, at_weight=at)
     _, limit = limits(batch, among=len(fit.solved))
     poses, chi2 = solve_alone(
         batch,

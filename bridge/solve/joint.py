@@ -9,12 +9,12 @@ tape ends at a fixture, a twin of that fixture's axis point, tied to it within T
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from bridge.solve.alone import orthonormal
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Rows
 from bridge.solve.heads import HeadBatch, PoseBatch, cost, cross_matrix, exp_so3, level, log_so3, normal
 
 TIE_SIGMA = 0.0005
@@ -38,14 +38,14 @@ class Border:
     point: Array
     point_at: Array
     point_weight: Array
-    tape_ends: Array = field(default_factory=lambda: np.zeros((0, 2), dtype=int))
+    tape_ends: Rows = field(default_factory=lambda: np.zeros((0, 2), dtype=int))
     tape_metres: Array = field(default_factory=lambda: _none(0))
     tape_weight: Array = field(default_factory=lambda: _none(0))
-    ties: Array = field(default_factory=lambda: np.zeros((0, 2), dtype=int))
+    ties: Rows = field(default_factory=lambda: np.zeros((0, 2), dtype=int))
     truss_p: Array = field(default_factory=lambda: _none(0, 3))
     truss_R: Array = field(default_factory=lambda: _none(0, 3, 3))
     truss_level: Array = field(default_factory=lambda: _none(0))
-    members: Array = field(default_factory=lambda: np.zeros((0, 2), dtype=int))
+    members: Rows = field(default_factory=lambda: np.zeros((0, 2), dtype=int))
     member_p: Array = field(default_factory=lambda: _none(0, 3))
     member_R: Array = field(default_factory=lambda: _none(0, 3, 3))
     member_root: Array = field(default_factory=lambda: _none(0, 6, 6))
@@ -88,7 +88,7 @@ class Joint:
     cov_border: Array
 
 
-def solve_joint(heads: HeadBatch, index: Array, border: Border, start: PoseBatch, steps: int = 30) -> Joint:
+def solve_joint(heads: HeadBatch, index: Rows, border: Border, start: PoseBatch, steps: int = 30) -> Joint:
     """Least squares over all heads, points and trusses; `index` (F, N) is the point that each sighting is on."""
     estimate = Estimate(start, border.point.copy(), border.truss_p.copy(), border.truss_R.copy())
     arrow = _arrow(heads, index, border, estimate)
@@ -124,8 +124,8 @@ def _moved(estimate: Estimate, head_step: Array, border_step: Array) -> Estimate
     )
 
 
-def _chi2(heads: HeadBatch, index: Array, border: Border, estimate: Estimate) -> float:
-    seen = heads.having(mark=estimate.point[index])
+def _chi2(heads: HeadBatch, index: Rows, border: Border, estimate: Estimate) -> float:
+    seen = replace(heads, mark=estimate.point[index])
     return float(np.sum(cost(seen, estimate.poses))) + _border_chi2(border, estimate)
 
 
@@ -140,8 +140,8 @@ def _border_chi2(border: Border, estimate: Estimate) -> float:
     return float(sum(np.sum(part**2) for part in parts))
 
 
-def _arrow(heads: HeadBatch, index: Array, border: Border, estimate: Estimate) -> Arrow:
-    chi2, H, g, r, J = normal(heads.having(mark=estimate.point[index]), estimate.poses)
+def _arrow(heads: HeadBatch, index: Rows, border: Border, estimate: Estimate) -> Arrow:
+    chi2, H, g, r, J = normal(replace(heads, mark=estimate.point[index]), estimate.poses)
     count, slots = index.shape
     points = len(border.point)
     width, size = H.shape[1], border.size

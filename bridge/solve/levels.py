@@ -35,11 +35,11 @@ def with_wider_levels(fit: Fit) -> tuple[Case, tuple[float, float]] | None:
     if len(rows) < LEAST_HEADS:
         return None
     heads = fit.case.alone(fit.points, np.minimum(fit.mark_sigma, 1.0)).take(rows)
-    free = heads.having(level_weight=np.full(len(rows), 1 / FREE))
+    free = replace(heads, level_weight=np.full(len(rows), 1 / FREE))
     poses, chi2 = refine(free, fit.poses.take(rows), steps=10)
     if np.mean(chi2 <= fit.limit[rows]) < MOSTLY:
         return None  # something else is wrong with the whole rig
-    off, _ = level(free.having(level_weight=np.ones(len(rows))), poses)
+    off, _ = level(replace(free, level_weight=np.ones(len(rows))), poses)
     _, H, *_ = normal(free, poses)
     turn = np.linalg.inv(H)[:, 3:6, 3:6]
     f = free.level_fixture
@@ -51,7 +51,7 @@ def with_wider_levels(fit: Fit) -> tuple[Case, tuple[float, float]] | None:
         return None
     wider = np.sqrt(ratio)
     sigma = float(np.degrees(np.median(said)))
-    heads = case.heads.having(level_weight=case.heads.level_weight / wider)
+    heads = replace(case.heads, level_weight=case.heads.level_weight / wider)
     return replace(case, heads=heads), (sigma, float(sigma * wider))
 
 
@@ -66,4 +66,4 @@ def without_levels(fit: Fit, suspects: Sequence[Suspect]) -> tuple[Case, list[st
         return None
     weight = fit.source.heads.level_weight.copy()
     weight[rows] = np.minimum(weight[rows], 1 / LOOSE)
-    return replace(fit.source, heads=fit.source.heads.having(level_weight=weight)), [fit.case.names[i] for i in rows]
+    return replace(fit.source, heads=replace(fit.source.heads, level_weight=weight)), [fit.case.names[i] for i in rows]

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Rows
 from bridge.solve.heads import HeadBatch
 
 FALSE_ALARM = 0.01  # chance that anything is doubted in a sound rig, shared among the heads
 FALSE_ALARM_FEW, FEW = 0.025, 4  # with four marks or fewer a mistake hides better: look sooner (degrees of freedom)
 
 
-def limits(heads: HeadBatch, among: int | None = None) -> tuple[Array, Array]:
+def limits(heads: HeadBatch, among: int | None = None) -> tuple[Rows, Array]:
     """Degrees of freedom (F,) of each head alone, and the chi-squared (F,) above which it is doubted, as one of as many
     heads (`among`, default all of these)."""
     from scipy.special import gammainccinv

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from bridge.geometry.frames import rotation_from_hang
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Rows
 from bridge.solve.case import Case
 from bridge.solve.heads import HeadBatch, PoseBatch
 from bridge.solve.start import solve_alone
@@ -35,7 +35,7 @@ class Started:
     mounts: dict[int, str] = field(default_factory=dict)
 
 
-def start_heads(case: Case, heads: HeadBatch, rows: Array, limit: Array) -> Started:
+def start_heads(case: Case, heads: HeadBatch, rows: Rows, limit: Array) -> Started:
     """Poses of the heads `rows`; the search is widened where they do not fit `limit` (F,). Other heads stay at the
     origin with an infinite chi-squared."""
     count = len(heads)
@@ -48,7 +48,7 @@ def start_heads(case: Case, heads: HeadBatch, rows: Array, limit: Array) -> Star
     return Started(case, poses, chi2)
 
 
-def with_other_mounts(started: Started, heads: HeadBatch, rows: Array, limit: Array) -> Started:
+def with_other_mounts(started: Started, heads: HeadBatch, rows: Rows, limit: Array) -> Started:
     """Heads of `rows` that do not fit their `hang` but fit another common mount, or the same one with the base turned
     about its own axis: that mount's level is used instead, and told. A wrong word in the plot must not cost the pose.
     """
@@ -69,20 +69,20 @@ def with_other_mounts(started: Started, heads: HeadBatch, rows: Array, limit: Ar
         chi2[taken], poses = new[better], poses.put(taken, found.take(better))
         stage[taken], fixture[taken] = batch.level_stage[better], batch.level_fixture[better]
         hang[taken] = turned[better]
-    case = replace(case, heads=case.heads.having(level_stage=stage, level_fixture=fixture), hang=hang)
+    case = replace(case, heads=replace(case.heads, level_stage=stage, level_fixture=fixture), hang=hang)
     return Started(case, poses, chi2, mounts)
 
 
-def _as_mounted(case: Case, heads: HeadBatch, rows: Array, name: str) -> tuple[HeadBatch, Array]:
+def _as_mounted(case: Case, heads: HeadBatch, rows: Rows, name: str) -> tuple[HeadBatch, Array]:
     hang = rotation_from_hang(0.0, *MOUNTS[name])
     hang = case.hang[rows] @ hang if name == OTHER_WAY_UP else np.tile(hang, (len(rows), 1, 1))
-    return heads.take(rows).having(level_fixture=hang[:, 2, :].copy()), hang
+    return replace(heads.take(rows), level_fixture=hang[:, 2, :].copy()), hang
 
 
-def _base_axis(case: Case, heads: HeadBatch, rows: Array) -> tuple[HeadBatch, Array]:
+def _base_axis(case: Case, heads: HeadBatch, rows: Rows) -> tuple[HeadBatch, Array]:
     """The other reading of `hang`: the base axis points as the plot says, and the turn about it is free."""
     yaw = np.radians([case.fixtures[r].hang.yaw for r in rows])
     zero = np.zeros(len(rows))
     hang = rotation_from_hang(yaw, zero, zero) @ case.hang[rows]
     axis = np.tile([0.0, 0.0, 1.0], (len(rows), 1))
-    return heads.take(rows).having(level_stage=hang[:, :, 2].copy(), level_fixture=axis), hang
+    return replace(heads.take(rows), level_stage=hang[:, :, 2].copy(), level_fixture=axis), hang

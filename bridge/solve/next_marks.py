@@ -8,7 +8,7 @@ import numpy as np
 
 from bridge.geometry.areas import Polygon
 from bridge.geometry.stage import Point3, Stage
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Mask
 from bridge.solve.fit import Fit
 from bridge.solve.places import on_floor, performance_points, plan_grid
 from bridge.solve.predict import sensitivity
@@ -19,7 +19,7 @@ PROPOSALS = 3
 MOST_HEADS = 100  # as many tell as much about places as a thousand
 
 
-def next_marks(fit: Fit, stage: Stage, good: Array, faces: Sequence[tuple[int, ...]]) -> tuple[NextMark, ...]:
+def next_marks(fit: Fit, stage: Stage, good: Mask, faces: Sequence[tuple[int, ...]]) -> tuple[NextMark, ...]:
     """Up to three places for the next marks, best first, each chosen as if the earlier ones had been taken.
 
     The gain is that of one more sighting by every solved head (A-optimal: least mean square aim error).

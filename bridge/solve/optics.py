@@ -7,14 +7,15 @@ into the profile's table only where the result stays monotone and the values lie
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import numpy as np
 
 from bridge.rig.fixture import Fixture
+from bridge.solve.arrays import Array
 from bridge.solve.measurements import Sighting
 from bridge.solve.result import Calibration
 
+OpticsTables = dict[str, list[list[float]]]  # what poses.yaml holds under `optics`: rows by channel
 LEAST_ROWS = 2
 CLOSE = 0.5  # metres: two sightings nearer than this in distance are averaged
 FAR_OFF = 0.25  # share of full scale: a focus further than this from the profile's table is a slip of the hand
@@ -22,12 +23,12 @@ FAR_OFF = 0.25  # share of full scale: a focus further than this from the profil
 
 def learned_optics(
     fixtures: Sequence[Fixture], sightings: Sequence[Sighting], calibration: Calibration
-) -> Mapping[str, dict[str, Any]]:
+) -> Mapping[str, OpticsTables]:
     """Per fixture the `optics` entry of poses.yaml: {"focus": [[distance m, raw], ...]}, rising in distance.
 
     Zoom values say how wide the spot was set, not how wide it was, so they change no table.
     """
-    out: dict[str, dict[str, Any]] = {}
+    out: dict[str, OpticsTables] = {}
     for fixture in fixtures:
         solved = calibration.fixtures.get(fixture.name)
         if solved is None or "focus" not in fixture.profile.channels:
@@ -78,6 +79,6 @@ def _merged(rows: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
     return [(float(np.mean([d for d, _ in g])), float(np.mean([r for _, r in g]))) for g in groups]
 
 
-def _monotone(raw: Any) -> bool:
+def _monotone(raw: Array) -> bool:
     steps = np.diff(raw)
     return bool(np.all(steps > 0) or np.all(steps < 0))

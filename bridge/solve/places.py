@@ -17,23 +17,20 @@ def performance_points(stage: Stage, across: int = 7, deep: int = 5) -> Array:
     return np.concatenate([np.column_stack([plan, floor]), np.column_stack([plan, floor + height])])
 
 
-def plan_grid(stage: Stage, across: int, deep: int, inset: float = 0.0) -> Array:
-    """Plan points (P, 2) of a grid that lie at least `inset` metres inside the performance polygon (or on its edge).
+def plan_grid(stage: Stage, across: int, deep: int) -> Array:
+    """Plan points (P, 2) of a grid that lie inside the performance polygon or on its edge, its corners always.
 
     The grid follows the smallest rectangle round the polygon, however that is turned: laid along x and y it would
-    lose the whole edge of a turned stage, where aim is worst. Without an inset the corners belong to it always.
+    lose the whole edge of a turned stage, where aim is worst.
     """
     polygon = Polygon(stage.polygon.area.corners)
     origin, along, aside = _rectangle_round(polygon)
-    u, v = (np.linspace(*_shrunk(float(np.hypot(*side)), inset), n) for side, n in ((along, across), (aside, deep)))
+    u, v = (np.linspace(0.0, float(np.hypot(*side)), n) for side, n in ((along, across), (aside, deep)))
     steps = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
     plan = origin + steps @ np.array([along / np.hypot(*along), aside / np.hypot(*aside)])
-    inside = plan[polygon.outside_by(plan) <= 1e-6 - inset]
-    if inset == 0.0:
-        corners = polygon.corners
-        far = np.linalg.norm(corners[:, None] - inside, axis=-1).min(axis=1, initial=np.inf) > 1e-6
-        inside = np.concatenate([inside, corners[far]])
-    return inside if len(inside) else np.array([polygon.inner_point()])
+    inside = plan[polygon.outside_by(plan) <= 1e-6]
+    far = np.linalg.norm(polygon.corners[:, None] - inside, axis=-1).min(axis=1, initial=np.inf) > 1e-6
+    return np.concatenate([inside, polygon.corners[far]])
 
 
 def _rectangle_round(polygon: Polygon) -> tuple[Array, Array, Array]:
@@ -43,11 +40,6 @@ def _rectangle_round(polygon: Polygon) -> tuple[Array, Array, Array]:
     corners = np.array(Shape(polygon.corners).minimum_rotated_rectangle.exterior.coords)
     one, other = corners[1] - corners[0], corners[3] - corners[0]
     return (corners[0], one, other) if abs(one[0]) >= abs(other[0]) else (corners[0], other, one)
-
-
-def _shrunk(length: float, inset: float) -> tuple[float, float]:
-    """From and to along a side, less the inset at both ends, or its middle where nothing is left."""
-    return min(inset, length / 2), max(length - inset, length / 2)
 
 
 def on_floor(stage: Stage, plan: Array) -> Array:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bridge.geometry.frames import pan_tilt_of
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Mask, Rows
 from bridge.solve.heads import HeadBatch, PoseBatch, sightings
 
 
@@ -33,7 +33,7 @@ class AimError:
         return AimError(self.rms * factor, self.p95 * factor, self.worst, self.worst_rms * factor, wide, self.points)
 
 
-def sensitivity(poses: PoseBatch, points: Array, terms_on: Array, faces: Array) -> Array:
+def sensitivity(poses: PoseBatch, points: Array, terms_on: Mask, faces: Rows) -> Array:
     """Derivatives (F, P, 3, D) of the miss at each of P points by each head's unknowns; `faces` (F,) 1 or 2."""
     count, many = len(poses.p), len(points)
     q = (points[None] - poses.p[:, None]) @ poses.R
@@ -51,7 +51,7 @@ def sensitivity(poses: PoseBatch, points: Array, terms_on: Array, faces: Array) 
     return J
 
 
-def aim_error(poses: PoseBatch, cov: Array, points: Array, faces: Array, terms_on: Array) -> AimError:
+def aim_error(poses: PoseBatch, cov: Array, points: Array, faces: Rows, terms_on: Mask) -> AimError:
     """Predicted aim error of each head for its covariance (F, D, D) when driven on `faces` (F, K) in turn."""
     J = np.concatenate([sensitivity(poses, points, terms_on, face) for face in faces.T], axis=1)
     spread = J @ cov[:, None, : J.shape[3], : J.shape[3]] @ J.swapaxes(2, 3)

@@ -7,7 +7,7 @@ from itertools import combinations, permutations
 
 import numpy as np
 
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Mask, Rows
 from bridge.solve.fit import Fit
 from bridge.solve.result import Reordered, Suspect
 from bridge.solve.start import solve_alone
@@ -16,7 +16,7 @@ MOST_HEADS = 6  # enough to tell, and it keeps all orders of five marks in one s
 SYMMETRIC = 0.35  # metres: layouts that look the same after a turn to within this cannot tell where they started
 
 
-def rig_relabelled(fit: Fit, testable: Array) -> list[Suspect]:
+def rig_relabelled(fit: Fit, testable: Mask) -> list[Suspect]:
     """The exchange of marks that makes (nearly) all heads fit, if there is one."""
     rows = np.flatnonzero(testable)
     rows = rows[np.argsort(-fit.dof[rows], kind="stable")][:MOST_HEADS]
@@ -34,7 +34,7 @@ def rig_relabelled(fit: Fit, testable: Array) -> list[Suspect]:
     index = np.take_along_axis(
         np.repeat(maps, len(rows), axis=0), np.tile(fit.case.index[rows], (len(orders), 1)), axis=1
     )
-    batch = batch.having(mark=points[index])
+    batch = replace(batch, mark=points[index])
     hang, hints = (
         np.tile(fit.case.hang[rows], (len(orders), 1, 1)),
         np.tile(fit.case.hints[rows], (len(orders), 1)),
@@ -53,9 +53,9 @@ def rig_relabelled(fit: Fit, testable: Array) -> list[Suspect]:
     return [replace(suspects[0], mark=None, kind="profile", instead=None, detail=None), *suspects]
 
 
-def _reversed_pans_fit(fit: Fit, rows: Array, points: Array, sigma: Array) -> bool:
+def _reversed_pans_fit(fit: Fit, rows: Rows, points: Array, sigma: Array) -> bool:
     heads = fit.case.alone(points, sigma).take(rows)
-    heads = heads.having(pan=-heads.pan)
+    heads = replace(heads, pan=-heads.pan)
     limit = np.full(len(rows), np.inf)
     _, chi2 = solve_alone(heads, fit.case.hang[rows], fit.case.hints[rows], limit, unstarted_only=True)
     return bool(np.mean(chi2 <= np.maximum(fit.limit[rows], 1.0)) >= 0.8)

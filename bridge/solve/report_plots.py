@@ -136,8 +136,9 @@ def _view(stage: Stage, calibration: Calibration, axes: tuple[int, int], label: 
         sheet.dot(at[u], at[v], "head" if calibration.fixtures[name].trusted else "doubted")
     for names, at in _clusters({name: at[[u, v]] for name, at in heads.items()}):
         sheet.label(at[0], at[1], names[0] if len(names) == 1 else f"{names[0]} .. {names[-1]} ({len(names)})")
-    for n, proposal in enumerate(calibration.next_marks[:1] if v == 1 else ()):
-        sheet.dot(proposal.at[0], proposal.at[1], "next", "next mark" if n == 0 else "", 5.0, below=True)
+    if v == 1 and calibration.next_marks:
+        x, y, _ = calibration.next_marks[0].at
+        sheet.dot(x, y, "next", "next mark", 5.0, below=True)
     return sheet.svg()
 
 

@@ -46,7 +46,7 @@ def with_shared_terms(fit: Fit) -> tuple[Case, list[SharedTerms]] | None:
             found.append(SharedTerms(str(profile), len(rows), terms))
     if not found:
         return None
-    heads = case.heads.having(terms_prior=prior, terms_weight=weight, terms_on=on)
+    heads = replace(case.heads, terms_prior=prior, terms_weight=weight, terms_on=on)
     return replace(case, heads=heads), found
 
 

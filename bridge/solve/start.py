@@ -14,14 +14,14 @@ import numpy as np
 
 from bridge.geometry.frames import beam_in_fixture
 from bridge.solve.alone import refine
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Mask
 from bridge.solve.heads import HeadBatch, PoseBatch, cost, level, sightings
 
 DOWN_ENOUGH = -0.08  # beams flatter than this make the similarity too weak to start from
 KEEP = 10
 
 
-def closed_form(heads: HeadBatch, hang: Array) -> tuple[PoseBatch, Array]:
+def closed_form(heads: HeadBatch, hang: Array) -> tuple[PoseBatch, Mask]:
     """PoseBatch from the similarity, and which (F,) can be used. `hang` (F, 3, 3): stage_from_fixture at any yaw."""
     d = beam_in_fixture(heads.pan, heads.tilt) @ hang.transpose(0, 2, 1)
     used = heads.weight > 0

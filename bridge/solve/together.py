@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from bridge.solve.alone import refine
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Mask
 from bridge.solve.case import Case
 from bridge.solve.heads import PoseBatch
 from bridge.solve.joint import Joint, solve_joint
@@ -15,7 +15,7 @@ from bridge.solve.joint import Joint, solve_joint
 HELD = 1e3  # times its usual weight, a mark stays where it is
 
 
-def solve_together(case: Case, poses: PoseBatch, points: Array, coupled: Array) -> Joint:
+def solve_together(case: Case, poses: PoseBatch, points: Array, coupled: Mask) -> Joint:
     """Joint solve of the coupled heads (F,) and all points, started at `poses` and `points` (P, 3)."""
     rows = np.flatnonzero(coupled)
     number = {int(row): k for k, row in enumerate(rows)}
@@ -38,7 +38,7 @@ def with_held_marks(case: Case) -> Case:
     return replace(case, border=replace(case.border, point_weight=weight))
 
 
-def settle(case: Case, poses: PoseBatch, coupled: Array, joint: Joint, limit: Array) -> tuple[PoseBatch, Array, Joint]:
+def settle(case: Case, poses: PoseBatch, coupled: Mask, joint: Joint, limit: Array) -> tuple[PoseBatch, Mask, Joint]:
     """Marks that nobody surveyed: see which heads do not fit the marks found, leave them out, solve again."""
     for _ in range(4):
         poses = poses.put(np.flatnonzero(coupled), joint.estimate.poses)

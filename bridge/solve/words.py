@@ -126,6 +126,11 @@ def unsolved_words(name: str, marks: Sequence[str], fits: bool) -> str:
     if len(marks) <= 1:
         seen = f"only mark {marks[0]}" if marks else "no mark"
         return f"{name}: {seen} was sighted; sight a second mark, far from the first, better four more"
+    if not fits and len(marks) > 2:
+        return (
+            f"{name}: sightings at {', '.join(marks)} fit no place above the floor; does pan or tilt run the other way"
+            " than its profile says, or are its hang or tilt zero wrong?"
+        )
     if not fits:
         return (
             f"{name}: sightings at {', '.join(marks)} do not fit its hang (pitch, roll) in rig.yaml; correct hang,"

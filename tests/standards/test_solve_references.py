@@ -3,9 +3,6 @@
 Sources stand beside each check. Simulations print their seed through the test's name.
 """
 
-import importlib.util
-from pathlib import Path
-
 import cv2
 import numpy as np
 import pytest
@@ -20,11 +17,7 @@ from bridge.solve.case import build_case
 from bridge.solve.fit import fit_case
 from bridge.solve.heads import HeadBatch, PoseBatch, sightings
 from bridge.solve.joint import Border, solve_joint
-
-_path = Path(__file__).parents[1] / "unit" / "solve" / "rigs_for_solve.py"
-_spec = importlib.util.spec_from_file_location("rigs_for_solve_standards", _path)
-rigs = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(rigs)
+from tests.unit.solve import rigs_for_solve as rigs
 
 
 def heads_alone(rig, seen, places, sigma, level_sigma_rad=None):

@@ -1,22 +1,16 @@
 """`tetherlight solve` as a user runs it: files in, poses.yaml, JSON, page and exit codes out."""
 
-import importlib.util
 import json
 import subprocess
 import sys
 from html.parser import HTMLParser
-from pathlib import Path
 
 import numpy as np
 import pytest
 import yaml
 
 from bridge.show import load
-
-_path = Path(__file__).parents[1] / "unit" / "solve" / "rigs_for_solve.py"
-_spec = importlib.util.spec_from_file_location("rigs_for_solve_system", _path)
-rigs = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(rigs)
+from tests.unit.solve import rigs_for_solve as rigs
 
 PROFILE = {
     "version": 1, "name": "made up", "footprint": 8,

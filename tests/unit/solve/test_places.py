@@ -35,11 +35,3 @@ def test_every_corner_of_an_odd_stage_counts() -> None:
     corners = np.array([[-6.0, 0.0], [0.0, -3.0], [6.0, 0.0], [4.0, 8.0], [-5.0, 7.0]])
     plan = plan_grid(stage_of(corners), 7, 5)
     assert all(np.linalg.norm(plan - corner, axis=1).min() < 1e-6 for corner in corners)
-
-
-def test_an_inset_keeps_away_from_the_edge() -> None:
-    corners = turned(10.0)
-    plan = plan_grid(stage_of(corners), 9, 7, inset=1.0)
-    outside = Polygon(tuple(map(tuple, corners.tolist()))).outside_by(plan)
-    assert len(plan) == 63
-    assert outside.max() <= -1.0 + 2e-6

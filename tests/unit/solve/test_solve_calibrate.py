@@ -1,10 +1,8 @@
 """The whole solve on made-up rigs: poses, marks, refusals, doubts, carried trusses, both faces."""
 
-import importlib.util
 import json
 import re
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,10 +17,8 @@ from bridge.solve.document import poses_document, solve_json
 from bridge.solve.next_marks import good_first_marks
 from bridge.solve.relabel import symmetric_orders
 from bridge.solve.words import suspect_words
+from tests.unit.solve import rigs_for_solve as rigs
 
-_spec = importlib.util.spec_from_file_location("rigs_for_solve", Path(__file__).with_name("rigs_for_solve.py"))
-rigs = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(rigs)
 FIVE = rigs.FIVE
 
 

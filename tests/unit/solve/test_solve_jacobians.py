@@ -48,8 +48,8 @@ def test_a_mark_moves_the_residual_opposite_to_the_head(seed):
     for k in range(3):
         d = np.zeros(3)
         d[k] = 1e-6
-        plus, _ = sightings(heads.having(mark=heads.mark + d), at, derive=False)
-        minus, _ = sightings(heads.having(mark=heads.mark - d), at, derive=False)
+        plus, _ = sightings(replace(heads, mark=heads.mark + d), at, derive=False)
+        minus, _ = sightings(replace(heads, mark=heads.mark - d), at, derive=False)
         assert np.allclose((plus - minus) / 2e-6, -J[..., k], rtol=1e-5, atol=1e-4)
 
 

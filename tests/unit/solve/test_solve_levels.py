@@ -1,17 +1,12 @@
 """Bases that hang less level than the plot says are seen from the sightings and do not cost the poses."""
 
-import importlib.util
-from pathlib import Path
-
 import numpy as np
 import pytest
 
 from bridge.solve.calibrate import calibrate
 from bridge.solve.words import suspect_words
+from tests.unit.solve import rigs_for_solve as rigs
 
-_spec = importlib.util.spec_from_file_location("rigs_for_solve_levels", Path(__file__).with_name("rigs_for_solve.py"))
-rigs = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(rigs)
 FIVE = rigs.FIVE
 
 
