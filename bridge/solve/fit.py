@@ -164,7 +164,6 @@ def _covariances(case: Case, poses: PoseBatch, solved: Mask, coupled: Mask, join
 
 
 def _put(cov: Array, rows: Rows, blocks: Array) -> None:
-    """Covariances of heads into those of all; a block without mechanical terms leaves zeros in their place."""
+    """Covariances of heads into those of all; mechanical terms that nobody of them has stay as unknown as they were."""
     n = blocks.shape[1]
-    cov[rows] = 0.0
     cov[rows, :n, :n] = blocks

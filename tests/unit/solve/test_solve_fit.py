@@ -10,10 +10,13 @@ from bridge.geometry.stage import Datum, Mark, Tape
 from bridge.solve.calibrate import calibrate
 from bridge.solve.case import build_case
 from bridge.solve.fit import Fit, fit_case
-from bridge.solve.heads import cost
+from bridge.solve.heads import PoseBatch, cost, normal
+from bridge.solve.joint import Estimate, Joint
 from bridge.solve.limits import limits
+from bridge.solve.measurements import Sighting
 from bridge.solve.predict import aim_error
 from bridge.solve.start import floor_under, search, solve_alone
+from bridge.solve.together import point_sigma
 from tests.unit.solve import rigs_for_solve as rigs
 
 FIVE = rigs.FIVE
@@ -155,3 +158,90 @@ def test_one_sound_rig_in_a_hundred_or_forty_is_doubted_whatever_its_size(marks:
         assert list(dof) == [2 * marks - 4] * 4
         assert limit == pytest.approx(np.full(4, chi2.isf(alarm / count, 2 * marks - 4)))
     assert limits(replace(case.heads, level_weight=np.zeros(4)))[0][0] == 2 * marks - 6
+
+
+@pytest.mark.parametrize("marks", [3, 4, 5])
+def test_sightings_that_mean_nothing_put_no_head_below_the_floor(marks: int) -> None:
+    """Random angles of 200 hanging heads, all beams pointing down, so that each has a start: many sink from there."""
+    rng, count = np.random.default_rng(marks), 200
+    angles = np.column_stack([rng.uniform(-180, 180, count * marks), rng.uniform(3, 84, count * marks)])
+    sightings = [Sighting(f"h{k // marks}", rigs.NAMES[k % marks], *map(float, pair)) for k, pair in enumerate(angles)]
+    case = build_case(rigs.fixtures([None] * count), rigs.stage(FIVE[:marks]), sightings)
+    heads = case.alone(case.border.point, np.full(marks, 0.01))
+    poses, chi = solve_alone(heads, case.hang, case.hints, np.full(count, np.inf), unstarted_only=True)
+    started = np.isfinite(chi)
+    assert np.all(poses.p[started, 2] >= floor_under(heads)[started])
+    assert np.count_nonzero(~started) > 0
+
+
+def test_two_sightings_that_the_hang_cannot_make_are_refused() -> None:
+    """A hanging head that points 5 deg up at both marks: its level contradicts it by some 250 of chi-squared."""
+    flat = [Sighting("h0", "A", 0.0, 95.0), Sighting("h0", "B", 40.0, 95.0)]
+    fit = fitted(rigs.fixtures([None]), rigs.stage(FIVE[:2]), flat)
+    assert not fit.solved[0]
+    assert np.isinf(fit.chi2[0])
+    good = rigs.sight(np.random.default_rng(1), rigs.rig(np.random.default_rng(1), 1), FIVE[:2])
+    assert fitted(rigs.fixtures([None]), rigs.stage(FIVE[:2]), good).solved[0]
+
+
+@pytest.mark.parametrize(("at_sigma", "solved"), [((np.inf, np.inf, 0.02), False), ((0.02, 0.02, 0.02), True)])
+def test_one_mark_is_enough_only_with_the_whole_position(at_sigma: tuple[float, ...], solved: bool) -> None:
+    rng = np.random.default_rng(1)
+    heads = rigs.rig(rng, 2)
+    seen = [s for s in rigs.sight(rng, heads, FIVE) if s.fixture == "h0" or s.mark == "A"]
+    fixtures = rigs.fixtures(heads)
+    fixtures[1] = replace(fixtures[1], at=tuple(heads[1].p), at_sigma=at_sigma)
+    fit = fitted(fixtures, rigs.stage(FIVE), seen)
+    assert list(fit.solved) == [True, solved]
+
+
+def test_a_poor_survey_is_allowed_for_where_one_head_sees_the_marks() -> None:
+    """Marks 5 cm off, as said, and beams put on them to 5 mm: nothing contradicts anything."""
+    doubts = 0
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        heads = rigs.rig(rng, 1)
+        survey = np.array(FIVE) + 0.05 * rng.standard_normal((5, 3))
+        marks = [Mark(n, tuple(at), sigma=0.05) for n, at in zip("ABCDE", survey.tolist(), strict=True)]
+        place, seen = rigs.stage(marks, aim_sigma=0.005), rigs.sight(rng, heads, FIVE, hand=0.005)
+        doubts += int(np.count_nonzero(fitted(rigs.fixtures(heads), place, seen).doubtful))
+    assert doubts == 0
+
+
+def test_the_sigma_of_a_point_is_the_mean_of_its_plan_axes() -> None:
+    points = np.zeros((2, 3))
+    estimate = Estimate(PoseBatch.at(np.zeros((0, 3)), np.zeros((0, 3, 3))), points, points[:0], np.zeros((0, 3, 3)))
+    joint = Joint(estimate, 0.0, np.zeros((0, 6, 6)), np.diag([1.0, 7.0, 99.0, 4.0, 14.0, 99.0, 5.0, 5.0]))
+    assert point_sigma(joint) == pytest.approx([2.0, 3.0])
+
+
+def test_the_survey_test_is_what_freeing_the_mark_brings() -> None:
+    """Deletion statistic: chi-squared of everything less that of everything without this one survey (least squares)."""
+    rng = np.random.default_rng(7)
+    heads = rigs.rig(rng, 3)
+    wrong = [*FIVE[:2], (6.1, 8.05, 0), *FIVE[3:], (3.0, 1.0, 0.0)]  # F is sighted by nobody
+    place = rigs.stage(wrong)
+    case = build_case(rigs.fixtures(heads), place, rigs.sight(rng, heads, FIVE))
+    fit = fit_case(case, place)
+    for mark in range(5):
+        weight = case.border.point_weight.copy()
+        weight[mark, :2] = 1e-4
+        freed = fit_case(replace(case, border=replace(case.border, point_weight=weight)), place)
+        assert np.array_equal(freed.coupled, fit.coupled)
+        assert fit.survey_test[mark] == pytest.approx(fit.joint.chi2 - freed.joint.chi2, rel=0.05, abs=0.02)
+    assert np.argmax(fit.survey_test) == 2
+    assert fit.survey_test[5] == 0.0
+
+
+def test_a_head_left_out_is_as_uncertain_as_the_marks_and_the_hand_leave_it() -> None:
+    fixtures, _, sightings = one_wrong(tilt=30.0)
+    marks = [Mark(n, tuple(map(float, at)), sigma=0.1) for n, at in zip("ABCDE", FIVE, strict=True)]
+    fit = fitted(fixtures, rigs.stage(marks), sightings)
+    assert list(fit.coupled) == [True, False, True]
+    assert np.min(fit.mark_sigma) > 0.03
+    row = np.array([1])
+    for sigma, share in ((fit.mark_sigma, 1.0), (np.zeros(5), 0.5)):
+        _, H, *_ = normal(fit.case.alone(fit.points, sigma).take(row), fit.poses.take(row))
+        alone = np.trace(np.linalg.inv(H[0])[:3, :3])
+        spread = np.trace(fit.cov[1, :3, :3])
+        assert alone == pytest.approx(spread, rel=0.01) if share == 1.0 else alone < share * spread

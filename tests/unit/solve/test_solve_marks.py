@@ -81,6 +81,22 @@ def test_a_tape_that_climbs_is_read_on_the_slope() -> None:
         assert answer.marks[name] == pytest.approx(at, abs=0.01)
 
 
+def test_a_wrong_sighting_bends_no_mark_that_nobody_surveyed() -> None:
+    """The head that does not fit the marks of the others is left out, and the marks stay."""
+    rng = np.random.default_rng(3)
+    heads = rigs.rig(rng, 5)
+    good = rigs.sight(rng, heads, PLACES, hand=0.01)
+    wrong = [replace(s, tilt=s.tilt + 6) if (s.fixture, s.mark) == ("h1", "C") else s for s in good]
+    ends = ((0, 1), (0, 2), (1, 3))
+    tapes = tuple(tape(rigs.NAMES[a], rigs.NAMES[b], PLACES[a], PLACES[b]) for a, b in ends)
+    place = rigs.stage(unknown("ABCDE"), datum=Datum("A", "B"), tapes=tapes)
+    answer = calibrate(rigs.fixtures(heads), place, wrong)
+    assert [(s.fixture, s.mark) for s in answer.suspects] == [("h1", "C")]
+    plain = calibrate(rigs.fixtures(heads), place, good)
+    for name in "ABCDE":
+        assert answer.marks[name] == pytest.approx(plain.marks[name], abs=0.01)
+
+
 def test_a_mark_of_unknown_height_is_found_and_one_of_known_height_held() -> None:
     rng = np.random.default_rng(5)
     heads = rigs.rig(rng, 6, level_deg=0.3)
