@@ -7,10 +7,11 @@ import pytest
 from scipy.stats import chi2
 
 from bridge.geometry.stage import Datum, Mark, Tape
+from bridge.solve.alone import refine
 from bridge.solve.calibrate import calibrate
 from bridge.solve.case import build_case
 from bridge.solve.fit import Fit, fit_case
-from bridge.solve.heads import PoseBatch, cost, normal
+from bridge.solve.heads import PoseBatch, cost, exp_so3, normal
 from bridge.solve.joint import Estimate, Joint
 from bridge.solve.limits import limits
 from bridge.solve.measurements import Sighting
@@ -158,6 +159,7 @@ def test_one_sound_rig_in_a_hundred_or_forty_is_doubted_whatever_its_size(marks:
         assert list(dof) == [2 * marks - 4] * 4
         assert limit == pytest.approx(np.full(4, chi2.isf(alarm / count, 2 * marks - 4)))
     assert limits(replace(case.heads, level_weight=np.zeros(4)))[0][0] == 2 * marks - 6
+    assert limits(replace(case.heads, at_weight=np.ones((4, 3))))[0][0] == 2 * marks - 1
 
 
 @pytest.mark.parametrize("marks", [3, 4, 5])
@@ -245,3 +247,25 @@ def test_a_head_left_out_is_as_uncertain_as_the_marks_and_the_hand_leave_it() ->
         alone = np.trace(np.linalg.inv(H[0])[:3, :3])
         spread = np.trace(fit.cov[1, :3, :3])
         assert alone == pytest.approx(spread, rel=0.01) if share == 1.0 else alone < share * spread
+
+
+def test_what_one_head_and_two_marks_say_of_a_survey_is_nothing() -> None:
+    rng = np.random.default_rng(8)
+    heads = rigs.rig(rng, 1)
+    fit = fitted(rigs.fixtures(heads), rigs.stage(FIVE[:2]), rigs.sight(rng, heads, FIVE[:2]))
+    assert fit.survey_test == pytest.approx([0, 0], abs=1e-6)
+
+
+def test_the_nearest_minimum_is_reached_from_far_and_chi_squared_never_grows() -> None:
+    """Started up to 4 m and 40 deg off; every head must get home, for its sightings have no noise."""
+    rng = np.random.default_rng(9)
+    heads = rigs.rig(rng, 60)
+    case = build_case(rigs.fixtures(heads), rigs.stage(FIVE), rigs.sight(rng, heads, FIVE, hand=0.0))
+    batch = replace(case.heads, level_weight=np.zeros(60))
+    p = np.array([h.p for h in heads]) + rng.uniform(-2.3, 2.3, (60, 3))
+    turn = exp_so3(np.radians(40) * rng.uniform(-1, 1, (60, 3)) / np.sqrt(3))
+    start = PoseBatch.at(p, np.array([h.R for h in heads]) @ turn)
+    poses, chi = refine(batch, start)
+    assert np.all(chi <= cost(batch, start))
+    assert chi == pytest.approx(cost(batch, poses), abs=1e-9)
+    assert np.max(np.linalg.norm(poses.p - [h.p for h in heads], axis=1)) < 1e-3

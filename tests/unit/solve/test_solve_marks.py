@@ -108,6 +108,30 @@ def test_a_mark_of_unknown_height_is_found_and_one_of_known_height_held() -> Non
         assert answer.marks["E"][2] == pytest.approx(expected, abs=within)
 
 
+def test_a_tape_to_a_fixture_holds_its_axis_point() -> None:
+    """Two marks and a hand of 3 cm leave the place to decimetres; the tape says how far it is from mark A."""
+    rng = np.random.default_rng(8)
+    heads = rigs.rig(rng, 3)
+    seen = rigs.sight(rng, heads, FIVE[:2])
+    tapes = (Tape(("A", "h1"), float(np.linalg.norm(heads[1].p - FIVE[0])), 0.002),)
+    off = []
+    for place in (rigs.stage(FIVE[:2]), rigs.stage(FIVE[:2], tapes=tapes)):
+        found = calibrate(rigs.fixtures(heads), place, seen)
+        reach = np.linalg.norm(np.subtract(found.fixtures["h1"].position, found.marks["A"]))
+        off.append(abs(reach - tapes[0].metres))
+    assert off[0] > 0.05
+    assert off[1] < 0.004
+
+
+def test_a_mark_that_only_a_tape_knows_is_as_good_as_unknown() -> None:
+    heads, seen = exact()
+    marks = [*(Mark(n, tuple(at)) for n, at in zip("ABCDE", PLACES.tolist(), strict=True)), *unknown("F")]
+    place = rigs.stage(marks, tapes=(Tape(("A", "F"), 3.0),))
+    answer = calibrate(rigs.fixtures(heads), place, seen)
+    assert answer.mark_sigma["F"] > 10
+    assert answer.mark_sigma["A"] < 0.01
+
+
 def test_a_datum_is_exact_by_definition() -> None:
     heads, seen = exact()
     place = rigs.stage(unknown("ABCDE"), datum=Datum("A", "B"), tapes=(tape("A", "B", PLACES[0], PLACES[1]),))

@@ -112,3 +112,15 @@ def test_a_sound_truss_lets_nobody_go(seed: int) -> None:
     places = np.array(FIVE) + 0.01 * rng.standard_normal((5, 3))
     answer = calibrate(rigs.fixtures(now, truss="t"), rigs.stage(places), seen, carried(heads))
     assert all(f.carried_over == "t" for f in answer.fixtures.values())
+
+
+def test_a_truss_says_nothing_of_how_level_crews_hang() -> None:
+    """Its heads keep the tips of their earlier poses, far from the plot's level or not."""
+    rng = np.random.default_rng(5)
+    heads = rigs.rig(rng, 8, level_deg=4.0)
+    now = shifted(heads)
+    seen = rigs.sight(rng, now, FIVE)
+    answer = calibrate(rigs.fixtures(now, truss="t"), rigs.stage(FIVE), seen, carried(heads))
+    assert not any("less level" in note for note in answer.notes)
+    plain = calibrate(rigs.fixtures(now), rigs.stage(FIVE), seen)
+    assert any("less level" in note for note in plain.notes)
