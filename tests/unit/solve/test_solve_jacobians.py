@@ -104,3 +104,8 @@ def test_truss_derivatives():
 def test_log_undoes_exp():
     w = np.random.default_rng(0).uniform(-1.7, 1.7, (50, 3))
     assert np.allclose(log_so3(exp_so3(w)), w, atol=1e-9)
+
+
+def test_terms_are_expected_within_their_usual_size() -> None:
+    """facts/solver.md: tilt zero, squareness, collimation 0.5, 0.2, 0.1 deg; lens 5 cm; pan scale 0.1 %."""
+    assert pytest.approx([*np.radians([0.5, 0.2, 0.1]), 0.05, 0.05, 0.001]) == TERM_SIGMA

@@ -37,6 +37,20 @@ def test_a_sound_rig_raises_no_doubt(seed: int) -> None:
     assert all(f.trusted and f.verified for f in answer.fixtures.values())
 
 
+def test_a_mark_is_named_from_about_a_decimetre_of_wrong_survey() -> None:
+    """facts/solver.md: 10 cm are found in 88 % of rigs with five marks; here 12 cm, in four of four, named first."""
+    first = []
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        heads, survey = rigs.rig(rng, 9), np.array(FIVE, float)
+        survey[2, 0] += 0.12
+        suspects = calibrate(rigs.fixtures(heads), rigs.stage(survey), rigs.sight(rng, heads, FIVE)).suspects
+        assert all(s.fixture is None for s in suspects)
+        first.append((suspects[0].mark, suspects[0].kind))
+        assert suspects[0].misfit == pytest.approx(0.12, abs=0.04)
+    assert first == [("C", "mark")] * 4
+
+
 def test_a_position_that_the_plot_has_wrong_is_named_with_the_right_one() -> None:
     rng = np.random.default_rng(5)
     heads = rigs.rig(rng, 4)
@@ -77,12 +91,12 @@ def test_another_corner_is_told_where_it_brings_heads_to_within_half(share: floa
 
 @pytest.mark.parametrize(("marks", "loosened"), [(4, False), (5, True)])
 def test_one_base_off_level_is_let_go_only_where_five_marks_tell_it_from_a_wrong_sighting(marks, loosened) -> None:
-    rng = np.random.default_rng(26)
-    heads = rigs.rig(rng, 6)
-    heads[2].R = heads[2].R @ rigs.rx(np.radians(8))
+    rng = np.random.default_rng(0)
+    heads = rigs.rig(rng, 3)
+    heads[2].R = heads[2].R @ rigs.rx(np.radians(10))
     answer = calibrate(rigs.fixtures(heads), rigs.stage(FIVE[:marks]), rigs.sight(rng, heads, FIVE[:marks]))
     assert any(note.startswith("h2: its base hangs further") for note in answer.notes) is loosened
-    assert answer.trusted is loosened
+    assert [(s.fixture, s.kind) for s in answer.suspects] == ([] if loosened else [("h2", "hang")])
 
 
 @pytest.mark.parametrize("mount", ["hanging", "side"])
