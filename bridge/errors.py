@@ -2,7 +2,8 @@
 
     TetherlightError
     |-- InputError      bad files, arguments or values        exit 2
-    |   `-- ShowError   problems in a show folder, all at once
+    |   |-- ShowError   problems in a show folder, all at once
+    |   `-- CaptureError  a recorder's file is broken or not ours
     |-- NetworkError    a socket could not be opened           exit 3
     |-- UnsolvableError no fixture could be solved             exit 4
     `-- Refused         one message on the wire asks for what it may not have (counted, logged, never fatal)
@@ -40,6 +41,14 @@ class ShowError(InputError):
     @property
     def lines(self) -> list[str]:
         return self.problems
+
+
+class CaptureError(InputError):
+    """A capture cannot be read: what was expected and found `offset` octets after its beginning."""
+
+    def __init__(self, offset: int, expected: str, found: str) -> None:
+        super().__init__(f"octet {offset}: expected {expected}, found {found}")
+        self.offset = offset
 
 
 class NetworkError(TetherlightError):
