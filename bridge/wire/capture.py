@@ -30,6 +30,7 @@ RAW, USER0 = 101, 147
 _NETWORK, _EVENTS = 0, 1
 _KINDS = {(RAW, "network"): _NETWORK, (USER0, "events"): _EVENTS}
 _PART = 40_000  # octets, of which JSON may make six each: below pcapng.MAX_PACKET whatever they are
+_SHOWN = 60
 _PART_BEGINS = b'{"part":'
 
 
@@ -156,7 +157,7 @@ class _Reader:
         shift_us = fields.get("wall_minus_clock_us")
         if fields.get("capture") != VERSION or type(shift_us) is not int or abs(shift_us) >= 1 << 64:
             expected = f'the event {{"capture": {VERSION}, "wall_minus_clock_us": N}} first'
-            found = repr(packet.octets[:40]) if kind == _EVENTS else "a datagram"
+            found = repr(packet.octets[:_SHOWN]) if kind == _EVENTS else "a datagram"
             raise CaptureError(packet.offset, expected, f"{found}; is it a capture of `tetherlight run`, and whole?")
         self._offset_us = shift_us
         return Opening(packet.stamp - shift_us, shift_us, fields)
@@ -165,7 +166,7 @@ class _Reader:
         if packet.octets.startswith(_PART_BEGINS):
             return self._part(at_us, packet)
         if self._parts:
-            raise CaptureError(packet.offset, f"part {len(self._parts) + 1} of an event", repr(packet.octets[:40]))
+            raise CaptureError(packet.offset, f"part {len(self._parts) + 1} of an event", repr(packet.octets[:_SHOWN]))
         return Event(at_us, packet.octets)
 
     def _part(self, at_us: int, packet: Packet) -> Event | None:
@@ -176,7 +177,7 @@ class _Reader:
         except (KeyError, AttributeError, UnicodeError):
             octets = None
         if octets is None or fields["part"] != number:
-            raise CaptureError(packet.offset, f"part {number} of an event", repr(packet.octets[:40]))
+            raise CaptureError(packet.offset, f"part {number} of an event", repr(packet.octets[:_SHOWN]))
         self._parts.append(octets)
         self._parts_size += len(packet.octets)
         if self._parts_size > MAX_EVENT:
@@ -191,7 +192,7 @@ def _json(packet: Packet) -> dict[str, Any]:
     try:
         found = json.loads(packet.octets)
     except (ValueError, RecursionError) as error:
-        raise CaptureError(packet.offset, "a JSON object", f"{packet.octets[:40]!r} ({error})") from None
+        raise CaptureError(packet.offset, "a JSON object", f"{packet.octets[:_SHOWN]!r} ({error})") from None
     if not isinstance(found, dict):
-        raise CaptureError(packet.offset, "a JSON object", repr(packet.octets[:40]))
+        raise CaptureError(packet.offset, "a JSON object", repr(packet.octets[:_SHOWN]))
     return found
