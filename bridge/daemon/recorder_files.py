@@ -34,7 +34,7 @@ class Gap(NamedTuple):
 
 
 class Writer:
-    """Writes captures; never raises. `broken` until a capture is open: then `begin` is asked for.
+    """Writes captures; never raises. `broken` while none is open; `begins` counts how often `begin` has returned.
 
     `pause` is called after each write, to leave the interpreter to others. `lost` counts what was given to `write` and
     is in no file; the next thing that is written after it is an event that says how many.
@@ -52,6 +52,7 @@ class Writer:
         self.kept = self.lost = self.octets = 0
         self.file = ""
         self.broken = True
+        self.begins = 0
         self._folder, self._name, self._program, self._limits = folder, name, program, limits
         self._say, self._pause = say, pause
         self._handle = -1
@@ -82,6 +83,7 @@ class Writer:
                     path.unlink()
         else:
             self._untold, self.broken, self.file, self._previous = 0, False, path.name, path.name
+        self.begins += 1  # last: from now on the loop may ask again
 
     def write(self, entries: Sequence[Datagram | Event | Gap]) -> None:
         """Append these to the capture, all or none."""
