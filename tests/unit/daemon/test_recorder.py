@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import errno
+import json
 import os
+import tempfile
 import threading
 from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from bridge.daemon.recorder import BATCH, OVERHEAD, Backlog, Recorder
 from bridge.daemon.recorder_files import Begin, Gap
@@ -225,3 +230,59 @@ def test_what_came_before_the_first_file_is_counted(rig: Rig) -> None:
     rig.recorder.work()
     assert read(rig.folder) == [[capture.lost(2, 1), Event(2, STATE)]]
     assert rig.recorder.lost == 1
+
+
+class Shaky:
+    """A disk that takes `room` octets more."""
+
+    def __init__(self, patch: pytest.MonkeyPatch) -> None:
+        self.room, write = 10**9, os.write
+
+        def limited(handle: int, octets: bytes) -> int:
+            if self.room == 0:
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            count = write(handle, octets[: self.room])
+            self.room -= count
+            return count
+
+        patch.setattr("bridge.daemon.recorder_files.os.write", limited)
+
+
+STEP = st.one_of(
+    st.tuples(st.just("put"), st.integers(1, 40)),
+    st.tuples(st.just("work"), st.just(0)),
+    st.tuples(st.just("room"), st.sampled_from([0, 100, 5000, 10**9])),
+    st.tuples(st.just("wait"), st.sampled_from([1, 6, 700])),
+)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.lists(STEP, max_size=40))
+def test_every_entry_is_in_a_file_or_in_a_gap_that_a_file_tells(steps: list[tuple[str, int]]) -> None:
+    with tempfile.TemporaryDirectory() as name, pytest.MonkeyPatch.context() as patch:
+        rig, disk = Rig(Path(name)), Shaky(patch)
+        rig.recorder._backlog._most = 30 * (OVERHEAD + 10)
+        now_us, given_n = 0, 0
+        for what, n in [*steps, ("room", 10**9), ("work", 0), ("wait", 6), ("put", 1), ("work", 0)]:
+            now_us += n * S if what == "wait" else 0
+            rig.wall_us = WALL_US + now_us
+            for _ in range(n if what == "put" else 1):
+                if rig.recorder.wants_start(now_us):
+                    rig.recorder.begin_file(now_us, [STATE])
+                if what == "put":
+                    given_n += 1
+                    rig.recorder.event(given_n, b'{"n": %d}' % given_n)
+            if what == "work":
+                rig.recorder.work()
+            disk.room = n if what == "room" else disk.room
+        texts = [json.loads(entry.payload) for file in read(rig.folder) for entry in file]
+        kept = [text["n"] for text in texts if "n" in text]
+        lost = sum(text.get("lost", 0) for text in texts)
+        assert kept == sorted(set(kept))
+        assert (len(kept), lost) == (rig.recorder.kept, rig.recorder.lost)
+        assert len(kept) + lost == given_n
+        expected = 1
+        for text in texts:  # each gap stands exactly where the entries are missing
+            expected += text.get("lost", 0)
+            assert text.get("n", expected) == expected
+            expected += "n" in text
