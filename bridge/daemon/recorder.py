@@ -35,7 +35,6 @@ leaves the interpreter to the loop for a moment."""
 SAY_AGAIN_US = 60_000_000
 """A queue that is full again and again is said this often."""
 
-
 Entry = Datagram | Event | Gap | Begin
 
 
@@ -50,6 +49,7 @@ class Backlog:
         self._entries: deque[Entry] = deque()
         self._put = self._taken = 0
         self._unsaid = 0
+        self._refused_us = 0
         self.lost = 0
 
     @property
@@ -66,19 +66,25 @@ class Backlog:
         """Queue it, unless the queue is full: then all is counted as lost until half of it is written."""
         if self._unsaid:
             if not self.half_empty:
-                return self._refuse()
-            self._append(Gap(entry.at_us, self._unsaid))
-            self._unsaid = 0
+                return self._refuse(entry)
+            self.say_gap()
         size = len(entry.payload) + OVERHEAD
         if self._put - self._taken + size > self._most:
-            return self._refuse()
+            return self._refuse(entry)
         self._put += size
         self._entries.append(entry)
         return True
 
     def begin(self, entry: Begin) -> None:
-        """Queue the change of files; it is never lost."""
+        """Queue the change of files; it is never lost. A gap before it belongs to the file before it."""
+        self.say_gap()
         self._append(entry)
+
+    def say_gap(self) -> None:
+        """Queue what was lost, if anything was since the last time."""
+        if self._unsaid:
+            self._append(Gap(self._refused_us, self._unsaid))
+            self._unsaid = 0
 
     def take(self) -> list[Entry]:
         """The next entries, as many as one batch may have; a Begin comes alone."""
@@ -101,8 +107,9 @@ class Backlog:
         self._put += _size(entry)
         self._entries.append(entry)
 
-    def _refuse(self) -> bool:
+    def _refuse(self, entry: Datagram | Event) -> bool:
         self._unsaid += 1
+        self._refused_us = entry.at_us
         self.lost += 1
         return False
 
@@ -195,7 +202,10 @@ class Recorder:
 
     def close(self, timeout_s: float = 5.0) -> bool:
         """Write what is left; False when the disk did not take it in time."""
+        self._backlog.say_gap()
         self._ended.set()
+        if self._thread.ident is None:  # never started: what is queued is written all the same
+            self._thread.start()
         self._thread.join(timeout_s)
         if self._thread.is_alive():
             self._say(f"recorder: {len(self._backlog)} entries were not written: the disk does not answer")

@@ -69,7 +69,8 @@ class Writer:
         self.close()
         at_us, wall_us, events = begin
         self._began_us = at_us
-        self._offset_us = max(wall_us - at_us, 0)  # a clock that stands in 1970: times in a file cannot be negative
+        untold_before = self._untold
+        self._offset_us = wall_us - at_us
         path = None
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
@@ -77,12 +78,13 @@ class Writer:
             path = self._create(wall_us)
             self._write(self._opening(at_us, events))
         except Exception as error:  # anything: a thread that dies in silence keeps nothing from then on
+            self._untold = untold_before
             self._fail(error)
             if path is not None:  # it holds no whole state: nobody can use it
                 with contextlib.suppress(OSError):
                     path.unlink()
         else:
-            self._untold, self.broken, self.file, self._previous = 0, False, path.name, path.name
+            self.broken, self.file, self._previous = False, path.name, path.name
         self.begins += 1  # last: from now on the loop may ask again
 
     def write(self, entries: Sequence[Datagram | Event | Gap]) -> None:
@@ -112,8 +114,7 @@ class Writer:
     def _opening(self, at_us: int, events: Sequence[bytes]) -> Iterator[bytes]:
         after = self._previous or None
         yield capture.opening(at_us, self._offset_us, self._program, name=self._name, after=after)
-        if self._untold:
-            yield from capture.blocks(capture.lost(at_us, self._untold), self._offset_us)
+        yield from self._tell(at_us)
         for event in events:
             yield from capture.blocks(Event(at_us, event), self._offset_us)
 
@@ -121,6 +122,7 @@ class Writer:
         for entry in entries:
             if isinstance(entry, Gap):
                 self._untold += entry.lost
+                yield from self._tell(entry.at_us)
                 continue
             try:
                 made = list(capture.blocks(entry, self._offset_us))
@@ -128,11 +130,15 @@ class Writer:
                 self._lose([entry])
                 self._once("entry", f"recorder: an entry that no capture can hold is left out: {error}")
                 continue
-            if self._untold:
-                yield from capture.blocks(capture.lost(entry.at_us, self._untold), self._offset_us)
-                self._untold = 0
+            yield from self._tell(entry.at_us)
             yield from made
             self.kept += 1
+
+    def _tell(self, at_us: int) -> Iterator[bytes]:
+        """Say in the file what it lacks since this was last said."""
+        if self._untold:
+            yield from capture.blocks(capture.lost(at_us, self._untold), self._offset_us)
+            self._untold = 0
 
     def _write(self, blocks: Iterable[bytes]) -> None:
         """Write these in pieces. When the disk fails, none of them stay in the file."""
