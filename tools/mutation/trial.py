@@ -98,7 +98,7 @@ class Witnesses:
         chosen = []
         for number, files in enumerate(stages):
             tests = [test for test in self.seconds if test.split("::")[0] in files]
-            if "" in seen and number < 2 or not seen and number == 0:
+            if (number < 2 and "" in seen) or (number == 0 and not seen):
                 keep = set(tests)
             else:
                 keep = enter if "" in seen else seen
