@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
 import resource
@@ -35,11 +36,21 @@ def enter(tree: Path, log: Path) -> None:
 
 
 class _Witness:
-    """Notes for every test how long it takes and which lines it runs; "" stands for imports and collection."""
+    """Notes for every test how long it takes and which lines it runs.
+
+    Lines that a file of tests runs while it is imported count for the whole file; "" is the import of ours itself.
+    """
 
     def __init__(self, measured: coverage.Coverage) -> None:
         self._measured = measured
         self.seconds: dict[str, float] = {}
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_make_collect_report(self, collector: pytest.Collector) -> Iterator[None]:
+        self._measured.switch_context(collector.nodeid if isinstance(collector, pytest.Module) else "")
+        report = yield
+        self._measured.switch_context("")
+        return report
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
@@ -58,6 +69,9 @@ def witness(tree: Path, rooms: Sequence[Path], tests: Sequence[str], answer: Pat
     measured = coverage.Coverage(data_file=None, include=include, config_file=False)
     seen = _Witness(measured)
     measured.start()
+    for room in rooms:
+        for module in sorted(room.rglob("*.py")):
+            importlib.import_module(".".join(module.with_suffix("").parts))
     code = int(pytest.main([*tests, *QUIET], plugins=[seen]))
     measured.stop()
     data = measured.get_data()

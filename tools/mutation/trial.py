@@ -89,21 +89,19 @@ class Witnesses:
     def choose(self, fault: Fault, stages: list[list[str]]) -> list[list[str]]:
         """The tests of each stage that can see the fault, quickest first.
 
-        What runs at import may matter to anybody: then all but the scenarios that never enter the file. What nobody
-        was seen to run is still shown to the room's own tests.
+        What runs at import (constants, defaults) may matter to whoever enters the file; or to all where nobody was seen
+        to enter, as in files of plain data. That, and what nobody was seen to run, the room's own tests always see.
         """
         lines = self.lines.get(str(fault.path), {})
         seen = set().union(*(lines.get(n, set()) for n in range(fault.lines[0], fault.lines[1] + 1)))
-        enter = set().union(*lines.values())
-        chosen = []
-        for number, files in enumerate(stages):
-            tests = [test for test in self.seconds if test.split("::")[0] in files]
-            if (number < 2 and "" in seen) or (number == 0 and not seen):
-                keep = set(tests)
-            else:
-                keep = enter if "" in seen else seen
-            chosen.append(sorted((t for t in tests if t in keep), key=self.seconds.__getitem__))
-        return chosen
+        at_import = "" in seen
+        if at_import:
+            seen = set().union(*lines.values()) - {""} or set(self.seconds)
+        if at_import or not seen:
+            seen |= set(stages[0])
+        quickest_first = sorted(self.seconds, key=self.seconds.__getitem__)
+        files_first = [(test.split("::")[0], test) for test in quickest_first]
+        return [[test for file, test in files_first if file in files and {file, test} & seen] for files in stages]
 
 
 @dataclass(frozen=True)

@@ -34,10 +34,15 @@ def shortened(slots: int) -> bytes:
     return bytes(packet)
 
 
-def reason(packet: bytes) -> str:
+def refusal(packet: bytes) -> E131Error:
     with pytest.raises(E131Error) as caught:
         parse(packet)
-    return caught.value.reason
+    assert " " in str(caught.value), "a sentence for the log"
+    return caught.value
+
+
+def reason(packet: bytes) -> str:
+    return refusal(packet).reason
 
 
 @pytest.mark.parametrize("slots", [0, 1, 24, 511, 512])
@@ -87,6 +92,72 @@ def test_a_source_name_may_fill_its_field_or_be_no_utf8() -> None:
 )
 def test_every_field_of_a_data_packet_is_checked(at: int, octets: bytes, word: str) -> None:
     assert reason(changed(DATA, at, octets)) == word
+
+
+@pytest.mark.parametrize(
+    ("packet", "at", "layer"),
+    [(DATA, 17, "root"), (DATA, 39, "framing"), (DATA, 116, "DMP"), (DISCOVERY, 113, "universe discovery")],
+)
+def test_a_wrong_length_names_its_layer_with_what_was_found_and_expected(packet: bytes, at: int, layer: str) -> None:
+    text = str(refusal(changed(packet, at, b"\x01")))
+    expected = int.from_bytes(packet[at - 1 : at + 1], "big")
+    assert text.startswith(f"{layer} layer: ")
+    assert f"{expected & 0xFF00 | 1:#06x}" in text
+    assert f"expected {expected:#06x}" in text
+
+
+# facts/protocols.md: priority 0..200, universes 1..63999; a synchronisation address of 0 is none
+@pytest.mark.parametrize(
+    ("at", "octets"),
+    [(108, b"\0"), (108, b"\xc8"), (109, b"\0\0"), (109, b"\xf9\xff"), (113, b"\0\1"), (113, b"\xf9\xff")],
+)
+def test_the_ends_of_every_range_are_legal(at: int, octets: bytes) -> None:
+    data = parse(changed(DATA, at, octets))
+    assert isinstance(data, Data)
+    found = {108: data.priority, 109: data.sync_universe, 113: data.universe}[at]
+    assert found == int.from_bytes(octets, "big")
+
+
+@pytest.mark.parametrize("octet", [0x80, 0x40, 0x20, 0x1F])
+def test_every_option_has_a_bit_of_its_own(octet: int) -> None:
+    """facts/protocols.md: 0x80 preview, 0x40 stream terminated, 0x20 force synchronisation; the rest means nothing."""
+    data = parse(changed(DATA, 112, bytes([octet])))
+    assert isinstance(data, Data)
+    assert (data.preview, data.terminated, data.force_sync) == (octet == 0x80, octet == 0x40, octet == 0x20)
+
+
+def test_all_octets_of_a_number_count() -> None:
+    data = parse(changed(changed(DATA, 108, b"\x64\x80\x01\xff"), 113, b"\xf0\x02"))
+    assert isinstance(data, Data)
+    assert (data.priority, data.sync_universe, data.sequence, data.universe) == (100, 0x8001, 0xFF, 0xF002)
+    page = parse(changed(DISCOVERY, 118, b"\xfe\xff\x80\x01"))
+    assert page == e131.Discovery(CID, "source", 0xFE, 0xFF, (0x8001, 2, 3))
+
+
+@pytest.mark.parametrize("universe", [1, 63999])
+def test_synchronisation_works_on_every_universe(universe: int) -> None:
+    assert parse(e131.sync_packet(CID, universe, 255)) == e131.Sync(CID, 255, universe)
+    assert reason(changed(SYNC, 45, b"\xfa\0")) == "range"
+
+
+def discovered(count: int) -> bytes:
+    """DISCOVERY with so many universes, every length as E1.31 wants it."""
+    packet = bytearray(DISCOVERY[:120] + b"".join(n.to_bytes(2, "big") for n in range(1, count + 1)))
+    for at, before in ((16, 16), (38, 38), (112, 112)):
+        packet[at : at + 2] = (0x7000 | (len(packet) - before)).to_bytes(2, "big")
+    return bytes(packet)
+
+
+@pytest.mark.parametrize("count", [0, 1, 512])
+def test_a_page_of_discovery_holds_up_to_512_universes(count: int) -> None:
+    page = parse(discovered(count))
+    assert page == e131.Discovery(CID, "source", 0, 0, tuple(range(1, count + 1)))
+    assert reason(discovered(513)) == "length"
+
+
+def test_a_universe_that_is_named_twice_is_told_once() -> None:
+    (page,) = e131.discovery_packets(CID, "source", [9, 2, 9])
+    assert parse(page) == e131.Discovery(CID, "source", 0, 0, (2, 9))
 
 
 @pytest.mark.parametrize("packet", [DATA, SYNC, DISCOVERY])

@@ -26,7 +26,7 @@ def element(data: bytes) -> bytes:
 def reason(datagram: bytes) -> str:
     with pytest.raises(OscError) as caught:
         decode(datagram)
-    assert len(str(caught.value)) < 400, "a message for the log, not a dump of the datagram"
+    assert 10 < len(str(caught.value)) < 400, "a message for the log, not a dump of the datagram"
     return caught.value.reason
 
 
@@ -83,11 +83,13 @@ def test_an_unknown_type_tag_discards_the_message_and_never_shifts_arguments(tag
 
 
 def test_an_unknown_type_tag_in_a_bundle_leaves_the_other_messages_when_the_caller_collects() -> None:
-    datagram = encode_bundle([GOOD, b"/x\0\0,r\0\0\0\0\0\0", GOOD])
-    assert reason(datagram) == "unknown-type"
-    discarded: list[OscError] = []
-    assert decode(datagram, discarded) == [GOOD_MESSAGE, GOOD_MESSAGE]
-    assert [error.reason for error in discarded] == ["unknown-type"]
+    strange = b"/x\0\0,r\0\0\0\0\0\0"
+    for inner in (strange, encode_bundle([strange])):
+        datagram = encode_bundle([GOOD, inner, GOOD])
+        assert reason(datagram) == "unknown-type"
+        discarded: list[OscError] = []
+        assert decode(datagram, discarded) == [GOOD_MESSAGE, GOOD_MESSAGE]
+        assert [error.reason for error in discarded] == ["unknown-type"]
 
 
 @pytest.mark.parametrize("number", [float("nan"), float("inf"), float("-inf")])
@@ -165,6 +167,53 @@ def test_bounds_on_size_depth_elements_and_arguments() -> None:
     assert reason(encode("/" + "x" * osc.MAX_STRING)) == "oversized"
     assert reason(encode("/x", "s" * (osc.MAX_STRING + 1))) == "oversized"
     assert reason(bytes(osc.MAX_DATAGRAM + 4)) == "oversized"
+
+
+def test_what_just_fits_is_taken() -> None:
+    full = encode("/x", *range(osc.MAX_ARGUMENTS))
+    assert decode(full) == [Message("/x", tuple(range(osc.MAX_ARGUMENTS)))]
+    longest = "/" + "x" * (osc.MAX_STRING - 1)
+    assert decode(encode(longest, "s" * osc.MAX_STRING)) == [Message(longest, ("s" * osc.MAX_STRING,))]
+    blob = bytes(osc.MAX_DATAGRAM - 12)  # address 4, type tags 4, size 4
+    assert len(encode("/x", blob)) == osc.MAX_DATAGRAM
+    assert decode(encode("/x", blob)) == [Message("/x", (blob,))]
+    assert reason(encode("/x", blob + b"1")) == "oversized"
+
+
+@pytest.mark.parametrize(
+    ("number", "tag"),
+    [
+        (-(1 << 31), b",i"),
+        ((1 << 31) - 1, b",i"),
+        (-(1 << 31) - 1, b",h"),
+        (1 << 31, b",h"),
+        (-(1 << 63), b",h"),
+        ((1 << 63) - 1, b",h"),
+    ],
+)
+def test_an_integer_takes_64_bits_only_where_it_must(number: int, tag: bytes) -> None:
+    octets = encode("/x", number)
+    assert octets[4:6] == tag
+    assert decode(octets) == [Message("/x", (number,))]
+
+
+def test_a_refusal_tells_which_address_and_what_was_found() -> None:
+    for wrong, words in (
+        (b"/x/y\0\0\0\0,f\0\0", ["/x/y", "'f'"]),
+        (b"/x/y\0\0\0\0,r\0\0", ["/x/y", "'r'"]),
+        (b"/x/y\0\0\0\0,N\0\0\0\0\0\0", ["/x/y", "4 octets"]),
+        (b"/x/y\0\0\0\0,s\0\0\xff\0\0\0", ["/x/y", "'s'"]),
+        (b"/x/y\0\0\0\0,f\0\0\x7f\xc0\0\0", ["/x/y", "nan"]),
+        (b"/x/y\0\0\0\0f\0\0\0", ["/x/y", "','", "b'f'"]),
+        (b"/x/y\0\0\0\0,b\0\0\0\0\0\x08abcd", ["/x/y", "8 octets"]),
+        (b"/x/*\0\0\0\0,\0\0\0", ["'/x/*'"]),
+        (b"/x/\x01\0\0\0\0,\0\0\0", ["'/x/\\x01'"]),
+        (b"abcdefghijkl", ["'#bundle'", "b'abcdefgh'"]),
+        (BUNDLE + struct.pack(">i", 12) + b"/x\0\0", ["size 12", "from 4 to 4"]),
+    ):
+        with pytest.raises(OscError) as caught:
+            decode(wrong)
+        assert [word for word in words if word not in str(caught.value)] == []
 
 
 VALUES = st.one_of(
