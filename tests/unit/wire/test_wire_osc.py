@@ -84,6 +84,9 @@ def test_an_unknown_type_tag_discards_the_message_and_never_shifts_arguments(tag
 
 def test_an_unknown_type_tag_in_a_bundle_leaves_the_other_messages_when_the_caller_collects() -> None:
     strange = b"/x\0\0,r\0\0\0\0\0\0"
+    alone: list[OscError] = []
+    assert decode(strange, alone) == []
+    assert [error.reason for error in alone] == ["unknown-type"]
     for inner in (strange, encode_bundle([strange])):
         datagram = encode_bundle([GOOD, inner, GOOD])
         assert reason(datagram) == "unknown-type"
@@ -174,6 +177,8 @@ def test_what_just_fits_is_taken() -> None:
     assert decode(full) == [Message("/x", tuple(range(osc.MAX_ARGUMENTS)))]
     longest = "/" + "x" * (osc.MAX_STRING - 1)
     assert decode(encode(longest, "s" * osc.MAX_STRING)) == [Message(longest, ("s" * osc.MAX_STRING,))]
+    many = ("s" * osc.MAX_STRING,) * 8
+    assert decode(encode("/x", *many)) == [Message("/x", many)], "every string is measured by itself"
     blob = bytes(osc.MAX_DATAGRAM - 12)  # address 4, type tags 4, size 4
     assert len(encode("/x", blob)) == osc.MAX_DATAGRAM
     assert decode(encode("/x", blob)) == [Message("/x", (blob,))]

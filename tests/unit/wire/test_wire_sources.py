@@ -142,6 +142,52 @@ def test_synchronisation_has_a_sequence_and_a_bound_of_its_own() -> None:
     assert sources.accept(Sync(C, 0, 7), FROM, 3.0) == "sync"
 
 
+def test_a_lost_source_of_synchronisation_makes_room_and_a_live_one_does_not() -> None:
+    sources = Sources([1], max_sources=2)
+    sources.accept(Sync(A, 9, 7), FROM, 100.0)
+    sources.accept(Sync(B, 9, 7), FROM, 102.0)
+    assert sources.accept(Sync(C, 9, 7), FROM, 100.0 + LOSS_S) == "too-many"
+    assert sources.accept(Sync(C, 9, 7), FROM, 100.1 + LOSS_S) == "sync"
+    assert sources.accept(Sync(B, 9, 7), FROM, 102.0 + LOSS_S) == "sequence", "still known, and not yet lost"
+    assert sources.accept(Sync(B, 9, 7), FROM, 102.1 + LOSS_S) == "sync", "lost: any sequence is new"
+    assert sources.accept(Sync(A, 9, 7), FROM, 102.1 + LOSS_S) == "too-many"
+
+
+def test_a_newcomer_displaces_the_oldest_of_the_weakest_and_nobody_of_its_own_priority() -> None:
+    sources = Sources([1], max_sources=3)
+    sources.accept(packet(A, priority=50), FROM, 1.0)
+    sources.accept(packet(B, priority=50), FROM, 0.5)
+    sources.accept(packet(C, priority=90), FROM, 0.0)
+    newcomer = bytes([9]) * 16
+    assert sources.accept(packet(newcomer, priority=50), FROM, 1.0) == "too-many"
+    assert sources.accept(packet(newcomer, priority=51), FROM, 1.0) == "taken"
+    assert {s.cid for s in sources.heard(1, 1.0)} == {A, C, newcomer}
+
+
+def test_only_the_lost_make_room() -> None:
+    sources = Sources([1], max_sources=2)
+    sources.accept(packet(A, priority=50), FROM, 100.0)
+    sources.accept(packet(B, priority=50), FROM, 101.0)
+    assert sources.accept(packet(C, priority=50), FROM, 100.0 + LOSS_S) == "too-many"
+    assert sources.accept(packet(C, priority=50), FROM, 100.1 + LOSS_S) == "taken"
+    assert {s.cid for s in sources.heard(1, 100.1 + LOSS_S)} == {B, C}
+
+
+def test_every_universe_has_room_of_its_own_and_sixteen_places_unless_told() -> None:
+    """Sixteen is a decision of ours: more sources than anybody patches to one universe, few enough for junk."""
+    sources = Sources([1, 2])
+    words = [sources.accept(packet(bytes([n]) * 16, universe=u), FROM, 0.0) for u in (1, 2) for n in range(1, 18)]
+    assert words == [*["taken"] * 16, "too-many"] * 2
+
+
+def test_a_source_ends_by_its_own_word_only() -> None:
+    sources = Sources([1])
+    sources.accept(packet(A, level=3), FROM, 0.0)
+    assert sources.accept(packet(B, terminated=True), FROM, 0.0) == "terminated"
+    assert sources.accept(packet(A, sequence=0, terminated=True), FROM, 0.1) == "sequence", "an old packet ends nothing"
+    assert first(sources, 0.1) == 3
+
+
 def test_everything_is_counted_by_what_became_of_it() -> None:
     sources = Sources([1])
     sources.accept(packet(sequence=1), FROM, 0.0)

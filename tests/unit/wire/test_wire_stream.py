@@ -115,6 +115,12 @@ def test_synchronisation_follows_the_data_with_a_count_of_its_own() -> None:
         assert all(isinstance(p, e131.Data) and p.sync_universe == 500 for p in parsed)
 
 
+def test_without_synchronisation_data_names_no_synchronisation_universe() -> None:
+    out, slots = streams(1)
+    ((_, packet),) = out.packets(slots, 0.0)
+    assert packet[109:111] == b"\0\0"
+
+
 def test_no_synchronisation_when_nothing_was_sent() -> None:
     out, slots = streams(1, synchronise=500)
     now_s = idle(out, slots, 0.0)
@@ -141,6 +147,60 @@ def test_a_packet_that_the_network_did_not_take_goes_again_one_period_later() ->
     assert (universe, packet[126]) == (2, 1)
 
 
+def test_a_packet_that_was_not_taken_is_new_data_with_all_its_repeats() -> None:
+    out, slots = streams(2)
+    now_s = idle(out, slots, 0.0)
+    out.unsent(1)
+    assert out.next_due_s == pytest.approx(now_s), "one period after the last"
+    sent = [[u for u, _ in out.packets(slots, now_s + n * FRAME_S)] for n in range(6)]
+    assert sent == [[1]] * 4 + [[]] * 2
+
+
+def test_sequences_are_stored_as_octets_whatever_is_given() -> None:
+    out, _ = streams(1, sequences={1: 256 + 5, SYNC_KEY: 256 + 6})
+    assert out.sequences == {1: 5, SYNC_KEY: 6}
+
+
+@pytest.mark.parametrize("rate", [30.0, 2.0, 0.5])
+def test_a_slower_rate_is_kept_to(rate: float) -> None:
+    """No universe is sent more often than asked, keep-alives included: below 1.1/s they are one period apart."""
+    out, slots = streams(1, rate=rate)
+    sent_s = []
+    for frame in range(600):
+        slots[0, 0] = frame % 256 if frame < 300 else 0
+        sent_s += [frame / 50 for _ in out.packets(slots, frame / 50)]
+    gaps_s = np.diff(sent_s)
+    assert gaps_s.min() >= 1 / rate - 1e-6
+    assert gaps_s.max() <= max(1 / rate, KEEP_ALIVE_S) + 1 / 50
+
+
+def test_by_default_nothing_goes_faster_than_44_a_second() -> None:
+    out, slots = streams(1)
+    assert len(out.packets(slots, 0.0)) == 1
+    slots[0, 0] = 1
+    assert out.packets(slots, 1 / 44 - 2e-6) == [], "two microseconds early is early"
+    assert len(out.packets(slots, 1 / 44 - 5e-7)) == 1, "half of one is a timer's rounding"
+
+
+def test_a_keep_alive_is_sent_at_its_moment_and_not_before() -> None:
+    out, slots = streams(1)
+    last_s = idle(out, slots, 0.0) - FRAME_S
+    assert out.packets(slots, last_s + KEEP_ALIVE_S - 1e-5) == []
+    assert out.next_due_s == pytest.approx(last_s + KEEP_ALIVE_S)
+    assert len(out.packets(slots, last_s + KEEP_ALIVE_S)) == 1
+
+
+def test_a_universe_that_rests_is_no_reason_to_wake_for_one_that_moves() -> None:
+    out, slots = streams(2)
+    now_s = idle(out, slots, 0.0)
+    slots[1, 0] = 1
+    out.packets(slots, now_s)
+    assert out.next_due_s == pytest.approx(now_s + FRAME_S), "its first repeat"
+    for n in range(1, 4):
+        assert [u for u, _ in out.packets(slots, now_s + n * FRAME_S)] == [2]
+    assert out.next_due_s == pytest.approx(now_s - FRAME_S + KEEP_ALIVE_S), "the other's keep-alive"
+
+
 def test_terminating_what_was_never_sent_is_silent() -> None:
     out, slots = streams(2)
     assert out.terminate(slots, 0.0) == []
@@ -152,6 +212,19 @@ def test_after_terminating_a_new_start_sends_everything_and_the_sequence_goes_on
     assert len(out.terminate(slots, 1.0)) == 6
     packets = out.packets(slots, 1.001)
     assert [(u, p[111], p[112]) for u, p in packets] == [(1, 7, 0), (2, 7, 0)]
+
+
+def test_only_what_was_sent_is_terminated_three_times_with_the_levels_given() -> None:
+    out, slots = streams(2)
+    out.packets(slots, 0.0)
+    out.terminate(slots, 0.1)
+    assert out.terminate(slots, 0.2) == [], "it has ended"
+    assert out.next_due_s == -np.inf, "a new start may send at once"
+    slots[1, 7] = 9
+    out.packets(slots, 0.3)
+    ended = out.terminate(slots, 0.4)
+    assert [(u, p[112], p[126 + 7]) for u, p in ended] == [(1, 0x40, 0), (2, 0x40, 9)] * 3
+    assert len({id(p) for _, p in ended}) == 6
 
 
 def test_discovery_keeps_to_its_grid_and_does_not_catch_up_after_a_stall() -> None:
