@@ -12,6 +12,7 @@ from bridge.rig.fixture import Fixture
 from bridge.rig.look import Look
 from bridge.rig.profile import Axis, Profile
 from bridge.rig.rig import Rig
+from bridge.wire.e131 import DataPacket
 
 PAN, TILT, DIMMER, ZOOM, FOCUS = range(5)
 FULL = 65535
@@ -42,6 +43,13 @@ def test_zoom_and_focus_are_held_and_rounded(value: float, raw: int, make_profil
     assert one.raw(look(zoom=value))[ZOOM, 0] == raw
     assert one.raw(look(focus=value))[FOCUS, 0] == raw
     assert one.raw(look(zoom=value))[FOCUS, 0] == 0
+
+
+def test_what_is_encoded_can_be_patched_into_a_packet(make_profile: Callable[..., Profile]) -> None:
+    """DMX slots are octets: a packet takes an array of uint8 and no other."""
+    slots = encoder(Fixture("a", make_profile(), 1, 1)).encode(look(level=1.0))
+    packet = DataPacket(bytes(16), "x", 100, 1).pack(slots[0], 0)
+    assert bytes(packet[126 + 4 : 126 + 6]) == b"\xff\xff"
 
 
 def test_every_channel_has_a_full_scale_of_its_own(make_profile: Callable[..., Profile]) -> None:
