@@ -60,13 +60,6 @@ def test_only_the_faces_that_were_sighted_may_be_used(
     assert rig.aim_error.tolist() == [0.0], "nothing is known of the error"
 
 
-def test_by_default_a_pose_is_perfect_trusted_verified_and_good_for_both_faces() -> None:
-    """interface.md, poses.yaml: what a pose that was written by hand, in two keys, stands for."""
-    pose = Pose((0.0, 0.0, 5.0), QUARTER)
-    assert (pose.faces, pose.mechanics, pose.trusted, pose.verified) == ((1, 2), Mechanics(), True, True)
-    assert Mechanics() == Mechanics(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-
-
 def test_the_motors_come_in_radians(make_profile: Callable[..., Profile]) -> None:
     profile = make_profile(pan=Axis(-270.0, 270.0, 180.0, 600.0), tilt=Axis(120.0, -135.0, 150.0, 500.0))
     rig = Rig.from_fixtures([Fixture("a", profile, 1, 1)], {})
