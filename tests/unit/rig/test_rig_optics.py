@@ -73,6 +73,16 @@ def test_every_head_focuses_by_its_own_table(distance: float, mixed: Optics) -> 
             assert found[n] == pytest.approx(float(PchipInterpolator(near, raw)(held)), abs=1e-6)
 
 
+def test_nearer_than_a_metre_distances_still_count(make_profile: Callable[..., Profile]) -> None:
+    """A spot as wide as its throw is long takes 2·atan(1/2) = 53.13 degrees, at any distance."""
+    near = ((0.2, 9000.0), (0.5, 5000.0), (2.0, 1000.0))
+    optics = Optics([Fixture("a", make_profile(focus=near), 1, 1)])
+    for distance in (0.2, 0.5, 2.0):
+        _, angle = optics.zoom_for(np.array([distance]), np.array([distance]))
+        assert np.degrees(angle[0]) == pytest.approx(53.1301, abs=1e-4)
+        assert optics.focus_for(np.array([distance]))[0] == pytest.approx(dict(near)[distance])
+
+
 def test_a_point_in_the_lens_asks_for_the_widest_spot_not_for_a_division_by_zero(mixed: Optics) -> None:
     with np.errstate(all="raise"):
         _, angle = mixed.zoom_for(np.full(8, 2.0), np.zeros(8))
