@@ -94,6 +94,12 @@ def test_without_a_rest_it_rests_at_zero_or_the_nearest_that_is_allowed(make_pro
     assert (rig.pan.rest[0], np.degrees(rig.tilt.rest[0])) == (0.0, pytest.approx(10.0))
 
 
+def test_the_optics_are_those_of_the_fixtures(make_profile: Callable[..., Profile]) -> None:
+    own = head(make_profile, "b", zoom_table=((0.0, 20.0, None), (65535.0, 10.0, None)))
+    rig = Rig.from_fixtures([head(make_profile), own], {})
+    np.testing.assert_allclose(np.degrees(rig.optics.angle_of(np.zeros(2))), [55.0, 20.0])
+
+
 def test_a_fixtures_own_lag_comes_before_its_profiles(make_profile: Callable[..., Profile]) -> None:
     rig = Rig.from_fixtures(
         [head(make_profile), head(make_profile, "b", lag=0.0), head(make_profile, "c", lag=0.3)], {}
@@ -104,7 +110,7 @@ def test_a_fixtures_own_lag_comes_before_its_profiles(make_profile: Callable[...
 
 def test_new_poses_change_the_heads_that_they_name_and_no_others(make_profile: Callable[..., Profile]) -> None:
     before = mixed(make_profile)
-    new = Pose((4.0, 5.0, 6.0), (0.0, 0.0, 0.0, 1.0), (1,), aim_error_p95=0.07)
+    new = Pose((4.0, 5.0, 6.0), (1.0, 0.0, 0.0, 0.0), (1,), aim_error_p95=0.07)
     after = before.with_poses({"c": new, "nobody": POSE})
     assert after.fixtures == before.fixtures
     assert after.has_pose.tolist() == [False, True, True]
@@ -112,7 +118,7 @@ def test_new_poses_change_the_heads_that_they_name_and_no_others(make_profile: C
     assert after.aim_error.tolist() == [0.0, 0.03, 0.07]
     assert after.heads.position.tolist() == [[7.0, 8.0, 9.0], [1.0, 2.0, 3.0], [4.0, 5.0, 6.0]]
     np.testing.assert_allclose(after.heads.rotation[1], before.heads.rotation[1])
-    np.testing.assert_allclose(after.heads.rotation[2], np.eye(3), atol=1e-12)
+    np.testing.assert_allclose(after.heads.rotation[2], np.diag([1.0, -1.0, -1.0]), atol=1e-12)
     np.testing.assert_allclose(after.heads.terms, [[0.0] * 6, TERMS, [0.0] * 6])
     again = after.with_poses({"b": new})
     assert again.heads.position[1].tolist() == [4.0, 5.0, 6.0]
@@ -125,3 +131,4 @@ def test_a_rig_may_be_empty() -> None:
     assert (len(rig), rig.names) == (0, ())
     assert (rig.heads.position.shape, rig.heads.rotation.shape, rig.heads.terms.shape) == ((0, 3), (0, 3, 3), (0, 6))
     assert rig.pan.low.shape == rig.tilt.rest.shape == (0,)
+    assert rig.has_pose.dtype == rig.faces.dtype == bool, "masks, also of nobody"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bridge.rig.fixture import Fixture, Hang, Mechanics, Pose
-from bridge.rig.profile import Axis, Profile, ZoomTable
+from bridge.rig.profile import REQUIRED_CHANNELS, Axis, Profile, ZoomTable
 
 
 def plain() -> Profile:
@@ -12,6 +12,7 @@ def plain() -> Profile:
 
 def test_a_profile_says_what_it_must_and_the_rest_is_nothing() -> None:
     """Only pan, tilt and dimmer are required; conventions.md: light is linear in DMX and zoom is to 50 % by default."""
+    assert REQUIRED_CHANNELS == ("pan", "tilt", "dimmer")
     profile = plain()
     assert (profile.zoom, profile.focus, dict(profile.fixed)) == (None, None, {})
     assert (profile.dimmer_curve, profile.min_distance, profile.lag) == ("linear", 0.0, 0.0)
