@@ -18,7 +18,7 @@ from mutmut.mutation.mutators import mutation_operators
 
 LEFT_OUT = {
     "docstrings": "strings that are statements",
-    "type hints": "annotations, type aliases (NewName = a type) and the type given to cast()",
+    "type hints": "annotations and type aliases (NewName = a type)",
     "wording": "strings with a blank in them that are given to an error, a warning or a log",
     "__repr__": "what only a person debugging sees",
     "decorators": "as mutmut does: mostly frozen and slots of dataclasses",
@@ -81,6 +81,7 @@ class _Walk(cst.CSTVisitor):
         self._path, self._module = path, module
         self._speaking = 0
         self._statement: tuple[int, int] | None = None
+        self._near = (1, 1)
 
     def on_visit(self, node: cst.CSTNode) -> bool:
         reason = _reason(node, self._speaking > 0)
@@ -89,20 +90,13 @@ class _Walk(cst.CSTVisitor):
             return False
         self._speaking += _speaks(node)
         where = self.get_metadata(PositionProvider, node, None)
-        if isinstance(where, CodeRange):
-            span = where.start.line, where.end.line
-            if isinstance(node, cst.SimpleStatementLine):
-                self._statement = span
-            for new in _changes(node):
-                self.faults.append(Fault(self._path, span[0], self._statement or span, self._module, node, new))
-        else:  # operators such as `is` and `not in` have no position of their own
-            for new in _changes(node):
-                span = self._statement or self._near
-                self.faults.append(Fault(self._path, span[0], span, self._module, node, new))
-        self._near = span if isinstance(where, CodeRange) else self._near
+        if isinstance(where, CodeRange):  # operators such as `is` have no position of their own
+            self._near = where.start.line, where.end.line
+        if isinstance(node, cst.SimpleStatementLine):
+            self._statement = self._near
+        lines = self._statement or self._near
+        self.faults += [Fault(self._path, self._near[0], lines, self._module, node, new) for new in _changes(node)]
         return True
-
-    _near = (1, 1)
 
     def on_leave(self, original_node: cst.CSTNode) -> None:
         self._speaking -= _speaks(original_node)
@@ -112,8 +106,6 @@ class _Walk(cst.CSTVisitor):
 
 def _reason(node: cst.CSTNode, speaking: bool) -> str | None:
     if isinstance(node, cst.Annotation) or _is_alias(node):
-        return "type hints"
-    if isinstance(node, cst.Arg) and _is_type(node.value) and isinstance(node.value, cst.Subscript):
         return "type hints"
     if isinstance(node, cst.Decorator):
         return "decorators"

@@ -12,9 +12,7 @@ import shutil
 import signal
 import sys
 import time
-import warnings
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -47,9 +45,7 @@ def stages_of(root: Path, room: str) -> list[list[str]]:
 
 def start(tree: Path, log: Path, work: Callable[[], int]) -> int:
     """Fork a child that enters the tree and leaves with what `work` returns; its process id."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", DeprecationWarning)  # fork beside threads: the parent's do not matter to us
-        child = os.fork()
+    child = os.fork()
     if child:
         return child
     code = 99
@@ -67,6 +63,22 @@ def end(child: int) -> None:
         os.killpg(child, signal.SIGKILL)
     with contextlib.suppress(ProcessLookupError):
         os.kill(child, signal.SIGKILL)
+
+
+def finish(children: dict[int, Path]) -> None:
+    """Wait for children, given with their logs. Raises RuntimeError when one fails; none outlives this call."""
+    waiting = dict(children)
+    try:
+        for child, log in children.items():
+            _, status = os.waitpid(child, 0)
+            del waiting[child]
+            if status:
+                text = log.read_text(errors="replace")[-3000:]
+                raise RuntimeError(f"the tests fail without a fault, so that they would catch anything:\n{text}")
+    finally:
+        for child in waiting:
+            end(child)
+            os.waitpid(child, 0)
 
 
 @dataclass
@@ -169,34 +181,22 @@ class Trials:
                 yield Outcome(run.fault, "time" if late else "survived" if status == 0 else "caught", log)
 
 
-def control(trees: list[Path], witnesses: Witnesses, files: set[str]) -> None:
-    """Try no fault at all in every tree. Raises RuntimeError when that is caught: then anything would be."""
-    tests = [test for test in witnesses.seconds if test.split("::")[0] in files]
-    for tree in trees:
-        log = tree.with_suffix(".log")
-        child = start(tree, log, lambda: inside.notice([tests]))
-        if os.waitpid(child, 0)[1]:
-            raise RuntimeError("a trial without a fault fails:\n" + log.read_text(errors="replace")[-3000:])
-
-
 def find_witnesses(tree: Path, rooms: list[Path], tests: list[str]) -> Witnesses:
     """Run all tests once without a fault, in two children. Raises RuntimeError when one fails by itself."""
-    found, half = Witnesses(), [tests[::2], tests[1::2]]
-    answers = [tree.with_suffix(f".{number}.json") for number in range(2)]
-    logs = [answer.with_suffix(".log") for answer in answers]
-    children = [
-        start(tree, log, lambda part=part, answer=answer: inside.witness(tree, rooms, part, answer))
-        for part, answer, log in zip(half, answers, logs, strict=True)
-    ]
-    try:
-        with ThreadPoolExecutor() as pool:
-            statuses = [status for _, status in pool.map(lambda child: os.waitpid(child, 0), children)]
-    except BaseException:
-        for child in children:
-            end(child)
-        raise
-    for status, answer, log in zip(statuses, answers, logs, strict=True):
-        if status:
-            raise RuntimeError("the tests fail without a fault:\n" + log.read_text(errors="replace")[-3000:])
+    found, children, answers = Witnesses(), {}, []
+    for number in range(2):
+        answer, log = (tree.with_suffix(f".{number}.{kind}") for kind in ("json", "log"))
+        part = tests[number::2]
+        children[start(tree, log, lambda part=part, answer=answer: inside.witness(tree, rooms, part, answer))] = log
+        answers.append(answer)
+    finish(children)
+    for answer in answers:
         found.add(json.loads(answer.read_text()))
     return found
+
+
+def control(trees: list[Path], witnesses: Witnesses, files: set[str]) -> None:
+    """Try no fault at all in every tree, as faults are tried. Raises RuntimeError when that is caught."""
+    tests = [test for test in witnesses.seconds if test.split("::")[0] in files]
+    logs = [tree.with_suffix(".log") for tree in trees]
+    finish({start(tree, log, lambda: inside.notice([tests])): log for tree, log in zip(trees, logs, strict=True)})

@@ -214,6 +214,13 @@ def test_after_terminating_a_new_start_sends_everything_and_the_sequence_goes_on
     assert [(u, p[111], p[112]) for u, p in packets] == [(1, 7, 0), (2, 7, 0)]
 
 
+def test_a_new_start_after_terminating_is_new_data_with_all_its_repeats() -> None:
+    out, slots = streams(1)
+    idle(out, slots, 0.0)
+    out.terminate(slots, 1.0)
+    assert [len(out.packets(slots, 1.0 + n * FRAME_S)) for n in range(6)] == [1, 1, 1, 1, 0, 0]
+
+
 def test_only_what_was_sent_is_terminated_three_times_with_the_levels_given() -> None:
     out, slots = streams(2)
     out.packets(slots, 0.0)
