@@ -118,6 +118,30 @@ def test_the_ends_of_every_range_are_legal(at: int, octets: bytes) -> None:
     assert found == int.from_bytes(octets, "big")
 
 
+def agreeing(packet: bytes) -> bytes:
+    """The packet with root and framing lengths that agree with its size."""
+    for at in (16, 38):
+        packet = changed(packet, at, (0x7000 | (len(packet) - at)).to_bytes(2, "big"))
+    return packet
+
+
+@pytest.mark.parametrize(
+    ("packet", "words"),
+    [
+        (shortened(512) + b"\0", "639 octets, expected 126 to 638"),
+        (DATA[:125], "125 octets, expected 126 to 638"),
+        (SYNC + b"\0", "50 octets, expected 49"),
+        (SYNC[:48], "48 octets, expected 49"),
+        (DISCOVERY + b"\0", "127 octets"),
+        (DISCOVERY[:118], "118 octets"),
+    ],
+)
+def test_a_size_that_its_kind_cannot_have_is_refused_though_the_lengths_agree(packet: bytes, words: str) -> None:
+    error = refusal(agreeing(packet))
+    assert error.reason == "length"
+    assert words in str(error)
+
+
 @pytest.mark.parametrize("octet", [0x80, 0x40, 0x20, 0x1F])
 def test_every_option_has_a_bit_of_its_own(octet: int) -> None:
     """facts/protocols.md: 0x80 preview, 0x40 stream terminated, 0x20 force synchronisation; the rest means nothing."""
