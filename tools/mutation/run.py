@@ -11,13 +11,14 @@ nothing; only a person can say which.
 from __future__ import annotations
 
 import argparse
-import os
 import random
+import shutil
 import signal
 import sys
 import tempfile
 import time
 from collections import Counter
+from dataclasses import dataclass, field
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
@@ -43,11 +44,11 @@ def arguments() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def faults_of(room: str, text: str | None) -> tuple[list[Fault], Counter[str]]:
+def faults_of(root: Path, room: str, text: str | None) -> tuple[list[Fault], Counter[str]]:
     faults: list[Fault] = []
     left_out: Counter[str] = Counter()
-    for path in sorted((ROOT / "bridge" / room).rglob("*.py")):
-        shown = path.relative_to(ROOT)
+    for path in sorted((root / "bridge" / room).rglob("*.py")):
+        shown = path.relative_to(root)
         if text is None or text in str(shown):
             found, not_counted = faults_in(path, shown)
             faults += found
@@ -64,58 +65,77 @@ def show(outcome: Outcome, caught_too: bool) -> None:
         print(f"         by {(blamed or ['?'])[-1][:150]}", flush=True)
 
 
-def line_of(name: str, total: int, words: Counter[str], seconds: float) -> str:
-    run = sum(words.values())
-    caught = run - words["survived"]
-    share = f"{caught / run:6.1%}" if run else "   -  "
-    rate = 60 * run / max(seconds, 1e-9)
-    return (
-        f"{name:7} {run:5} of {total:5} run {caught:5} caught ({words['time']} by the time limit) "
-        f"{words['survived']:4} survived {share} caught, asked {ASKED:.0%}; {rate:.0f} a minute"
-    )
+@dataclass
+class Tally:
+    """How many faults a room has, what became of those that were tried, what was left out, and how long it took."""
+
+    total: int = 0
+    words: Counter[str] = field(default_factory=Counter)
+    left_out: Counter[str] = field(default_factory=Counter)
+    seconds: float = 0.0
+
+    def add(self, other: Tally) -> None:
+        self.total += other.total
+        self.words += other.words
+        self.left_out += other.left_out
+        self.seconds += other.seconds
+
+    def line(self, name: str) -> str:
+        run = sum(self.words.values())
+        caught = run - self.words["survived"]
+        share = f"{caught / run:6.1%}" if run else "   -  "
+        rate = 60 * run / max(self.seconds, 1e-9)
+        return (
+            f"{name:7} {run:5} of {self.total:5} run {caught:5} caught ({self.words['time']} by the time limit) "
+            f"{self.words['survived']:4} survived {share} caught, asked {ASKED:.0%}; {rate:.0f} a minute"
+        )
+
+
+def tally(room: str, trials: Trials, root: Path, stages: list[list[str]], options: argparse.Namespace) -> Tally:
+    faults, left_out = faults_of(root, room, options.file)
+    total = len(faults)
+    if not options.all:
+        faults = random.Random(options.seed).sample(faults, min(options.sample, total))
+    began_s, words = time.monotonic(), Counter[str]()
+    for outcome in trials.outcomes((fault, stages) for fault in faults):
+        words[outcome.word] += 1
+        if sys.stderr.isatty():
+            print(f"{room}: {sum(words.values())} of {len(faults)}", end="\r", file=sys.stderr, flush=True)
+        show(outcome, options.caught)
+    return Tally(total, words, left_out, time.monotonic() - began_s)
 
 
 def main() -> None:
     options = arguments()
-    os.environ["PYTHONHASHSEED"] = "0"
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that the copies go away then, too
-    rooms = options.room or list(ROOMS)
+    rooms = list(dict.fromkeys(options.room or ROOMS))
     how_many = "every fault" if options.all else f"{options.sample} faults a room, seed {options.seed}"
     print(f"{how_many}; tests: unit, standards{'' if options.quick else ', scenarios'}, not {', '.join(NOT_HERE)}")
     stages = {room: stages_of(ROOT, room)[: 2 if options.quick else 3] for room in rooms}
     tests = sorted({file for room in rooms for stage in stages[room] for file in stage})
+    tallies, everything = {}, Tally()
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
-        trees = [Path(folder) / f"tree{number}" for number in range(options.jobs)]
-        copy_tree(ROOT, trees[0])
-        witnesses = find_witnesses(trees[0], [Path("bridge", room) for room in rooms], tests)
-        for tree in trees[1:]:
-            copy_tree(trees[0], tree)
+        kept, *trees = [Path(folder) / f"tree{number}" for number in range(options.jobs + 1)]
+        copy_tree(ROOT, kept)  # never changed, so that somebody may work on meanwhile
+        witnesses = find_witnesses(kept, [Path("bridge", room) for room in rooms], tests)
+        for tree in trees:
+            shutil.copytree(kept, tree)  # with what pytest has compiled
         control(trees, witnesses, {file for room in rooms for file in stages[room][0]})
         print(f"{len(witnesses.seconds)} tests pass without a fault", flush=True)
-        trials, lines, left_out = Trials(trees, witnesses), [], Counter[str]()
-        total, words, spent_s = 0, Counter[str](), 0.0
+        trials = Trials(trees, witnesses)
         for room in rooms:
-            faults, not_counted = faults_of(room, options.file)
-            drawn = (
-                faults if options.all else random.Random(options.seed).sample(faults, min(options.sample, len(faults)))
-            )
-            began_s, here = time.monotonic(), Counter[str]()
-            for outcome in trials.outcomes((fault, stages[room]) for fault in drawn):
-                here[outcome.word] += 1
-                show(outcome, options.caught)
-            room_s = time.monotonic() - began_s
-            lines.append(line_of(room, len(faults), here, room_s))
-            total, words, spent_s, left_out = (
-                total + len(faults),
-                words + here,
-                spent_s + room_s,
-                left_out + not_counted,
-            )
+            tallies[room] = tally(room, trials, kept, stages[room], options)
+            everything.add(tallies[room])
     print("\nleft out, since no test ought to notice it:")
     for reason, meaning in LEFT_OUT.items():
-        print(f"  {left_out[reason]:5} {reason}: {meaning}")
-    print("\n".join(["", *lines, line_of("all", total, words, spent_s)]))
+        print(f"  {everything.left_out[reason]:5} {reason}: {meaning}")
+    print("\n".join(["", *(tallies[room].line(room) for room in rooms), everything.line("all")]))
 
 
 if __name__ == "__main__":
-    main()
+    try:
+        main()
+    except RuntimeError as error:
+        sys.exit(str(error))
+    except KeyboardInterrupt:
+        sys.exit(130)
