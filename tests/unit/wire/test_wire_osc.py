@@ -60,6 +60,7 @@ def test_a_message_may_lack_its_type_tags_when_it_has_no_arguments() -> None:
 def test_an_element_size_that_cannot_be_is_refused(size: int) -> None:
     """-4 makes python-osc's bundle parser loop for ever (facts/protocols.md)."""
     assert reason(BUNDLE + struct.pack(">i", size) + GOOD) == "malformed"
+    assert reason(BUNDLE + struct.pack(">i", size)) == "malformed", "nor with nothing behind it"
 
 
 @pytest.mark.parametrize("cut", range(len(GOOD)))
