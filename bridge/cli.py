@@ -16,6 +16,7 @@ COMMANDS = {
     "solve": "poses from sightings",
     "check": "everything that can be known before doors",
     "aim": "what every fixture would be sent for one place",
+    "replay": "a capture again: are the same packets sent?",
     "venue": "a simulated venue that hears the bridge, and a view of it",
     "demo": "a made-up venue, the bridge and a performer walking",
 }

@@ -15,8 +15,10 @@ from typing import Any
 import numpy as np
 
 from bridge.errors import InputError
-from bridge.follow.engine import Engine, Frame
-from bridge.follow.states import WORDS
+from bridge.follow.commands.table import Commands
+from bridge.follow.engine import Engine
+from bridge.follow.frame import Frame
+from bridge.follow.judging.states import WORDS
 from bridge.rig.encode import SLOTS, Encoder
 from bridge.rig.profile import CHANNEL_NAMES
 from bridge.rig.rig import Rig
@@ -43,17 +45,17 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(answer, indent=2))
     else:
-        _print_table(answer, list(engine.places[0]))
+        _print_table(answer, list(engine.place.points(SETTLE_S)[0]))
     return 0
 
 
 def settle(engine: Engine, place: tuple[float, ...]) -> Frame:
     """The frame once all targets have stood at a place (x, y or x, y, z) for long enough."""
+    commands = Commands(engine)
     for step in range(round(SETTLE_S / STEP_S)):
         now_s = step * STEP_S
-        for target in engine.targets:
-            target.hear("aim", now_s)
-            target.put(place[0], place[1], place[2] if len(place) == 3 else None, now_s)
+        for name in engine.place.names:
+            commands.handle(f"/target/{name}/position", place, "aim", now_s)
         frame = engine.tick(now_s)
     return frame
 

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import socket
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
 
+from bridge.daemon.interfaces import with_addresses
+from bridge.errors import NetworkError
 from bridge.follow.coverage import Coverage
 from bridge.follow.engine import Engine
 from bridge.show.model import Show
+from bridge.wire.settings import Network
 
 NEAR_STOP_DEG = 3.0
 USUAL_RATE_HZ = 44.0
@@ -95,20 +98,31 @@ def _heights(show: Show) -> Iterator[Finding]:
 
 
 def _network(show: Show) -> Iterator[Finding]:
-    sacn, osc = show.network.sacn, show.network.osc
-    if sacn.interface.startswith("127.") and all(host.startswith("127.") for host, _ in sacn.destinations):
-        yield Finding("warning", "network.yaml", "OUTPUT STAYS ON THIS MACHINE: the sacn interface is loopback")
-    if not _is_here(sacn.interface):
-        text = f"no interface of this machine has the address {sacn.interface}; `ip address` lists them"
-        yield Finding("error", "network.yaml", text)
-    if not _is_free(osc.host, osc.port):
-        text = f"OSC port {osc.host}:{osc.port} cannot be opened here; is a bridge running already?"
-        yield Finding("warning", "network.yaml", text)
+    try:
+        network = with_addresses(show).network
+    except NetworkError as error:
+        yield Finding("error", "network.yaml", str(error).removeprefix("network.yaml: "))
+        network = show.network
+    else:
+        yield from _addresses(network)
+    sacn = network.sacn
     if sacn.rate > USUAL_RATE_HZ:
         text = f"rate {sacn.rate:g} is above the {USUAL_RATE_HZ:g} Hz of DMX512 (E1.11)"
         yield Finding("warning", "network.yaml", text)
     text = "slots that no fixture owns are sent as 0: share no patched universe with a desk"
     yield Finding("note", "network.yaml", text)
+
+
+def _addresses(network: Network) -> Iterator[Finding]:
+    sacn, osc = network.sacn, network.osc
+    if sacn.interface.startswith("127.") and all(host.startswith("127.") for host, _ in sacn.destinations):
+        yield Finding("warning", "network.yaml", "OUTPUT STAYS ON THIS MACHINE: the sacn interface is loopback")
+    if not _can_bind(sacn.interface, 0):
+        text = f"no interface of this machine has the address {sacn.interface}; `ip address` lists them"
+        yield Finding("error", "network.yaml", text)
+    if not _can_bind(osc.host, osc.port):
+        text = f"OSC port {osc.host}:{osc.port} cannot be opened here; is a bridge running already?"
+        yield Finding("warning", "network.yaml", text)
 
 
 def _faces(engine: Engine) -> Iterator[Finding]:
@@ -144,18 +158,11 @@ def _reach(engine: Engine, coverage: Coverage) -> Iterator[Finding]:
             yield Finding("note", engine.rig.names[n], f"comes within {left:.1f} degrees of a pan or tilt limit")
 
 
-def _is_here(address: str) -> bool:
-    return _try(lambda s: s.bind((address, 0)))
-
-
-def _is_free(host: str, port: int) -> bool:
-    return _try(lambda s: s.bind((host, port)))
-
-
-def _try(action: Callable[[socket.socket], None]) -> bool:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+def _can_bind(host: str, port: int) -> bool:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_DGRAM) as probe:
         try:
-            action(probe)
+            probe.bind((host, port))
         except OSError:
             return False
     return True

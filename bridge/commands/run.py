@@ -11,6 +11,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("show", type=Path, metavar="SHOW", help="the show folder")
     parser.add_argument("--armed", action="store_true", help="send from the start: heads move without warning")
     parser.add_argument("--state", type=Path, metavar="DIR", help="state folder (default $XDG_STATE_HOME/tetherlight)")
+    parser.add_argument("--record", type=Path, metavar="FOLDER", help="keep captures there (see `replay`)")
     parser.add_argument(
         "--log-level", choices=("debug", "info", "warning", "error"), default="info", help="what is logged (info)"
     )
@@ -18,7 +19,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Serve until a signal; 0 after a clean stop, 2 for bad files, 3 when the network cannot be opened."""
+    from bridge.daemon.options import Options
     from bridge.daemon.start import serve
 
-    serve(args.show, armed=args.armed, state=args.state, log_level=args.log_level)
+    serve(args.show, Options(args.armed, args.state, args.record, args.log_level))
     return 0

@@ -1,95 +1,92 @@
-"""From a show folder to a service with all sockets open, in an order that leaves nothing half done when it fails.
+"""From a show to a service with all sockets open, in an order that leaves nothing half done when it fails.
 
-Files first, then the lock, then every socket; nothing has been sent yet. The slow imports of the engine come last,
-while the universes are already being listened to, so that `--armed` costs no more than the listening itself.
+The lock first, then every socket; nothing has been sent yet.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable
+from collections.abc import Mapping
 from contextlib import ExitStack
-from dataclasses import replace
 from pathlib import Path
 
-from bridge.daemon import summary
+from bridge.daemon import clock, summary
+from bridge.daemon.boot import moment
 from bridge.daemon.ears import Ears
 from bridge.daemon.endpoint import close_quietly, open_osc
 from bridge.daemon.logs import LOG, start_logging
 from bridge.daemon.loop import Loop
+from bridge.daemon.options import Options
 from bridge.daemon.output import Output
-from bridge.daemon.poses_in_use import from_json
-from bridge.daemon.service import Parts, Service
-from bridge.daemon.state import Remembered, StateFolder, default_state_folder
+from bridge.daemon.parts import Parts
+from bridge.daemon.recorder import Recorder
+from bridge.daemon.remembered import Remembered
+from bridge.daemon.service import Service
+from bridge.daemon.state import StateFolder, default_state_folder
 from bridge.daemon.watch import Watch
-from bridge.show import load
+from bridge.door.door import Door, make
+from bridge.door.poses import from_json
+from bridge.rig.fixture import Pose
 from bridge.show.model import Show
+from bridge.wire.settings import RecordSettings
 
 
-def assemble(
-    path: Path, loop: Loop, early: Watch | None, undo: ExitStack, *, armed: bool, state: Path | None, log_level: str
-) -> Service:
-    """A service that only needs to be run; `early` is used if it covers the show.
+def assemble(show: Show, watch: Watch, loop: Loop, undo: ExitStack, options: Options) -> Service:
+    """A service that only needs to be run; `watch` listens to the universes of the show already.
 
     What must be closed at the end goes on `undo`. Raises TetherlightError with nothing sent and nothing held.
     """
-    show = load(path)
-    undo.callback(start_logging(log_level))
-    folder = StateFolder(state or default_state_folder(), show.path)
+    undo.callback(start_logging(options.log_level))
+    universes = sorted(watch.universes)
+    folder = StateFolder(options.state or default_state_folder(), show.path)
     undo.callback(folder.close)
     osc = open_osc(show.network.osc.host, show.network.osc.port)
     undo.callback(close_quietly, osc)
     output = Output(show.network.sacn)
     undo.callback(output.close)
-    universes = sorted({fixture.universe for fixture in show.fixtures})
-    watch = _covering(early, universes, show.network.sacn.interface)
-    undo.callback(watch.close)
-    watch.ignore(folder.cid.bytes)
-    remembered = folder.remember(time.time())
-    show = _with_poses_in_use(show, folder, remembered)
-    _greet(show, universes, remembered, armed)
-    ears = Ears(watch, universes, folder.cid.bytes, time.monotonic)
-    return build(show, Parts(loop, osc, output, ears, folder), remembered)
+    ears = Ears(watch, universes, folder.cid.bytes, clock.now_s)
+    undo.callback(ears.close)
+    ears.ours(output.endpoint)
+    output.opened = ears.ours
+    remembered = folder.remember(moment())
+    _greet(show, universes, remembered, options.armed)
+    recorder = _recorder(show, options.record)
+    door = Door(make(show, _poses_in_use(folder, remembered)), folder.cid.bytes)
+    return Service(door, Parts(loop, osc, output, ears, folder, recorder), remembered)
 
 
-def build(show: Show, parts: Parts, remembered: Remembered) -> Service:
-    """Engine, encoder and commands of a show, in a service."""
-    from bridge.daemon.live import Live
-    from bridge.follow.commands import Commands
-    from bridge.follow.engine import Engine
-    from bridge.rig.encode import Encoder
-    from bridge.rig.rig import Rig
-
-    rig = Rig.from_fixtures(show.fixtures, show.poses)
-    engine = Engine(rig, show.stage, show.network.lost_input, dict(show.solved_marks))
-    return Service(show, Live(engine, show.poses), Encoder(rig), Commands(engine), parts, remembered)
-
-
-def _with_poses_in_use(show: Show, folder: StateFolder, remembered: Remembered) -> Show:
-    """After a crash: the show with the poses that were aimed with then, should others be on disk by now."""
-    kept = folder.poses() if remembered.live is not None else None
+def _poses_in_use(folder: StateFolder, remembered: Remembered) -> Mapping[str, Pose] | None:
+    """After a crash: the poses that were aimed with then, should others be on disk by now."""
+    if remembered.live is None:
+        return None
+    kept, doubt = folder.poses()
     if kept is None:
-        return show
+        return None
     try:
-        poses = {name: pose for name, pose in from_json(kept).items() if any(f.name == name for f in show.fixtures)}
+        return from_json(kept)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
-        LOG.warning("the poses kept before the crash cannot be read (%r); those of poses.yaml are taken", error)
-        return show
-    return replace(show, poses=poses)
+        LOG.warning(
+            "the poses kept before the crash cannot be read (%s); those of poses.yaml are taken", doubt or error
+        )
+        return None
 
 
-def _covering(early: Watch | None, universes: Iterable[int], interface: str) -> Watch:
-    """The early watch where it listens where it should, else a proper one."""
-    if early is not None:
-        if early.interface == interface and early.universes.issuperset(universes):
-            return early
-        early.close()
-    return Watch(universes, interface)
+def _recorder(show: Show, option: Path | None) -> Recorder | None:
+    settings = show.network.record
+    if option is None and settings is None:
+        return None
+    settings = settings or RecordSettings()
+    folder = option or show.path / settings.folder
+    recorder = Recorder(
+        folder, settings.days, settings.megabytes, lambda: time.time_ns() // 1000, LOG.error, show.path.resolve().name
+    )
+    recorder.start()
+    LOG.info("recording to %s, at most %g days and %g MB", folder, settings.days, settings.megabytes)
+    return recorder
 
 
 def _greet(show: Show, universes: list[int], remembered: Remembered, armed: bool) -> None:
     for text in remembered.warnings:
         LOG.warning("%s", text)
-    resumed = remembered.live is not None and remembered.armed
-    for level, text in summary.lines(show, universes, armed or resumed):
+    for level, text in summary.lines(show, universes, armed):
         (LOG.warning if level == "warning" else LOG.info)("%s", text)

@@ -29,8 +29,13 @@ class Limits:
 
     @property
     def of_one(self) -> int:
-        """Octets of one capture."""
+        """Octets of one capture, after which the next begins."""
         return self.octets // PART_OF_ALL
+
+    @property
+    def most_of_one(self) -> int:
+        """Octets of one capture where so much comes in that it reaches them before the next may begin."""
+        return self.octets - self.of_one
 
 
 def safe_name(name: str) -> str:

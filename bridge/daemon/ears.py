@@ -3,40 +3,74 @@
 from __future__ import annotations
 
 import contextlib
+import math
 from collections.abc import Callable, Sequence
 
-from bridge.daemon.transmission import LISTEN_S
-from bridge.daemon.watch import Watch
-from bridge.wire import e131
+from bridge.daemon.interfaces import own_addresses
+from bridge.daemon.logs import LOG, printable
+from bridge.daemon.watch import Address, Watch
+from bridge.door.events import Heard, Source
+from bridge.door.transmission import LISTEN_S
+from bridge.errors import NetworkError
+from bridge.wire import e131, sources
 from bridge.wire.sources import Sources
+
+ANY = "0.0.0.0"
+RETRY_S = 1.0
+IDENTITY = "under OUR identity (CID): a copied machine or state folder? Receivers take the two for one and jump"
 
 
 class Ears:
-    """Knows who else is heard; `contests` is what `Transmission` asks."""
+    """Knows who else is heard: `heard` by universe, as of the last look."""
 
     def __init__(self, watch: Watch, universes: Sequence[int], own_cid: bytes, clock: Callable[[], float]) -> None:
         self._watch, self._universes, self._cid, self._clock = watch, tuple(universes), own_cid, clock
-        self._sources = Sources(universes)
+        self._own: set[Address] = set()
+        self._retry_s = math.inf
+        self._sources = Sources(universes, by_sender=True)
+        self.heard: Heard = {}
 
     @property
     def since_s(self) -> float:
         """Since when all universes are listened to (monotonic)."""
         return self._watch.since_s
 
-    def listen(self) -> None:
-        """Take in what has arrived; cheap, a few times a second."""
-        now_s = self._clock()
-        self._watch.drain(lambda packet, host: self._take(packet, host, now_s))
+    def ours(self, endpoint: Address) -> None:
+        """We send from this address and port from now on. What comes with our CID from elsewhere is somebody else."""
+        hosts = own_addresses().values() if endpoint[0] == ANY else [endpoint[0]]
+        self._own.update((host, endpoint[1]) for host in hosts)
+        if endpoint[0] != ANY:
+            self._watch.ignore(self._cid, endpoint)
 
-    def contests(self, now_s: float) -> dict[int, tuple[str, ...]]:
-        """By universe, the other sources heard there within the last 1.2 s, in words."""
-        self.listen()
-        found: dict[int, tuple[str, ...]] = {}
-        for universe in self._universes:
-            heard = self._sources.heard(universe, now_s, LISTEN_S, self._cid)
-            if heard:
-                found[universe] = tuple(f'"{s.source_name}" at {s.sender} (priority {s.priority})' for s in heard)
-        return found
+    def listen_on(self, universes: Sequence[int]) -> None:
+        """Listen on these universes from now on; what was heard on those that stay is kept."""
+        if tuple(universes) != self._universes:
+            self._universes = tuple(universes)
+            self._sources.listen_on(universes)
+            self._listen()
+
+    def _listen(self) -> None:
+        """Another watch for the universes; while there can be none, as with the cable out, the old one stays."""
+        try:
+            watch = Watch(self._universes, self._watch.interface)
+        except NetworkError as error:
+            if self._retry_s == math.inf:
+                LOG.error("who else sends is not heard on all universes: %s; tried again", error)
+            self._retry_s = self._clock() + RETRY_S
+            return
+        self._retry_s = math.inf
+        self._watch.close()
+        self._watch = watch
+        for endpoint in self._own:
+            self._watch.ignore(self._cid, endpoint)
+
+    def changed(self, now_s: float) -> bool:
+        """Take in what has arrived; whether other sources than before are heard. Cheap, a few times a second."""
+        if now_s >= self._retry_s:
+            self._listen()
+        self._watch.drain(lambda packet, sender: self._take(packet, sender, now_s))
+        before, self.heard = self.heard, self._now(now_s)
+        return self.heard != before
 
     def rejoin(self) -> None:
         """The interface came back: join its groups again."""
@@ -46,6 +80,16 @@ class Ears:
         """Stop listening."""
         self._watch.close()
 
-    def _take(self, packet: bytes, host: str, now_s: float) -> None:
+    def _now(self, now_s: float) -> Heard:
+        rows = {universe: self._sources.heard(universe, now_s, LISTEN_S) for universe in self._universes}
+        return {universe: tuple(map(self._source, heard)) for universe, heard in rows.items() if heard}
+
+    def _source(self, source: sources.Source) -> Source:
+        remark = IDENTITY if source.cid == self._cid else ""
+        return Source(printable(source.source_name), source.sender, source.priority, remark)
+
+    def _take(self, packet: bytes, sender: Address, now_s: float) -> None:
         with contextlib.suppress(e131.E131Error):  # junk on the port is nobody's universe
-            self._sources.accept(e131.parse(packet), host, now_s)
+            heard = e131.parse(packet)
+            if heard.cid != self._cid or sender not in self._own:
+                self._sources.accept(heard, sender[0], now_s)

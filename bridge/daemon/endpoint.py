@@ -6,8 +6,10 @@ import contextlib
 import errno
 import socket
 from collections.abc import Callable
+from typing import Any
 
-from bridge.daemon.inbox import Inbox
+from bridge.door.events import Message
+from bridge.door.inbox import Inbox
 from bridge.errors import NetworkError
 
 MAX_OCTETS = 65535
@@ -49,25 +51,36 @@ def _why(error: OSError) -> str:
     return str(error)
 
 
-def drain(sock: socket.socket, inbox: Inbox, clock: Callable[[], float], due_s: Callable[[], float]) -> None:
+def drain(
+    sock: socket.socket,
+    inbox: Inbox,
+    heard: Callable[[bytes, Any, float], None],
+    obeyed: Callable[[Message], None],
+    clock: Callable[[], float],
+    due_s: Callable[[], float],
+) -> int:
     """Obey what has arrived, until nothing is left, the next frame is due, or BATCH messages were obeyed.
 
-    GRACE_S goes on past a due frame: of several observations that arrived together, the newest is to be sent.
+    Returns how many rounds that took: one for each message.
+
+    `heard(data, sender, at_s)` puts a datagram into the inbox; `obeyed(message)` hears of each that was obeyed. GRACE_S
+    goes on past a due frame: of several observations that arrived together, the newest is to be sent.
     """
     grace_s = clock() + GRACE_S
-    for _ in range(BATCH):
-        now_s = clock()
-        if not inbox.work(now_s):
+    for rounds in range(BATCH):
+        if not inbox.busy:
             try:
                 data, sender = sock.recvfrom(MAX_OCTETS)
             except BlockingIOError:
-                return
+                return rounds
             except OSError:  # an ICMP error of somebody's closed feed port lands here: not ours to mind
                 continue
-            inbox.datagram(data, sender[0], now_s)
-            inbox.work(now_s)
+            heard(data, sender, clock())
+        if inbox.busy and (message := inbox.work()) is not None:
+            obeyed(message)
         if clock() >= max(due_s(), grace_s):
-            return
+            break
+    return BATCH
 
 
 def close_quietly(sock: socket.socket) -> None:

@@ -1,9 +1,13 @@
 """The feed: the state, as OSC bundles, to whoever subscribed within the last 10 s.
 
-/feed/bridge  armed dark still master universes contested taken refused send_errors packets
-/feed/target  name x y z inside age_ms      age -1 before the first input
-/feed/fixture name state pan tilt level
-/feed/notice  text     something a person should know; /feed/sighting, /feed/solve and others: see session.py
+/feed/bridge   armed dark still master universes contested taken refused send_errors packets locked
+/feed/target   name x y z inside age_ms      age -1 before the first input
+/feed/fixture  name state pan tilt level
+/feed/universe number word other priority    sent | refused | overruled | waiting; another source there, if any
+/feed/trim     kind name dx dy               fixture or truss; only what is trimmed
+/feed/refused  address reason text           to the host that sent it
+/feed/kept     part on_disk                  what was switched is on disk, or could not be written
+/feed/notice   text     something a person should know; /feed/sighting, /feed/solve and others: see focus.py
 """
 
 from __future__ import annotations
@@ -14,18 +18,20 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from bridge.daemon.logs import printable
+from bridge.daemon.status import Rows
 from bridge.errors import Refused
 from bridge.wire import osc
 
 FOR_S = 10.0
 RATES_HZ = (0.1, 60.0)
 MAX_SUBSCRIBERS = 16
+REFUSED_AGAIN_S = 1.0
+MOST_REFUSALS = 1000
 MAX_OCTETS = 1400
 """A datagram this long crosses any Ethernet whole."""
 
 Send = Callable[[bytes, tuple[str, int]], None]
-TargetRow = tuple[str, float, float, float, bool, float]
-FixtureRow = tuple[str, str, float, float, float]
 _THREE_FLOATS = struct.Struct(">fff")
 
 
@@ -43,6 +49,7 @@ class Feed:
         self._send = send
         self._subscribers: dict[tuple[str, int], _Subscriber] = {}
         self._heads: dict[tuple[str, str], bytes] = {}
+        self._refusals: dict[tuple[str, str, str], float] = {}
 
     def subscribe(self, host: str, port: object, rate_hz: object, now_s: float) -> None:
         """Feed this host and port for FOR_S from now; raises Refused outside the bounds."""
@@ -76,22 +83,37 @@ class Feed:
         self,
         addresses: Iterable[tuple[str, int]],
         bridge: tuple[Any, ...],
-        targets: Iterable[TargetRow],
-        fixtures: Iterable[FixtureRow],
+        rows: Rows,
     ) -> None:
         """Send the whole state to these subscribers."""
         messages = [osc.encode("/feed/bridge", *bridge)]
-        messages += [_target(*target) for target in targets]
-        messages += [self._fixture(*fixture) for fixture in fixtures]
+        messages += [_target(*target) for target in rows.targets]
+        messages += [self._fixture(*fixture) for fixture in rows.fixtures]
+        messages += [osc.encode("/feed/universe", *universe) for universe in rows.universes]
+        messages += [osc.encode("/feed/trim", *trim) for trim in rows.trims]
         datagrams = bundles(messages)
         for address in addresses:
             for datagram in datagrams:
                 self._send(datagram, address)
 
     def event(self, address: str, *args: osc.Argument) -> None:
-        """One message, at once, to everybody who subscribed."""
-        datagram = osc.encode_bundle([osc.encode(address, *args)])
+        """One message, at once, to everybody who subscribed; texts may come from anybody and are made printable."""
+        shown = [printable(arg) if isinstance(arg, str) else arg for arg in args]
+        datagram = osc.encode_bundle([osc.encode(address, *shown)])
         for subscriber in self._subscribers:
+            self._send(datagram, subscriber)
+
+    def refused(self, host: str, address: str, reason: str, text: str, now_s: float) -> None:
+        """Tell who sent a message that it was not obeyed; of the same again, at most one a second."""
+        told = [subscriber for subscriber in self._subscribers if subscriber[0] == host]
+        key = (host, address, reason)
+        if not told or now_s - self._refusals.get(key, -math.inf) < REFUSED_AGAIN_S:
+            return
+        if len(self._refusals) >= MOST_REFUSALS:  # a flood of made-up addresses must not fill memory
+            self._refusals.clear()
+        self._refusals[key] = now_s
+        datagram = osc.encode_bundle([osc.encode("/feed/refused", printable(address), reason, printable(text))])
+        for subscriber in told:
             self._send(datagram, subscriber)
 
     def _expire(self, now_s: float) -> None:

@@ -8,8 +8,10 @@ import fcntl
 import ipaddress
 import socket
 import struct
+from dataclasses import replace
 
 from bridge.errors import NetworkError
+from bridge.show.model import Show
 
 _SIOCGIFADDR = 0x8915  # Linux, <linux/sockios.h>
 
@@ -40,6 +42,21 @@ def resolve_address(text: str) -> str:
     there = any(text == name for _, name in socket.if_nameindex())
     missing = "has no IPv4 address (is the cable in?)" if there else "is no interface of this machine"
     raise NetworkError(f"found '{text}', which {missing}; allowed is an address or one of {_listed(found)}")
+
+
+def with_addresses(show: Show) -> Show:
+    """The show with addresses where its network file names interfaces; NetworkError that says which key is wrong."""
+    network = show.network
+    osc = replace(network.osc, host=_named("osc: listen", network.osc.host))
+    sacn = replace(network.sacn, interface=_named("sacn: interface", network.sacn.interface))
+    return replace(show, network=replace(network, osc=osc, sacn=sacn))
+
+
+def _named(key: str, text: str) -> str:
+    try:
+        return resolve_address(text)
+    except NetworkError as error:
+        raise NetworkError(f"network.yaml: {key}: {error}") from None
 
 
 def _listed(addresses: dict[str, str]) -> str:

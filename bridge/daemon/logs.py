@@ -4,19 +4,28 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import os
 import queue
+import sys
 import threading
 import time
 from collections.abc import Callable
 
 LOG = logging.getLogger("tetherlight")
 QUEUE_LINES = 2000
+MOST_REASONS = 1000
+STANDARD_ERROR = 2
 
 
 class _UtcFormatter(logging.Formatter):
     def formatTime(self, record: logging.LogRecord, datefmt: str | None = None) -> str:
         moment = time.gmtime(record.created)
         return time.strftime("%Y-%m-%dT%H:%M:%S", moment) + f".{int(record.msecs):03d}+00:00"
+
+    def formatMessage(self, record: logging.LogRecord) -> str:
+        """The one way out for texts from the network: names must neither forge a line nor drive a terminal."""
+        record.message = printable(record.message.replace("\n", " | "))
+        return super().formatMessage(record)
 
 
 class _Hand(logging.Handler):
@@ -31,29 +40,51 @@ class _Hand(logging.Handler):
             self.records.put_nowait(record)
 
 
+class _Gone(logging.Handler):
+    """After the end: without a handler the logging module would write to standard error itself, and might block."""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        pass
+
+
 def start_logging(level: str = "info") -> Callable[[], None]:
-    """Log to standard error from now on; returns the function that writes what is left and ends the thread."""
+    """Log to standard error from now on; returns the function that writes what is left and ends the thread.
+
+    Where nobody reads standard error (a full pipe, a stopped terminal) the thread may stay in a write for ever. So it
+    writes to the descriptor itself, holding no lock that the end of the interpreter would wait for, and is given up.
+    """
     hand = _Hand()
-    target = logging.StreamHandler()
-    target.setFormatter(_UtcFormatter("%(asctime)s %(levelname)s %(message)s"))
     LOG.handlers = [hand]
     LOG.setLevel(level.upper())
     LOG.propagate = False
-    thread = threading.Thread(target=_write_all, args=(hand.records, target), name="log", daemon=True)
+    thread = threading.Thread(target=_write_all, args=(hand.records, _descriptor()), name="log", daemon=True)
     thread.start()
 
     def stop() -> None:
         with contextlib.suppress(queue.Full):
             hand.records.put(None, timeout=0.5)
         thread.join(timeout=1.0)
-        LOG.handlers = []
+        LOG.handlers = [_Gone()]
 
     return stop
 
 
-def _write_all(records: queue.Queue[logging.LogRecord | None], target: logging.Handler) -> None:
+def _descriptor() -> int:
+    try:
+        return sys.stderr.fileno()
+    except (AttributeError, OSError, ValueError):  # closed, or replaced by something that is no file
+        return STANDARD_ERROR
+
+
+def _write_all(records: queue.Queue[logging.LogRecord | None], descriptor: int) -> None:
+    formatter = _UtcFormatter("%(asctime)s %(levelname)s %(message)s")
     while (record := records.get()) is not None:
-        target.handle(record)
+        try:
+            left = f"{formatter.format(record)}\n".encode("utf-8", "backslashreplace")
+            while left:
+                left = left[os.write(descriptor, left) :]
+        except Exception:  # the reader is gone, or a line that cannot be made: the next one may be written
+            continue
 
 
 def printable(text: str) -> str:
@@ -62,35 +93,35 @@ def printable(text: str) -> str:
 
 
 class Throttle:
-    """Counts by reason, and lets at most one line a second per reason through to the log.
+    """Counts, and lets at most one line a second per reason through to the log.
 
     What was kept back is said with the next line of that reason, or by `flush` once the reason has gone quiet.
     """
 
-    def __init__(self, say: Callable[[str], None], every_s: float = 1.0) -> None:
-        self.counts: dict[str, int] = {}
-        self._say = say
+    def __init__(self, say: Callable[[str], None], every_s: float = 1.0, named: bool = True) -> None:
+        """`named`: every line begins with its reason."""
+        self.total = 0
+        self._say, self._named = say, named
         self._every_s = every_s
         self._last_s: dict[str, float] = {}
-        self._kept: dict[str, int] = {}
+        self._kept: dict[str, tuple[int, str]] = {}
 
     def count(self, reason: str, text: str, now_s: float) -> None:
         """One more of `reason`; `text` is said unless this reason had its line within the last second."""
-        self.counts[reason] = self.counts.get(reason, 0) + 1
+        self.total += 1
+        kept, _ = self._kept.pop(reason, (0, ""))
         if now_s - self._last_s.get(reason, -1e9) < self._every_s:
-            self._kept[reason] = self._kept.get(reason, 0) + 1
+            self._kept[reason] = (kept + 1, text)
             return
-        kept = self._kept.pop(reason, 0)
         self._last_s[reason] = now_s
-        self._say(f"{reason}: {printable(text)}" + (f" (and {kept} more like it)" if kept else ""))
+        more = f" (and {kept} more like it)" if kept else ""
+        self._say((f"{reason}: " if self._named else "") + printable(text) + more)
 
     def flush(self, now_s: float) -> None:
         """Say what was kept back of reasons that have been quiet for a second."""
         for reason in [r for r in self._kept if now_s - self._last_s[r] >= self._every_s]:
             self._last_s[reason] = now_s
-            self._say(f"{reason}: {self._kept.pop(reason)} more like it")
-
-    @property
-    def total(self) -> int:
-        """How many were counted, all reasons together."""
-        return sum(self.counts.values())
+            count, text = self._kept.pop(reason)
+            self._say(f"{reason if self._named else printable(text)}: {count} more like it")
+        if len(self._last_s) > MOST_REASONS:  # made up by whoever sends: they must not fill memory
+            self._last_s = {r: s for r, s in self._last_s.items() if now_s - s < self._every_s or r in self._kept}

@@ -16,9 +16,12 @@ from collections.abc import Callable
 from typing import Any
 
 from bridge.daemon.logs import LOG
+from bridge.errors import NetworkError
 
 _PR_SET_TIMERSLACK = 29
 MOST_DESCRIPTORS = 65536
+DESCRIPTORS = 40
+"""Beside the sockets that listen: streams, pipes, the state folder, a solve, and the modules that are imported."""
 SWITCH_S = 0.0005
 """How long another thread may keep the interpreter while the loop wants it (Python's default is 5 ms)."""
 
@@ -31,6 +34,7 @@ class Loop:
 
     def __init__(self) -> None:
         self._readers: dict[int, Callable[[], bool]] = {}
+        self._rests: dict[int, Callable[[], float]] = {}
         self._later: deque[Callable[[], None]] = deque()
         self._signals: dict[signal.Signals, Any] = {}
         self._wake_read, self._wake_write = os.pipe()
@@ -39,9 +43,14 @@ class Loop:
         self.add_reader(self._wake_read, self._woken)
         self._ended = False
 
-    def add_reader(self, descriptor: int, read: Callable[[], bool]) -> None:
-        """`read` is called when there is something to read; again at once for as long as it returns True."""
+    def add_reader(self, descriptor: int, read: Callable[[], bool], rests: Callable[[], float] | None = None) -> None:
+        """`read` is called when there is something to read; again at once for as long as it returns True.
+
+        `rests` tells until when nobody needs to look (monotonic seconds; the past: now).
+        """
         self._readers[descriptor] = read
+        if rests is not None:
+            self._rests[descriptor] = rests
 
     def call(self, job: Callable[[], None]) -> None:
         """Run this in the loop soon; may be called from any thread."""
@@ -68,11 +77,19 @@ class Loop:
                 self._guarded(self._later.popleft())
             if self._ended:
                 return
-            wait_s = 0.0 if again else max(0.0, due_s() - time.monotonic())
-            ready = select.select(list(self._readers), (), (), wait_s)[0]
+            ready = self._ready(due_s(), at_once=bool(again))
             again = {number for number in again.union(ready) if self._readers[number]()}
             if time.monotonic() >= due_s():
                 on_due()
+
+    def _ready(self, due_s: float, at_once: bool) -> list[int]:
+        """Descriptors that can be read, when there is one or the time has come."""
+        now_s, until_s, watched = time.monotonic(), due_s, list(self._readers)
+        for number, rests in self._rests.items():
+            if (rest_s := rests()) > now_s and not at_once:
+                watched.remove(number)
+                until_s = min(until_s, rest_s)
+        return select.select(watched, (), (), 0.0 if at_once else max(0.0, until_s - now_s))[0]
 
     def close(self) -> None:
         """Give back signals and descriptors."""
@@ -106,6 +123,16 @@ def tune_process() -> None:
         resource.setrlimit(resource.RLIMIT_NOFILE, (min(hard, MOST_DESCRIPTORS), hard))
     with contextlib.suppress(OSError):
         os.nice(-10)  # only with the privilege; without it the figures hold on a quiet machine
+
+
+def require_descriptors(universes: int = 1) -> None:
+    """NetworkError where the system does not let us open the files and sockets that a show needs."""
+    allowed, needed = resource.getrlimit(resource.RLIMIT_NOFILE)[0], DESCRIPTORS + universes
+    if allowed < needed:
+        raise NetworkError(
+            f"this program may open {allowed} files and sockets, {needed} are needed (one for each universe and "
+            f"{DESCRIPTORS} more); `ulimit -n`, or LimitNOFILE of a systemd unit, allows more"
+        )
 
 
 def freeze_memory() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import socket
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from bridge.daemon.interfaces import why_no_interface
 from bridge.daemon.logs import LOG
@@ -41,6 +41,8 @@ class Output:
     """Sends packets by multicast on the interface, or to each of the unicast destinations."""
 
     def __init__(self, settings: SacnSettings) -> None:
+        self.opened: Callable[[Address], None] = lambda endpoint: None
+        """Told of another address and port before anything leaves there."""
         self._interface = settings.interface
         self._unicast: tuple[Address, ...] = settings.destinations
         self._sock: socket.socket | None = open_sender(settings.interface)
@@ -56,10 +58,22 @@ class Output:
         taken = [self._to(f"{host}:{port}", (host, port), packet, now_s) for host, port in self._unicast]
         return all(taken)  # every destination is tried, whatever became of the one before
 
+    def destination(self, universe: int) -> Address:
+        """Where packets of a universe go: the group, or the first of the unicast destinations."""
+        to_one = self._unicast[0] if self._unicast and universe != e131.DISCOVERY_UNIVERSE else None
+        return to_one or (e131.multicast_group(universe), e131.PORT)
+
     def discover(self, packets: Sequence[bytes], now_s: float) -> None:
         """Universe discovery goes by multicast whatever `to` says: E1.31 clause 4.3 knows no other way."""
         for packet in packets:
             self._to(self._interface, (e131.multicast_group(e131.DISCOVERY_UNIVERSE), e131.PORT), packet, now_s)
+
+    @property
+    def endpoint(self) -> Address:
+        """The address and port that packets come from."""
+        assert self._sock is not None
+        host, port = self._sock.getsockname()
+        return str(host), int(port)
 
     @property
     def failing(self) -> tuple[str, ...]:
@@ -100,6 +114,7 @@ class Output:
             fresh = open_sender(self._interface)
             self.close()
             self._sock = fresh
+            self.opened(self.endpoint)
 
     def close(self) -> None:
         """Close the socket; sends then fail and are counted."""

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
+import time
+from collections.abc import Callable
 
+READ_AHEAD_S = 0.002
 MIN_GAP_S = 0.001
 """Between ticks that send nothing: a flood of input that changes no slot must not turn into a flood of ticks."""
 MOST_LEAD = 0.5
@@ -15,8 +18,9 @@ class Pacer:
 
     - An observation is due at once when 1/rate has passed since the last packet, else at the first moment it has.
     - Without one, ticks go on at the rate: motion, fades and keep-alives need them.
-    - Spacing counts from the packet that was really sent last, never from a grid: none is early, and a stall is
-      followed by one frame, not by a burst of those that were missed.
+    - Spacing counts from when the last frame really began to leave, never from a grid: none is early, and a stall is
+      followed by one frame, not by a burst of those that were missed. Universes leave in one order, and each keeps its
+      own distance (service.py).
     - While packets flow a tick starts as much earlier as every recent one took to compute, so that the rate is
       held by large rigs too; `allowed_s` is what the packets of the tick must wait for.
     """
@@ -32,6 +36,10 @@ class Pacer:
         """Something arrived that may change the next frame."""
         self._fresh = True
 
+    def set_rate(self, rate_hz: float) -> None:
+        """Another rate from the next packet on."""
+        self.period_s = 1.0 / rate_hz
+
     @property
     def allowed_s(self) -> float:
         """The first moment at which the next data packet may leave."""
@@ -45,8 +53,21 @@ class Pacer:
             return early_s
         return min(idle_s, max(early_s, self._last_tick_s + MIN_GAP_S)) if self._fresh else idle_s
 
+    def wait(self, clock: Callable[[], float]) -> None:
+        """Until `allowed_s`, asleep."""
+        while (left_s := self.allowed_s - clock()) > 0:
+            time.sleep(left_s)
+
+    def read_s(self) -> float:
+        """From when on it is of use to read input: what is read sooner could not leave sooner.
+
+        While packets flow, what has arrived is read in one go shortly before the next frame.
+        """
+        flowing = self._last_tick_s <= self._last_sent_s
+        return self.allowed_s - self._lead_s - READ_AHEAD_S if flowing else -math.inf
+
     def ticked(self, start_s: float, ready_s: float, sent_s: float | None) -> None:
-        """A tick began at `start_s`, was computed at `ready_s`; its last data packet left at `sent_s` (None: none)."""
+        """A tick began at `start_s`, was computed at `ready_s`; its first data packet left at `sent_s` (None: none)."""
         self._fresh = False
         self._last_tick_s = start_s
         self._lead_s = min(ready_s - start_s, self._lead_s * LEAD_RECOVERY + 1e-6, MOST_LEAD * self.period_s)

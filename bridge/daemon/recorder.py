@@ -35,6 +35,7 @@ leaves the interpreter to the loop for a moment."""
 SAY_AGAIN_US = 60_000_000
 """A queue that is full again and again is said this often."""
 
+
 Entry = Datagram | Event | Gap | Begin
 
 
@@ -49,7 +50,6 @@ class Backlog:
         self._entries: deque[Entry] = deque()
         self._put = self._taken = 0
         self._unsaid = 0
-        self._refused_us = 0
         self.lost = 0
 
     @property
@@ -66,25 +66,22 @@ class Backlog:
         """Queue it, unless the queue is full: then all is counted as lost until half of it is written."""
         if self._unsaid:
             if not self.half_empty:
-                return self._refuse(entry)
-            self.say_gap()
+                return self.refuse()
+            self._append(Gap(entry.at_us, self._unsaid))
+            self._unsaid = 0
         size = len(entry.payload) + OVERHEAD
         if self._put - self._taken + size > self._most:
-            return self._refuse(entry)
+            return self.refuse()
         self._put += size
         self._entries.append(entry)
         return True
 
     def begin(self, entry: Begin) -> None:
-        """Queue the change of files; it is never lost. A gap before it belongs to the file before it."""
-        self.say_gap()
-        self._append(entry)
-
-    def say_gap(self) -> None:
-        """Queue what was lost, if anything was since the last time."""
+        """Queue the change of files; it is never lost. What was lost before it is told before it."""
         if self._unsaid:
-            self._append(Gap(self._refused_us, self._unsaid))
+            self._append(Gap(entry.at_us, self._unsaid))
             self._unsaid = 0
+        self._append(entry)
 
     def take(self) -> list[Entry]:
         """The next entries, as many as one batch may have; a Begin comes alone."""
@@ -107,9 +104,9 @@ class Backlog:
         self._put += _size(entry)
         self._entries.append(entry)
 
-    def _refuse(self, entry: Datagram | Event) -> bool:
+    def refuse(self) -> bool:
+        """Count one entry as lost; the next that is put is told of it."""
         self._unsaid += 1
-        self._refused_us = entry.at_us
         self.lost += 1
         return False
 
@@ -176,7 +173,7 @@ class Recorder:
 
     def begin_file(self, at_us: int, events: Sequence[bytes]) -> None:
         """The next capture begins here: `events` (JSON, the state first) are all that its replay needs to know."""
-        self._began_us, self._octets, self._gap = at_us, 0, False
+        self._began_us, self._octets, self._gap = at_us, sum(map(len, events)), False
         self._begins += 1
         self._backlog.begin(Begin(at_us, self._wall_us(), tuple(events)))
 
@@ -202,10 +199,7 @@ class Recorder:
 
     def close(self, timeout_s: float = 5.0) -> bool:
         """Write what is left; False when the disk did not take it in time."""
-        self._backlog.say_gap()
         self._ended.set()
-        if self._thread.ident is None:  # never started: what is queued is written all the same
-            self._thread.start()
         self._thread.join(timeout_s)
         if self._thread.is_alive():
             self._say(f"recorder: {len(self._backlog)} entries were not written: the disk does not answer")
@@ -213,13 +207,18 @@ class Recorder:
         return True
 
     def _put(self, entry: Datagram | Event) -> None:
-        if self._backlog.put(entry):
-            self._octets += len(entry.payload) + 100  # and its headers, about
+        size = len(entry.payload) + 100  # and its headers, about
+        full = self._octets + size > self._limits.most_of_one
+        if not full and self._backlog.put(entry):
+            self._octets += size
             return
+        if full:
+            self._backlog.refuse()
         self._gap = True
         if entry.at_us - self._said_us >= SAY_AGAIN_US:
             self._said_us = entry.at_us
-            self._say("recorder: the disk is too slow: what happens now is not kept until it has caught up")
+            why = "more comes in within seconds than `record: megabytes` allows" if full else "the disk is too slow"
+            self._say(f"recorder: {why}: what happens now is not kept until that is over")
 
     def _pause(self) -> None:
         if not self._ended.is_set():

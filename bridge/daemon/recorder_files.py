@@ -56,7 +56,7 @@ class Writer:
         self._folder, self._name, self._program, self._limits = folder, name, program, limits
         self._say, self._pause = say, pause
         self._handle = -1
-        self._size = 0
+        self._size = self._tidied = 0
         self._offset_us = 0
         self._began_us = 0
         self._previous = ""
@@ -69,8 +69,7 @@ class Writer:
         self.close()
         at_us, wall_us, events = begin
         self._began_us = at_us
-        untold_before = self._untold
-        self._offset_us = wall_us - at_us
+        self._offset_us = max(wall_us - at_us, 0)  # a clock that stands in 1970: times in a file cannot be negative
         path = None
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
@@ -78,13 +77,12 @@ class Writer:
             path = self._create(wall_us)
             self._write(self._opening(at_us, events))
         except Exception as error:  # anything: a thread that dies in silence keeps nothing from then on
-            self._untold = untold_before
             self._fail(error)
             if path is not None:  # it holds no whole state: nobody can use it
                 with contextlib.suppress(OSError):
                     path.unlink()
         else:
-            self.broken, self.file, self._previous = False, path.name, path.name
+            self._untold, self.broken, self.file, self._previous = 0, False, path.name, path.name
         self.begins += 1  # last: from now on the loop may ask again
 
     def write(self, entries: Sequence[Datagram | Event | Gap]) -> None:
@@ -103,6 +101,9 @@ class Writer:
             self._fail(error)
         else:
             self._recovered(entries[-1].at_us)
+            if self._size - self._tidied >= self._limits.of_one:  # longer than it should be: others make room for it
+                self._tidied = self._size
+                self._remove(entries[-1].at_us + self._offset_us)
 
     def close(self) -> None:
         """End the capture."""
@@ -114,7 +115,8 @@ class Writer:
     def _opening(self, at_us: int, events: Sequence[bytes]) -> Iterator[bytes]:
         after = self._previous or None
         yield capture.opening(at_us, self._offset_us, self._program, name=self._name, after=after)
-        yield from self._tell(at_us)
+        if self._untold:
+            yield from capture.blocks(capture.lost(at_us, self._untold), self._offset_us)
         for event in events:
             yield from capture.blocks(Event(at_us, event), self._offset_us)
 
@@ -122,7 +124,6 @@ class Writer:
         for entry in entries:
             if isinstance(entry, Gap):
                 self._untold += entry.lost
-                yield from self._tell(entry.at_us)
                 continue
             try:
                 made = list(capture.blocks(entry, self._offset_us))
@@ -130,15 +131,11 @@ class Writer:
                 self._lose([entry])
                 self._once("entry", f"recorder: an entry that no capture can hold is left out: {error}")
                 continue
-            yield from self._tell(entry.at_us)
+            if self._untold:
+                yield from capture.blocks(capture.lost(entry.at_us, self._untold), self._offset_us)
+                self._untold = 0
             yield from made
             self.kept += 1
-
-    def _tell(self, at_us: int) -> Iterator[bytes]:
-        """Say in the file what it lacks since this was last said."""
-        if self._untold:
-            yield from capture.blocks(capture.lost(at_us, self._untold), self._offset_us)
-            self._untold = 0
 
     def _write(self, blocks: Iterable[bytes]) -> None:
         """Write these in pieces. When the disk fails, none of them stay in the file."""
@@ -172,12 +169,14 @@ class Writer:
                 self._handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
             except FileExistsError:
                 continue
-            self._size = 0
+            self._size = self._tidied = 0
             return path
         raise FileExistsError(f"{path} and {MOST_OF_ONE_SECOND - 1} more of this second are there already")
 
     def _remove(self, wall_us: int) -> None:
         for name in surplus(self._files(), self._name, wall_us, self._limits):
+            if name == self.file:
+                continue
             try:
                 (self._folder / name).unlink(missing_ok=True)
             except OSError as error:

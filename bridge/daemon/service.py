@@ -1,158 +1,235 @@
-"""The daemon: one thin loop that moves data between sockets, the engine and the clock."""
+"""The daemon: one thin loop that moves data between sockets, the door and the clock."""
 
 from __future__ import annotations
 
 import contextlib
-import gc
-import socket
+import json
+import math
 import time
 import traceback
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
-from bridge.daemon.ears import Ears
+from bridge.daemon import clock
+from bridge.daemon.boot import moment
+from bridge.daemon.chores import Chores
 from bridge.daemon.endpoint import drain
 from bridge.daemon.feed import Feed
-from bridge.daemon.inbox import Inbox
-from bridge.daemon.live import Live
+from bridge.daemon.focus import Focus
+from bridge.daemon.freshest import Freshest
 from bridge.daemon.logs import LOG, Throttle
-from bridge.daemon.loop import Loop, freeze_memory
+from bridge.daemon.loop import freeze_memory
 from bridge.daemon.memory import Memory
-from bridge.daemon.output import Output
 from bridge.daemon.pacer import Pacer
-from bridge.daemon.poses_in_use import to_json
-from bridge.daemon.router import Commands, Router
-from bridge.daemon.session import Session
-from bridge.daemon.state import Remembered, StateFolder
-from bridge.daemon.transmission import Encoder, Transmission
+from bridge.daemon.parts import Parts
+from bridge.daemon.recording import Recording
+from bridge.daemon.reloading import SIGNAL, Reloader
+from bridge.daemon.remembered import Remembered
+from bridge.daemon.router import Router
 from bridge.daemon.worker import Worker
-from bridge.show.model import Show
-from bridge.wire.stream import safe_start
+from bridge.door import poses
+from bridge.door.door import Door
+from bridge.door.events import Event, Message, NewPoses, NewShow, OthersHeard, Start, Stop, Unsent
+from bridge.door.inbox import Inbox, Refusal
+from bridge.door.transmission import Out
+from bridge.errors import Refused
+from bridge.show.texts import texts
 
-LISTEN_EVERY_S, NEWCOMERS_EVERY_S, TIDY_EVERY_S = 0.1, 1.0, 1.0
-SPIN_S = 0.0002
-
-
-@dataclass(frozen=True)
-class Parts:
-    """What was opened for a service; whoever opened it closes it."""
-
-    loop: Loop
-    osc: socket.socket
-    output: Output
-    ears: Ears
-    folder: StateFolder
+LISTEN_EVERY_S = 0.1
+FEW_MESSAGES = 12
+KEPT = {"still": "still", "trims": "trim", "armed": "arm", "dark": "dark", "out": "out"}
 
 
 class Service:
     """Moves data between its parts; `run` returns when the streams have ended."""
 
-    def __init__(
-        self,
-        show: Show,
-        engine: Live,
-        encoder: Encoder,
-        commands: Commands,
-        parts: Parts,
-        remembered: Remembered,
-    ) -> None:
-        self._clock = time.monotonic
-        self._engine, self._remembered, self._worker = engine, remembered, Worker()
+    def __init__(self, door: Door, parts: Parts, remembered: Remembered) -> None:
+        self._clock: Callable[[], float] = clock.now_s
+        self._door, self._remembered, self._worker = door, remembered, Worker()
         self._loop, self._osc, self._output, self._ears = parts.loop, parts.osc, parts.output, parts.ears
-        folder, ears, loop = parts.folder, parts.ears, parts.loop
-        sequences = remembered.sequences
-        if remembered.crashed:  # the last numbers on disk may be older than the last packets on the wire
-            sequences = {universe: safe_start(number) for universe, number in sequences.items()}
-        self.transmission = Transmission(
-            engine, encoder, show.network.sacn, folder.cid.bytes, ears.contests, sequences, ears.since_s
-        )
+        self._folder = parts.folder
         self._feed = Feed(self._send_feed)
-        self._session = Session(
-            show, engine, self._worker, self._feed.event, loop.call, lambda poses: folder.write_poses(to_json(poses))
-        )
-        self._memory = Memory(folder, engine, self.transmission, self._worker, time.time)
-        router = Router(commands, self.transmission, self._feed, self._session, self._memory.changed)
-        self._pacer = Pacer(show.network.sacn.rate)
-        self._inbox = Inbox(show.network.osc.allow, router.handle, self._pacer.observe)
-        self._newcomers, self._faults = Throttle(LOG.error), Throttle(LOG.error)
-        self._next_listen_s = self._next_newcomers_s = self._next_tidy_s = 0.0
-        self._stopping = False
+        self._pacer = Pacer(door.show.network.sacn.rate)
+        self._focus = Focus(door, self._worker, self._feed.event, self._loop.call, self._apply, lambda: self._clock())
+        self._memory = Memory(parts.folder, door, self._worker, moment, self._kept)
+        self._reloader = Reloader(door, self._loop.call, self._apply, self._feed.event, lambda: self._clock())
+        router = Router(door, self._apply, self._feed, self._focus, self._reloader.request)
+        self._inbox = Inbox(door.show.network.osc.allow, router.handle, self._refused)
+        self._faults = Throttle(LOG.error)
+        self._chores = Chores(door, self._inbox, parts, self._feed, self._memory, self._focus)
+        self._recording: Recording | None = None
+        if parts.recorder is not None:
+            self._recording = Recording(
+                parts.recorder, door, self._inbox, parts.folder.cid.bytes, parts.osc.getsockname()[:2], parts.output
+            )
+            self._recording.files = texts(door.show.path)
+        self._freshest = self._open_freshest()
+        self._next_listen_s = 0.0
+        self._left_s: dict[int, float] = {}
+        self._stopping, self._few = False, True
+
+    # From start to stop
 
     def run(self, armed: bool) -> None:
         """Until `stop`: then dark, three terminated packets per universe, and out."""
         self._begin(armed, self._remembered)
-        self._session.keep_poses()
-        self._loop.add_reader(self._osc.fileno(), self._read)
+        self._memory.switch()  # how things are at the start, before anybody changes them
+        self._keep_poses()
+        self._loop.add_reader(self._osc.fileno(), self._read, self._rests)
         freeze_memory()
         try:
             self._loop.run(self._pacer.due_s, self._frame)
         finally:
-            self._memory.goodbye(self._clock())
+            self._memory.goodbye()
             self._worker.stop()
+            if self._recording is not None:
+                self._recording.close()
         LOG.info("stopped; %d packets sent, %d messages obeyed", self._output.packets, self._inbox.taken)
 
     def _begin(self, armed: bool, remembered: Remembered) -> None:
         """Take up what was remembered; nothing in it can keep the daemon from starting."""
         now_s = self._clock()
         if remembered.live is not None:
-            LOG.warning("going on as before the crash %.1f s ago", remembered.age_s)
-            self._take_up("state", lambda: self._engine.restore(remembered.live or {}, now_s))
-        if remembered.lasting is not None:
-            self._take_up("still and trims", lambda: self._engine.restore_lasting(remembered.lasting or {}))
-        if self._engine.any_still:
-            LOG.warning("STILL from before: dark and no motion until it is cleared by 0 (people may be aloft)")
-        if remembered.live is not None and remembered.armed:
-            self.transmission.resume(remembered.refused)
-        elif armed:
-            self.transmission.arm()
-
-    @staticmethod
-    def _take_up(what: str, restore: Callable[[], None]) -> None:
-        try:
-            restore()
-        except Exception as error:
-            LOG.error("the remembered %s does not fit and is ignored (%r)", what, error)
+            LOG.warning("going on as before the crash %.1f s ago%s", remembered.age_s, "" if armed else ", not armed")
+        if self._recording is not None:
+            self._recording.turn(now_s)
+        kept = (remembered.live, remembered.lasting, remembered.sequences, remembered.crashed)
+        found = self._freshest.read() if self._freshest is not None else None
+        fresh = () if found is None or remembered.live is None else tuple(found.tolist())
+        self._apply(Start(now_s, armed, self._ears.since_s, *kept, fresh))
+        for words in self._door.engine.crew.still.words():
+            LOG.warning("STILL from before: %s: dark and no motion until it is cleared by 0", words)
 
     def stop(self) -> None:
         """End the streams and then the loop. Asked again it changes nothing: the end takes a tenth of a second."""
         if not self._stopping:
             self._stopping = True
             LOG.info("stopping: dark, then the streams end")
-            self.transmission.disarm(stopping=True)
+            self._apply(Stop(self._clock()))
+
+    def reload(self) -> None:
+        """Read the show again, on the word of a signal."""
+        with contextlib.suppress(Refused):  # it is being read
+            self._reloader.request(SIGNAL)
+
+    # What comes in
+
+    def _apply(self, event: Event) -> None:
+        """The only way to the door."""
+        if self._recording is not None:
+            self._recording.applied(event)
+        self._door.apply(event)
+        if isinstance(event, NewShow):
+            self._took_show(event)
+            self._freshest = self._open_freshest()
+        if isinstance(event, NewShow | NewPoses):
+            self._keep_poses()
+
+    def _took_show(self, event: NewShow) -> None:
+        network = event.show.network
+        self._inbox.allow(network.osc.allow)
+        self._pacer.set_rate(network.sacn.rate)
+        self._ears.listen_on(self._door.transmission.patched)
+        if self._recording is not None:
+            self._recording.files = event.files
+
+    def _open_freshest(self) -> Freshest | None:
+        """Numbers are only of use to the same heads and targets in the same order."""
+        engine = self._door.engine
+        try:
+            meaning = json.dumps(engine.roster.state())
+            return Freshest(self._folder.folder / "freshest", meaning, len(engine.freshest()))
+        except OSError as error:
+            LOG.error("after a crash heads will go on from up to a second before: %s", error)
+            return None
+
+    def _keep_poses(self) -> None:
+        """Have the poses that are aimed with written down, for a restart after a crash."""
+        data = dict(self._door.poses)
+        self._worker.latest("poses in use", lambda: self._folder.write_poses(poses.to_json(data)))
+
+    def _rests(self) -> float:
+        """Until when input may wait; where there is much of it, it must not, lest the socket overflows."""
+        return self._pacer.read_s() if self._few else -math.inf
 
     def _read(self) -> bool:
-        drain(self._osc, self._inbox, self._clock, self._pacer.due_s)
+        read = drain(self._osc, self._inbox, self._heard, self._obeyed, self._clock, self._pacer.due_s)
+        self._few = read <= FEW_MESSAGES and not self._inbox.busy
+        self._memory.switch()
+        self._chores.tell_news(self._clock())
         return self._inbox.busy
+
+    def _heard(self, data: bytes, sender: Any, at_s: float) -> None:
+        host = sender[0].partition("%")[0]  # fe80::1%eth0: a capture has no room for the zone
+        if self._recording is not None:
+            self._recording.heard(data, (host, sender[1]), at_s)
+        self._inbox.datagram(data, host, at_s)
+
+    def _obeyed(self, message: Message) -> None:
+        if not message.address.endswith("/alive"):  # a sign of life changes no frame
+            self._pacer.observe()
+        self._memory.obeyed(message.address)
+
+    def _refused(self, refusal: Refusal) -> None:
+        self._chores.refused.count(refusal.reason, f"{refusal.text} (from {refusal.host})", refusal.at_s)
+        self._feed.refused(refusal.host, refusal.address, refusal.reason, refusal.text, refusal.at_s)
+
+    # One frame
 
     def _frame(self) -> None:
         start_s = self._clock()
         try:
-            packets = self.transmission.tick(start_s)
+            self._listen(start_s)
+            if self._recording is not None:
+                self._recording.turn(start_s)
+                self._recording.ticked(start_s)
+            out = self._door.tick(start_s)
+            if self._freshest is not None:
+                self._freshest.put(self._door.engine.freshest())
         except Exception as error:  # one bad frame is said and skipped; the next one may be good
             self._fault("frame", error)
-            packets = []
+            out = Out([], [])
         ready_s = self._clock()
-        sent_s = self._send(packets) if packets else None
+        sent_s = self._send(out) if out.packets or out.discovery else None
         self._pacer.ticked(start_s, ready_s, sent_s)
-        if self._stopping and self.transmission.ended:
+        if self._stopping and self._door.transmission.ended:
             self._loop.end()
         try:
-            self._chores(self._clock())
+            self._chores.do(self._clock())
         except Exception as error:  # nothing that may wait is worth a frame
             self._fault("chore", error)
 
-    def _send(self, packets: list[Any]) -> float:
-        """Send a frame's packets, none before its time; returns when the last one left."""
-        self._wait_until(self._pacer.allowed_s)
-        failing = bool(self._output.failing)
-        now_s = self._clock()
-        for universe, packet in packets:
-            if not self._output.send(universe, packet, now_s):
-                self.transmission.unsent(universe)
+    def _listen(self, now_s: float) -> None:
+        """Who else is heard: a few times a second, and before the first packet."""
+        opens = self._door.transmission.due_to_open(now_s)
+        if now_s >= self._next_listen_s or opens:
+            self._next_listen_s = now_s + LISTEN_EVERY_S
+            if self._ears.changed(now_s) or opens:
+                self._apply(OthersHeard(now_s, self._ears.heard))
+
+    def _send(self, out: Out) -> float | None:
+        """Send a frame's packets, none before its time; returns when the first one of data left."""
+        if out.packets:
+            self._pacer.wait(self._clock)
+        failing, now_s = bool(self._output.failing), self._clock()
+        unsent = tuple(u for u, packet in out.packets if not self._send_one(u, packet))
+        sent_s = self._left_s[out.packets[0][0]] if out.packets else None
+        self._output.discover(out.discovery, now_s)
+        if unsent:
+            self._apply(Unsent(now_s, unsent))
+        if self._recording is not None:
+            self._recording.sent(out, unsent, now_s)
         if failing and not self._output.failing:
             self._ears.rejoin()
-        return self._clock()
+        return sent_s
+
+    def _send_one(self, universe: int, packet: bytes | bytearray) -> bool:
+        """Many packets take a while to leave: each keeps its own distance from the last of its universe."""
+        while (early_s := self._left_s.get(universe, 0.0) + self._pacer.period_s - self._clock()) > 0:
+            time.sleep(early_s)
+        sent = self._output.send(universe, packet, self._clock())
+        self._left_s[universe] = self._clock()  # afterwards: whatever held us up before must not shorten the next gap
+        return sent
 
     def _fault(self, what: str, error: Exception) -> None:
         """A fault of this program: where it was, at most once a second, and the frames go on."""
@@ -161,48 +238,10 @@ class Service:
         )
         self._faults.count(what, f"a fault of this program, please report it: {error!r} in {place}", self._clock())
 
-    def _wait_until(self, allowed_s: float) -> None:
-        while (left_s := allowed_s - self._clock()) > 0:
-            if left_s > SPIN_S:
-                time.sleep(left_s - SPIN_S)
-
-    def _chores(self, now_s: float) -> None:
-        """What may wait, in the slack after a frame. The feed never takes the others' turn, however fast it is."""
-        self._output.discover(self.transmission.discovery(now_s), now_s)
-        due = self._feed.due(now_s)
-        if due:
-            self._feed.tell(due, self._state(), self._engine.targets(now_s), self._engine.fixtures())
-        if not self._memory.keep(now_s):
-            self._upkeep(now_s)
-
-    def _upkeep(self, now_s: float) -> None:
-        """One thing a frame, so that none makes the next one late."""
-        if now_s >= self._next_listen_s:
-            self._next_listen_s = now_s + LISTEN_EVERY_S
-            self._ears.listen()
-        elif now_s >= self._next_newcomers_s:
-            self._next_newcomers_s = now_s + NEWCOMERS_EVERY_S
-            for text in self.transmission.newcomers(now_s):
-                self._newcomers.count("another source", text, now_s)
-                self._feed.event("/feed/notice", text)
-        elif now_s >= self._next_tidy_s:
-            self._next_tidy_s = now_s + TIDY_EVERY_S
-            self._inbox.refused.flush(now_s)
-            self._newcomers.flush(now_s)
-            gc.collect()
-
-    def _state(self) -> tuple[Any, ...]:
-        transmission = self.transmission
-        return (
-            transmission.armed,
-            *self._engine.switches,
-            len(transmission.universes),
-            len(transmission.contested),
-            self._inbox.taken,
-            self._inbox.refused.total,
-            self._output.errors,
-            self._output.packets,
-        )
+    def _kept(self, part: str, on_disk: bool) -> None:
+        """From the thread that writes: whoever switched it may rely on it now, or must know that he cannot."""
+        if part in KEPT:
+            self._loop.call(lambda: self._feed.event("/feed/kept", KEPT[part], int(on_disk)))
 
     def _send_feed(self, datagram: bytes, address: tuple[str, int]) -> None:
         with contextlib.suppress(OSError):  # nobody there, or too slow: the next one is newer

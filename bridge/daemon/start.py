@@ -1,4 +1,8 @@
-"""The first moments of a daemon: start to listen, and only then read and import what takes time."""
+"""The first moments of a daemon: read the show, listen to its universes, and only then import what takes time.
+
+A universe is listened to for 1.2 s before anything is sent on it. The engine's modules take a third of that to import,
+so the listening begins first.
+"""
 
 from __future__ import annotations
 
@@ -6,22 +10,32 @@ import contextlib
 import signal
 from pathlib import Path
 
-from bridge.daemon.early import early_watch
-from bridge.daemon.loop import Loop, tune_process
+from bridge.daemon.interfaces import with_addresses
+from bridge.daemon.loop import Loop, require_descriptors, tune_process
+from bridge.daemon.options import Options
+from bridge.daemon.watch import Watch
+from bridge.show import load
+
+ENDING = (signal.SIGTERM, signal.SIGINT)
 
 
-def serve(show: Path, *, armed: bool = False, state: Path | None = None, log_level: str = "info") -> None:
+def serve(path: Path, options: Options) -> None:
     """Run the daemon on a show folder until a signal. Raises TetherlightError before anything was sent."""
     tune_process()
+    require_descriptors()
     with contextlib.ExitStack() as undo:
         loop = Loop()
         undo.callback(loop.close)
-        loop.on_signals((signal.SIGTERM, signal.SIGINT), loop.end)  # nothing is sent yet: a signal just ends it
-        early = early_watch(show)
-        if early is not None:
-            undo.callback(early.close)
-        from bridge.daemon.assemble import assemble  # numpy, YAML and the schema: a fifth of a second
+        loop.on_signals(ENDING, loop.end)  # nothing is sent yet: a signal just ends it
+        loop.on_signals((signal.SIGHUP,), lambda: None)  # a terminal that is closed must not end a show
+        show = with_addresses(load(path))
+        universes = sorted({fixture.universe for fixture in show.fixtures})
+        require_descriptors(len(universes))
+        watch = Watch(universes, show.network.sacn.interface)
+        undo.callback(watch.close)
+        from bridge.daemon.assemble import assemble  # numpy, scipy and the engine
 
-        service = assemble(show, loop, early, undo, armed=armed, state=state, log_level=log_level)
-        loop.on_signals((signal.SIGTERM, signal.SIGINT), service.stop)
-        service.run(armed)
+        service = assemble(show, watch, loop, undo, options)
+        loop.on_signals(ENDING, service.stop)
+        loop.on_signals((signal.SIGHUP,), service.reload)
+        service.run(options.armed)

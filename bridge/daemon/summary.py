@@ -29,6 +29,14 @@ def lines(show: Show, universes: Iterable[int], armed: bool) -> Iterator[tuple[s
                 "Set `sacn: interface` in network.yaml to the address of the lighting network's interface."
             ),
         )
+    yield from doubts(show)
+    yield "warning", CAUTION
+    if not armed:
+        yield "warning", "not armed: nothing is sent until /arm 1"
+
+
+def doubts(show: Show) -> Iterator[tuple[str, str]]:
+    """What a show that could be read is to be watched for."""
     for text in show.warnings:
         yield "warning", text
     unsolved = [fixture.name for fixture in show.fixtures if fixture.name not in show.poses]
@@ -41,9 +49,6 @@ def lines(show: Show, universes: Iterable[int], armed: bool) -> Iterator[tuple[s
     unverified = [name for name, pose in show.poses.items() if name in patched and pose.trusted and not pose.verified]
     if unverified:
         yield "warning", f"poses are unverified until a check walk: {_some(unverified)}"
-    yield "warning", CAUTION
-    if not armed:
-        yield "warning", "not armed: nothing is sent until /arm 1"
 
 
 def _loopback(hosts: Iterable[str]) -> bool:

@@ -4,7 +4,9 @@
   on the same host (facts/protocols.md).
 - One socket a universe: Linux lets a socket join 20 groups only (net.ipv4.igmp_max_memberships).
 - All hang on one epoll instance, read a few times a second and a few packets each: whoever sends is heard within a
-  second, and 137 universes cost next to nothing. Our own packets, which loop back, are dropped in the kernel.
+  second, and 137 universes cost next to nothing.
+- Our own packets, which loop back, are dropped in the kernel: by our CID *and* the address and port they come from,
+  for a copied machine or state folder has our CID too.
 """
 
 from __future__ import annotations
@@ -27,9 +29,11 @@ PACKETS_PER_DRAIN = 256
 RECEIVE_BUFFER = 8192
 _IP_MULTICAST_ALL = 49  # Linux, <linux/in.h>
 _SO_ATTACH_FILTER = 26  # Linux, <asm-generic/socket.h>
-_CID_OFFSET = 8 + 22  # a filter on a UDP socket sees the UDP header first; the CID is at octets 22..37 of E1.31
+_SOURCE_ADDRESS = 0xFFF00000 + 12  # SKF_NET_OFF (-0x100000), <linux/filter.h>: into the IPv4 header
+_CID_OFFSET = 8 + 22  # a filter on a UDP socket begins at the UDP header; the CID is at octets 22..37 of E1.31
 
-Take = Callable[[bytes, str], None]
+Address = tuple[str, int]
+Take = Callable[[bytes, Address], None]
 
 
 class Watch:
@@ -51,18 +55,18 @@ class Watch:
             raise NetworkError(f"sacn: cannot listen on {interface}:{PORT}: {why_no_interface(error)}") from None
         self.since_s = time.monotonic()
 
-    def ignore(self, own_cid: bytes) -> None:
-        """Have the kernel drop our own packets; where it cannot, `Ears` still tells them by their CID."""
+    def ignore(self, own_cid: bytes, endpoint: Address) -> None:
+        """Have the kernel drop what we send from this endpoint under our CID; `Ears` tells what it does not drop."""
         for sock in self._sockets.values():
             with contextlib.suppress(OSError):
-                _drop_own(sock, own_cid)
+                _drop_own(sock, own_cid, endpoint)
 
     def drain(self, take: Take) -> None:
-        """Give `take(packet, sender_host)` a bounded number of what has arrived."""
+        """Give `take(packet, sender)` a bounded number of what has arrived."""
         left = PACKETS_PER_DRAIN
         for number, _ in self._poll.poll(0, 128):
-            for packet, host in _read(self._sockets[number]):
-                take(packet, host)
+            for packet, sender in _read(self._sockets[number]):
+                take(packet, sender)
                 left -= 1
             if left <= 0:
                 return
@@ -87,12 +91,12 @@ def _membership(group: str, interface: str) -> bytes:
     return socket.inet_aton(group) + socket.inet_aton(interface)
 
 
-def _read(sock: socket.socket) -> list[tuple[bytes, str]]:
-    packets: list[tuple[bytes, str]] = []
+def _read(sock: socket.socket) -> list[tuple[bytes, Address]]:
+    packets: list[tuple[bytes, Address]] = []
     with contextlib.suppress(OSError):  # BlockingIOError: nothing more
         for _ in range(PACKETS_PER_SOCKET):
             data, sender = sock.recvfrom(2048)
-            packets.append((data, sender[0]))
+            packets.append((data, sender))
     return packets
 
 
@@ -113,13 +117,16 @@ def _listen(universe: int, interface: str) -> socket.socket:
     return sock
 
 
-def _drop_own(sock: socket.socket, own_cid: bytes) -> None:
-    """Attach a packet filter (classic BPF): not ours in any of the four words of the CID -> keep, else drop."""
-    load_word, jump_equal, give = 0x20, 0x15, 0x06  # BPF_LD|W|ABS, BPF_JMP|JEQ|K, BPF_RET|K
-    code: list[bytes] = []
-    for index, word in enumerate(struct.unpack(">4I", own_cid)):
-        code.append(struct.pack("=HBBI", load_word, 0, 0, _CID_OFFSET + 4 * index))
-        code.append(struct.pack("=HBBI", jump_equal, 0, 7 - 2 * index, word))  # unequal: on to the last line
+def _drop_own(sock: socket.socket, own_cid: bytes, endpoint: Address) -> None:
+    """Attach a packet filter (classic BPF): our port, our address and our CID -> drop, else keep."""
+    load_half, load_word, jump_equal, give = 0x28, 0x20, 0x15, 0x06  # BPF_LD|H|ABS, ..|W|.., BPF_JMP|JEQ|K, BPF_RET|K
+    host, port = endpoint
+    tests = [(load_half, 0, port), (load_word, _SOURCE_ADDRESS, int.from_bytes(socket.inet_aton(host), "big"))]
+    tests += [(load_word, _CID_OFFSET + 4 * n, word) for n, word in enumerate(struct.unpack(">4I", own_cid))]
+    code: list[bytes] = []  # what is unequal anywhere goes on at the last line: kept
+    for index, (load, offset, value) in enumerate(tests):
+        code.append(struct.pack("=HBBI", load, 0, 0, offset))
+        code.append(struct.pack("=HBBI", jump_equal, 0, 2 * (len(tests) - index) - 1, value))
     code.append(struct.pack("=HBBI", give, 0, 0, 0))
     code.append(struct.pack("=HBBI", give, 0, 0, 0xFFFF))
     program = ctypes.create_string_buffer(b"".join(code))

@@ -35,11 +35,10 @@ class Coverage:
 
 def survey(engine: Engine) -> Coverage:
     """Aim every head at every sampled point, each time from its home."""
-    rig, home = engine.rig, engine.reach.home
-    size = np.array([target.size for target in engine.targets])[engine.controls.follows]
-    height = np.array([target.height for target in engine.targets])[engine.controls.follows]
-    plan = engine.zones.polygon.polygon.grid()
-    floor = engine.floors.height_at(plan)
+    rig, home, place = engine.rig, engine.reach.home, engine.place
+    size, height = place.sizes_and_heights(engine.crew.follows)
+    plan = place.zones.polygon.polygon.grid()
+    floor = place.floors.height_at(plan)
     rows: list[tuple[np.ndarray, ...]] = []
     stop = np.full(len(rig), np.inf)
     for place, ground in zip(plan, floor, strict=True):
@@ -49,7 +48,7 @@ def survey(engine: Engine) -> Coverage:
         short = np.where(aim.clamped, miss_distance(start, direction, points), 0.0)
         _, angle = rig.optics.zoom_for(size, aim.distance)
         spot = 2 * aim.distance * np.tan(angle / 2)
-        forbidden = engine.no_light_cones(start, direction, angle, aim.distance)
+        forbidden = engine.judge.cones_touch((start, direction), angle, aim.distance)
         rows.append(
             (aim.beyond | (short > size / 2), aim.clamped, aim.distance < rig.min_distance, forbidden, spot - size)
         )

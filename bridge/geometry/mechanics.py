@@ -39,6 +39,10 @@ class Heads:
         pick = slice(number, number + 1)
         return Heads(self.position[pick], self.rotation[pick], self.terms[pick])
 
+    def some(self, rows: np.ndarray) -> Heads:
+        """Some of these heads, by number."""
+        return Heads(self.position[rows], self.rotation[rows], self.terms[rows])
+
     @cached_property
     def _in_head(self) -> Array:
         """The beam's direction and the lens's place in the head frame, (3, 2, N)."""

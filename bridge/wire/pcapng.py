@@ -200,6 +200,7 @@ class _Reader:
         (major,) = struct.unpack_from(self._order + "H", body)
         if major != 1:
             raise CaptureError(offset + 12, "version 1 of pcapng", f"version {major}")
+        self._options(body, 12, offset + 12)
         self._interfaces = []
         return Section(offset)
 

@@ -51,11 +51,18 @@ class Source:
 class Sources:
     """Every source heard on the given universes. `counters` counts packets by what `accept` returned."""
 
-    def __init__(self, universes: Iterable[int], max_sources: int = MAX_SOURCES) -> None:
+    def __init__(self, universes: Iterable[int], max_sources: int = MAX_SOURCES, by_sender: bool = False) -> None:
+        """`by_sender`: one CID from two senders is two sources here. To a receiver it is one, and that is the trouble
+        which whoever watches for it must see.
+        """
         self.counters: Counter[str] = Counter()
-        self._heard: dict[int, dict[bytes, Source]] = {universe: {} for universe in universes}
+        self._heard: dict[int, dict[tuple[bytes, str], Source]] = {universe: {} for universe in universes}
         self._sequences: dict[bytes, tuple[int, int, float]] = {}  # sync: address, sequence, heard_s by CID
-        self._max = max_sources
+        self._max, self._by_sender = max_sources, by_sender
+
+    def listen_on(self, universes: Iterable[int]) -> None:
+        """Other universes from now on; what was heard on those that stay is kept."""
+        self._heard = {universe: self._heard.get(universe, {}) for universe in universes}
 
     def accept(self, packet: Data | Sync | Discovery, sender: str, now_s: float) -> str:
         """Take one packet in; returns what became of it, in one word.
@@ -76,35 +83,36 @@ class Sources:
         heard = self._heard.get(data.universe)
         if heard is None:
             return "not-ours"
-        known = heard.get(data.cid)
+        key = (data.cid, sender if self._by_sender else "")
+        known = heard.get(key)
         if known is not None and now_s - known.heard_s > LOSS_S:
-            del heard[data.cid]
+            del heard[key]
             known = None
         if known is not None and discards(data.sequence, known.sequence):
             return "sequence"
         if data.terminated:
-            heard.pop(data.cid, None)
+            heard.pop(key, None)
             return "terminated"
         if data.preview or data.start_code:
             if known is not None:
-                heard[data.cid] = replace(known, sequence=data.sequence)  # not heard again: no levels
+                heard[key] = replace(known, sequence=data.sequence)  # not heard again: no levels
             return "preview" if data.preview else "start-code"
         if known is None and not self._make_room(heard, data.priority, now_s):
             return "too-many"
-        heard[data.cid] = Source(data.cid, data.source_name, data.priority, sender, now_s, data.sequence, data.slots)
+        heard[key] = Source(data.cid, data.source_name, data.priority, sender, now_s, data.sequence, data.slots)
         return "taken"
 
-    def _make_room(self, heard: dict[bytes, Source], priority: int, now_s: float) -> bool:
+    def _make_room(self, heard: dict[tuple[bytes, str], Source], priority: int, now_s: float) -> bool:
         if len(heard) < self._max:
             return True
-        for lost in [source for source in heard.values() if now_s - source.heard_s > LOSS_S]:
-            del heard[lost.cid]
+        for lost in [key for key, source in heard.items() if now_s - source.heard_s > LOSS_S]:
+            del heard[lost]
         if len(heard) < self._max:
             return True
-        weakest = min(heard.values(), key=lambda source: (source.priority, source.heard_s))
-        if weakest.priority >= priority:
+        weakest, source = min(heard.items(), key=lambda item: (item[1].priority, item[1].heard_s))
+        if source.priority >= priority:
             return False
-        del heard[weakest.cid]
+        del heard[weakest]
         return True
 
     def _synchronise(self, sync: Sync, now_s: float) -> str:

@@ -9,6 +9,7 @@ followed by a burst.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -80,6 +81,38 @@ class Streams:
     def sequences(self) -> dict[int, int]:
         """The number of each universe's next packet, and of the next synchronisation packet under SYNC_KEY."""
         return {SYNC_KEY: self._sync_next, **dict(zip(self.universes, self._next, strict=True))}
+
+    def go_on_from(self, before: Streams) -> None:
+        """Take over from other streams of the same source: universes that both have keep spacing, data and repeats."""
+        for row, universe in enumerate(self.universes):
+            if universe in before.universes:
+                old = before.universes.index(universe)
+                self.last_sent_s[row], self._last[row] = before.last_sent_s[old], before._last[old]
+                self._repeats[row], self._held[row] = before._repeats[old], before._held[old]
+        if before.universes == self.universes:
+            self._discovery_due_s = before._discovery_due_s
+
+    def state(self) -> dict[str, Any]:
+        """Everything that later packets depend on, as plain data."""
+        return {
+            "sequences": {str(universe): number for universe, number in self.sequences.items()},
+            "last_sent_s": self.last_sent_s.tolist(),
+            "last": self._last.tobytes().hex(),
+            "repeats": self._repeats.tolist(),
+            "held": self._held.tolist(),
+            "discovery_due_s": self.discovery_due_s,
+        }
+
+    def restore(self, data: Mapping[str, Any]) -> None:
+        """Take up what `state` gave for the same universes; KeyError, TypeError or ValueError on anything else."""
+        count = len(self.universes)
+        self._next = [int(data["sequences"][str(universe)]) % 256 for universe in self.universes]
+        self._sync_next = int(data["sequences"][str(SYNC_KEY)]) % 256
+        self.last_sent_s = np.array(data["last_sent_s"], np.float64).reshape(count)
+        self._last = np.frombuffer(bytes.fromhex(data["last"]), np.uint8).reshape(count, SLOTS).copy()
+        self._repeats = np.array(data["repeats"], np.int64).reshape(count)
+        self._held = np.array(data["held"], np.bool_).reshape(count)
+        self._discovery_due_s = float(data["discovery_due_s"])
 
     @property
     def next_due_s(self) -> float:

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from bridge.door.events import NewPoses
 from bridge.geometry.mechanics import miss_distance
 from bridge.rig.fixture import Pose
 
@@ -26,7 +27,7 @@ def turned_poses(bridge: Any, degrees: float) -> dict[str, Pose]:
 def lit_pan_speed(bridge: Any, poses: dict[str, Pose]) -> float:
     """Fastest commanded pan (deg/s) of any head that gives light, over the 5 s after new poses."""
     before, fastest = bridge.frame, 0.0
-    bridge.engine.take_poses(poses)
+    bridge.apply(NewPoses(bridge.now_s, poses))
     for frame in settle(bridge, 5.0):
         speed = np.degrees(np.abs(frame.pan_rad - before.pan_rad)) * 44
         fastest = max(fastest, speed[np.minimum(frame.level, before.level) > 0].max(initial=0.0))

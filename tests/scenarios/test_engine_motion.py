@@ -20,7 +20,7 @@ def test_no_frame_asks_a_head_for_more_than_its_motors_can(make_bridge: Callable
         bridge.say("/target/lead/position", float(rng.uniform(-7, 7)), float(rng.uniform(-1, 9)))
         name = bridge.rig.names[rng.integers(12)]
         bridge.say(f"/fixture/{name}/{['hold', 'out'][rng.integers(2)]}", int(rng.integers(2)))
-        bridge.say(f"/fixture/{name}/follow", bridge.engine.target_names[rng.integers(2)])
+        bridge.say(f"/fixture/{name}/follow", bridge.engine.place.names[rng.integers(2)])
         if rng.random() < 0.3:
             bridge.say(f"/sight/{name}/point", float(rng.uniform(-90, 90)), float(rng.uniform(0, 90)))
         if rng.random() < 0.3:

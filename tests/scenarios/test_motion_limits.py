@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bridge.follow.motion import Motors
+from bridge.follow.moving.motors import Motors
 from bridge.rig.fixture import Fixture
 from bridge.rig.profile import Axis, Profile
 from bridge.rig.rig import Rig

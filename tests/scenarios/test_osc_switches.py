@@ -41,7 +41,7 @@ def test_crossing_from_the_polygon_into_a_joined_area_is_no_edge(bridge: Any) ->
         for frame in bridge.run(3.0, lambda s: bridge.say("/target/lead/position", 0.5, 1.0 - s), every_s=0.02)
     ]
     assert min(levels) == 1.0
-    assert bridge.engine.places[0][1] < -1.9
+    assert bridge.place()[1] < -1.9
 
 
 SPOTLESS = Area("lap", ((-1.0, 1.0), (1.0, 1.0), (1.0, 3.0), (-1.0, 3.0)), (0.0, 2.0))
@@ -192,11 +192,11 @@ def test_each_still_is_cleared_by_its_own_0_alone(bridge: Any) -> None:
     for address in ("/still", "/truss/foh/still", "/fixture/foh-1/still"):
         bridge.say(address, 1)
     for address, left in [("/still", 4), ("/truss/foh/still", 1), ("/fixture/foh-1/still", 0)]:
-        assert bridge.engine.any_still
+        assert bridge.engine.crew.still.any
         bridge.say(address, 0)
         settle(bridge, 0.1)
         assert sum(bridge.state(name) == "still" for name in bridge.rig.names) == left
-    assert not bridge.engine.any_still
+    assert not bridge.engine.crew.still.any
 
 
 def test_a_sighting_under_way_stops_too(bridge: Any) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from bridge.follow.reach import Aim, Ground, Reach
+from bridge.follow.moving.reach import Aim, Ground, Reach
 from bridge.geometry.areas import Polygon
 from bridge.geometry.mechanics import miss_distance
 from bridge.rig.rig import Rig

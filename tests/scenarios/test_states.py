@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from bridge.follow.states import WORDS
+from bridge.follow.judging.states import WORDS
 from bridge.geometry.stage import Area
 
 ALIVE = "/target/lead/alive"

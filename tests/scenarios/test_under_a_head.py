@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from bridge.follow.commands.table import Commands
 from bridge.follow.engine import Engine
 from bridge.geometry.mechanics import miss_distance
 from bridge.rig.fixture import Fixture, Pose
@@ -22,6 +23,7 @@ def cross(make_profile, make_stage, offset_m: float, heading_deg: float, faces=(
     fixture = Fixture("over", make_profile(), 1, 1)
     rig = Rig.from_fixtures([fixture], {"over": Pose((0.0, 4.0, 8.0), (0.0, 0.0, 0.0, 1.0), faces=faces)})
     engine = Engine(rig, make_stage(), LostInput())
+    commands = Commands(engine)
     along = np.array([math.cos(math.radians(heading_deg)), math.sin(math.radians(heading_deg))])
     across = np.array([-along[1], along[0]])
     errors, levels, pans = [], [], []
@@ -29,8 +31,7 @@ def cross(make_profile, make_stage, offset_m: float, heading_deg: float, faces=(
         now_s = number * FRAME_S
         way = -3.0 if now_s < 3.0 else min(-3.0 + WALK_M_S * (now_s - 3.0), 3.0)
         x, y = np.array([0.0, 4.0]) + way * along + offset_m * across
-        engine.targets[0].hear("here", now_s)
-        engine.targets[0].put(float(x), float(y), None, now_s)
+        commands.handle("/target/lead/position", (float(x), float(y)), "here", now_s)
         frame = engine.tick(now_s)
         if now_s > 2.5:
             start, direction = rig.heads.beam(frame.pan_rad, frame.tilt_rad)

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from bridge.follow.no_light import NoLight
+from bridge.follow.judging.no_light import NoLight
 from bridge.geometry.stage import Area
 
 SEED = 5

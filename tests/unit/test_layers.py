@@ -21,6 +21,7 @@ LEVELS = {
     "solve": 4,
     "show": 5,
     "venue": 6,
+    "door": 6,
     "daemon": 7,
     "commands": 8,
     "demo": 8,
@@ -28,7 +29,7 @@ LEVELS = {
     "__main__": 10,
 }
 SHARED = {"__init__"}  # bridge/__init__.py holds the version alone
-PURE_ROOMS = {"geometry", "wire", "rig", "follow", "solve"}
+PURE_ROOMS = {"geometry", "wire", "rig", "follow", "solve", "door"}
 # Sockets, clocks, files, processes and threads: what a pure room must not reach for.
 IMPURE_MODULES = {
     "socket",

@@ -3,8 +3,10 @@
 import pytest
 from pythonosc.osc_bundle import OscBundle
 
-from bridge.daemon.feed import MAX_OCTETS, MAX_SUBSCRIBERS, Feed, FixtureRow, TargetRow
+from bridge.daemon.feed import MAX_OCTETS, MAX_SUBSCRIBERS, MOST_REFUSALS, Feed
+from bridge.daemon.status import Rows
 from bridge.errors import Refused
+from bridge.follow.where.place import TargetStatus
 from bridge.wire import osc
 
 ME = ("10.0.0.5", 7000)
@@ -18,9 +20,26 @@ class Post:
         self.feed = Feed(lambda datagram, address: self.sent.append((datagram, address)))
 
 
-def rows(heads: int) -> tuple[list[TargetRow], list[FixtureRow]]:
-    targets = [("lead", 1.0, 2.0, 3.0, True, 0.25), ("b", 0.0, 0.0, 0.0, False, float("inf"))]
-    return targets, [(f"head-{n}", "lit", float(n), -1.5, 0.5) for n in range(heads)]
+BRIDGE = (True, False, False, 1.0, 2, 0, 5, 6, 7, 8, True)
+
+
+def rows(heads: int) -> Rows:
+    targets = [
+        TargetStatus("lead", 1.0, 2.0, 3.0, True, 0.25),
+        TargetStatus("b", 0.0, float("nan"), 0.0, False, float("inf")),
+    ]
+    universes = [(1, "overruled", "Desk", 150), (2, "waiting", "", 0)]
+    trims = [("fixture", "head-0", 0.5, -0.25), ("truss", "foh", 0.0, 1.0)]
+    return Rows(targets, [(f"head-{n}", "lit", float(n), -1.5, 0.5) for n in range(heads)], universes, trims)
+
+
+def test_an_events_texts_carry_no_control_characters() -> None:
+    post = Post()
+    post.feed.subscribe(*ME, 10, 0.0)
+    post.feed.event("/feed/notice", "a\x1b[2Jb\nc\x00d", 1)
+    (datagram, _), *_ = post.sent
+    (message,) = osc.decode(datagram)
+    assert message.args == ("a?[2Jb?c?d", 1)
 
 
 @pytest.mark.parametrize(
@@ -72,14 +91,29 @@ def test_subscribers_are_bounded() -> None:
 
 def test_the_state_is_told_in_bundles_of_bounded_size_that_python_osc_reads() -> None:
     post = Post()
-    post.feed.tell([ME], (True, False, False, 1.0, 2, 0, 5, 6, 7, 8), *rows(100))
+    post.feed.tell([ME], BRIDGE, rows(100))
     assert all(len(datagram) <= MAX_OCTETS and address == ME for datagram, address in post.sent)
     messages = [message for datagram, _ in post.sent for message in OscBundle(datagram)]
     assert messages[0].address == "/feed/bridge"
-    assert messages[0].params == [True, False, False, 1.0, 2, 0, 5, 6, 7, 8]
+    assert messages[0].params == list(BRIDGE), "the last one: locked"
     assert (messages[1].address, messages[1].params) == ("/feed/target", ["lead", 1.0, 2.0, 3.0, True, 250.0])
-    assert messages[2].params[-1] == -1.0
-    assert [m.params for m in messages[3:]] == [[f"head-{n}", "lit", float(n), -1.5, 0.5] for n in range(100)]
+    assert messages[2].params == ["b", 0.0, 0.0, 0.0, False, -1.0]
+    assert [m.params for m in messages[3:103]] == [[f"head-{n}", "lit", float(n), -1.5, 0.5] for n in range(100)]
+    assert [(m.address, m.params) for m in messages[103:]] == [
+        ("/feed/universe", [1, "overruled", "Desk", 150]),
+        ("/feed/universe", [2, "waiting", "", 0]),
+        ("/feed/trim", ["fixture", "head-0", 0.5, -0.25]),
+        ("/feed/trim", ["truss", "foh", 0.0, 1.0]),
+    ]
+
+
+def test_a_fixture_whose_state_changes_is_told_in_its_new_state() -> None:
+    """The texts before the numbers are encoded once for each fixture and state."""
+    post = Post()
+    for word, pan in (("lit", 1.5), ("dark", 1.5), ("lit", -7.25)):
+        post.sent.clear()
+        post.feed.tell([ME], BRIDGE, Rows([], [("foh-1", word, pan, 2.0, 0.5)], [], []))
+        assert osc.decode(post.sent[0][0])[1].args == ("foh-1", word, pan, 2.0, 0.5)
 
 
 def test_an_event_reaches_everybody_at_once() -> None:
@@ -89,3 +123,39 @@ def test_an_event_reaches_everybody_at_once() -> None:
     post.feed.event("/feed/solve", "done", "12 poses taken")
     assert [address for _, address in post.sent] == [ME, ("10.0.0.6", 7000)]
     assert osc.decode(post.sent[0][0]) == [osc.Message("/feed/solve", ("done", "12 poses taken"))]
+
+
+def test_a_refusal_is_told_to_the_host_that_sent_it_at_each_of_its_ports_and_to_nobody_else() -> None:
+    post = Post()
+    for address in (ME, (ME[0], 7001), ("10.0.0.6", 7000)):
+        post.feed.subscribe(*address, 1, 0.0)
+    post.feed.refused(ME[0], "/level", "range", "level 2, not 0 to 1", 1.0)
+    assert [address for _, address in post.sent] == [ME, (ME[0], 7001)]
+    assert osc.decode(post.sent[0][0]) == [osc.Message("/feed/refused", ("/level", "range", "level 2, not 0 to 1"))]
+    post.feed.refused("10.0.0.99", "/level", "range", "a host that did not subscribe", 5.0)
+    assert len(post.sent) == 2
+
+
+def test_of_the_same_address_and_reason_one_refusal_a_second_is_told_and_others_at_once() -> None:
+    post = Post()
+    post.feed.subscribe(*ME, 1, 0.0)
+
+    def told(address: str, reason: str, now_s: float) -> bool:
+        post.sent.clear()
+        post.feed.refused(ME[0], address, reason, "so", now_s)
+        return bool(post.sent)
+
+    assert [told("/level", "range", 1.0 + step / 100) for step in range(100)] == [True] + [False] * 99
+    assert told("/level", "arguments", 1.99)
+    assert told("/dark", "range", 1.99)
+    assert told("/level", "range", 2.0)
+    assert not told("/level", "range", 2.99)
+
+
+def test_a_refusals_texts_carry_no_control_characters_and_made_up_addresses_fill_no_memory() -> None:
+    post = Post()
+    post.feed.subscribe(*ME, 1, 0.0)
+    for number in range(3 * MOST_REFUSALS):
+        post.feed.refused(ME[0], f"/made/up/{number}", "unknown-address", "no\x1b[2J", 1.0)
+    assert len(post.feed._refusals) <= MOST_REFUSALS
+    assert osc.decode(post.sent[0][0])[0].args == ("/made/up/0", "unknown-address", "no?[2J")

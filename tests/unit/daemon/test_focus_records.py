@@ -1,20 +1,29 @@
 """Sightings and check walks on disk: kept with what people wrote by hand, refused where something cannot be read."""
 
 import json
+import threading
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
-from bridge.daemon import records, session
-from bridge.daemon.poses_in_use import from_json, to_json
-from bridge.daemon.session import Session, Solved
+from bridge.daemon import focus, records
+from bridge.daemon.focus import Focus
+from bridge.daemon.logs import LOG
+from bridge.daemon.solve_process import SolveAnswer
 from bridge.daemon.worker import Worker
+from bridge.door.door import Door
+from bridge.door.events import Event, NewPoses
+from bridge.door.poses import from_json, to_json
 from bridge.errors import Refused, ShowError
 from bridge.rig.fixture import Mechanics, Pose
+from bridge.show.folder import read_tree
+from bridge.show.poses import read_poses
 from bridge.solve.measurements import Sighting
+from tests.unit.door.stand_ins import say, small_door, small_show
 
 POSES = """\
 version: 1
@@ -24,37 +33,25 @@ fixtures:
 """
 
 
-class Heads:
-    """Where heads point, and which poses they were given."""
-
-    def __init__(self) -> None:
-        self.angles = (10.12345, 50.0, 20000, None)
-        self.taken: dict[str, Pose] = {}
-
-    def pointing(self, name: str) -> tuple[float, float, int | None, int | None]:
-        return self.angles
-
-    def prepare_poses(self, poses: dict[str, Pose], marks: dict[str, tuple[float, float, float]]) -> Callable[[], None]:
-        def take() -> None:
-            self.taken.update(poses)
-            self.marks = marks
-
-        return take
-
-
 class Desk:
-    """A session whose loop is a list, run by `finish`."""
+    """A focus session at a real door, whose loop is a list, run by `finish`, and whose clock is a number."""
 
     def __init__(self, folder: Path) -> None:
-        fixtures = [SimpleNamespace(name="foh-1"), SimpleNamespace(name="foh-2")]
-        show = SimpleNamespace(path=folder, fixtures=fixtures, stage=SimpleNamespace(marks={"A": 0, "B": 0}), poses={})
-        self.heads, self.worker = Heads(), Worker()
+        self.door: Door = small_door(replace(small_show(), path=folder))
+        say(self.door, 0.0, "/sight/foh-1/point", 10.12345, 50.0)
+        self.worker, self.now_s = Worker(), 100.0
+        self.door.tick(3.0)
         self.events: list[tuple[Any, ...]] = []
-        self.kept: list[Any] = []
+        self.applied: list[Event] = []
         self.jobs: list[Callable[[], None]] = []
-        self.session = Session(
-            show, self.heads, self.worker, lambda *event: self.events.append(event), self.jobs.append, self.kept.append
-        )  # type: ignore[arg-type]
+        self.focus = Focus(
+            self.door,
+            self.worker,
+            lambda *event: self.events.append(event),
+            self.jobs.append,
+            self.applied.append,
+            lambda: self.now_s,
+        )
 
     def finish(self) -> list[tuple[Any, ...]]:
         self.worker.stop()
@@ -69,19 +66,22 @@ def desk(tmp_path: Path) -> Iterator[Desk]:
 
 
 def test_a_recorded_sighting_is_on_disk_before_it_is_acknowledged(desk: Desk, tmp_path: Path) -> None:
-    desk.session.record("foh-1", "A")
+    desk.focus.record("foh-1", "A")
     assert desk.events == []
     events = desk.finish()
     assert [event[:3] for event in events] == [("/feed/sighting", "foh-1", "A")]
-    (kept,) = records.sightings_on_disk(tmp_path)
+    (kept,), frame = records.sightings_on_disk(tmp_path), desk.door.engine.frame
+    zoom, focus_raw = kept.zoom, kept.focus
+    assert frame is not None
     assert (kept.fixture, kept.mark, kept.pan, kept.tilt, kept.zoom, kept.focus) == (
         "foh-1",
         "A",
         10.1235,
         50,
-        20000,
-        None,
+        zoom,
+        focus_raw,
     )
+    assert (zoom, focus_raw) == (round(float(frame.zoom_raw[0])), round(float(frame.focus_raw[0])))
 
 
 def test_a_new_sighting_replaces_the_one_of_its_face_only_and_keeps_what_was_written_by_hand(
@@ -93,7 +93,7 @@ def test_a_new_sighting_replaces_the_one_of_its_face_only_and_keeps_what_was_wri
         "- {fixture: foh-1, mark: A, pan: 181, tilt: -40}\n"
         "- {fixture: foh-2, mark: B, pan: 2, tilt: 30}\n"
     )
-    desk.session.record("foh-1", "A")
+    desk.focus.record("foh-1", "A")
     desk.finish()
     kept = [(s.fixture, s.mark, s.pan) for s in records.sightings_on_disk(tmp_path)]
     assert sorted(kept) == [("foh-1", "A", 10.1235), ("foh-1", "A", 181.0), ("foh-2", "B", 2.0)]
@@ -104,18 +104,18 @@ def test_forgetting_drops_both_faces_and_says_when_there_is_none(desk: Desk, tmp
         "version: 1\nsightings:\n- {fixture: foh-1, mark: A, pan: 1, tilt: 40}\n"
         "- {fixture: foh-1, mark: A, pan: 1, tilt: -40}\n"
     )
-    desk.session.forget("foh-1", "A")
-    desk.session.forget("foh-1", "B")
+    desk.focus.forget("foh-1", "A")
+    desk.focus.forget("foh-1", "B")
     events = desk.finish()
     assert events[0] == ("/feed/forgotten", "foh-1", "A")
-    assert "no such sighting" in events[1][1]
+    assert "there is no sighting of foh-1 at B" in events[1][1]
     assert records.sightings_on_disk(tmp_path) == []
 
 
 def test_a_file_that_cannot_be_read_is_never_overwritten(desk: Desk, tmp_path: Path) -> None:
     broken = "version: 1\nsightings:\n- {fixture: foh-1, mark: A, pan: 1, tlit: 40}\n"
     (tmp_path / "sightings.yaml").write_text(broken)
-    desk.session.record("foh-1", "A")
+    desk.focus.record("foh-1", "A")
     ((address, words),) = desk.finish()
     assert address == "/feed/notice"
     assert "sightings.yaml:3" in words
@@ -123,19 +123,18 @@ def test_a_file_that_cannot_be_read_is_never_overwritten(desk: Desk, tmp_path: P
 
 
 def test_unknown_names_are_refused_with_the_nearest(desk: Desk) -> None:
-    with pytest.raises(Refused, match="foh-1"):
-        desk.session.record("foh1", "A")
-    with pytest.raises(Refused, match="did you mean 'B'"):
-        desk.session.record("foh-1", "b")
+    with pytest.raises(Refused, match="known: foh-1"):
+        desk.focus.record("foh1", "A")
+    with pytest.raises(Refused, match="did you mean foh-1"):
+        desk.focus.forget("FOH-1", "A")
+    with pytest.raises(Refused, match="did you mean B"):
+        desk.focus.record("foh-1", "b")
     with pytest.raises(Refused, match="no mark"):
-        desk.session.confirm_walk("Z", 0.0)
+        desk.focus.confirm_walk("Z", 0.0)
 
 
 @pytest.mark.parametrize(("more", "verified"), [("", True), (", trusted: false", False)])
 def test_a_confirmed_walk_is_noted_and_verifies_only_trusted_poses(tmp_path: Path, more: str, verified: bool) -> None:
-    from bridge.show.folder import read_tree
-    from bridge.show.poses import read_poses
-
     (tmp_path / "poses.yaml").write_text(POSES % more)
     words = records.confirm_walk(tmp_path, "A", 86400.0)
     assert ("all poses verified" in words) is verified
@@ -147,35 +146,99 @@ def test_a_confirmed_walk_is_noted_and_verifies_only_trusted_poses(tmp_path: Pat
 
 
 def test_a_walk_cannot_be_confirmed_without_poses(desk: Desk) -> None:
-    desk.session.confirm_walk("A", 0.0)
+    desk.focus.confirm_walk("A", 0.0)
     ((address, words),) = desk.finish()
     assert (address, "solve first" in words) == ("/feed/notice", True)
 
 
 def test_trusted_poses_are_taken_and_the_others_are_said(desk: Desk) -> None:
     good, bad = Pose((0, 0, 9), (0, 0, 0, 1)), Pose((0, 0, 9), (0, 0, 0, 1), trusted=False)
-    show = SimpleNamespace(poses={"foh-1": good, "foh-2": bad}, solved_marks={"D": (1.0, 2.0, 0.0)})
-    solved = Solved(show, ("foh-2 at A is 61 cm off",))  # type: ignore[arg-type]
-    desk.session._take(solved)
-    assert desk.heads.taken == {}, "taken in the loop only"
+    solved = SimpleNamespace(poses={"foh-1": good, "foh-2": bad}, solved_marks={"D": (1.0, 2.0, 0.0)})
+    answer = SolveAnswer(solved, ("foh-2 at A is 61 cm off",), ("sight mark C as well",))  # type: ignore[arg-type]
+    desk.focus._take(answer)
+    assert desk.applied == [], "taken in the loop only"
     desk.jobs.pop(0)()
-    assert (desk.heads.taken, desk.heads.marks) == ({"foh-1": good}, {"D": (1.0, 2.0, 0.0)})
+    (event,) = desk.applied
+    assert isinstance(event, NewPoses)
+    assert (event.at_s, event.poses, event.marks) == (100.0, {"foh-1": good}, {"D": (1.0, 2.0, 0.0)})
+    assert event.prepared.engine is desk.door.engine
     assert desk.events == [
         ("/feed/solve", "note", "foh-2 at A is 61 cm off"),
+        ("/feed/solve", "note", "sight mark C as well"),
         ("/feed/solve", "untrusted", "1 poses taken, 1 not taken: they are not trusted"),
     ]
     desk.finish()
-    assert desk.kept == [{"foh-1": good}]
 
 
 def test_one_solve_at_a_time(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(desk.worker, "do", lambda job: None)  # the solve itself is not the claim here
-    desk.session.solve()
+    desk.focus.solve()
+    assert desk.focus.solving
     with pytest.raises(Refused, match="running"):
-        desk.session.solve()
-    desk.session._take(Solved(None, ()))
+        desk.focus.solve()
+    desk.focus._take(SolveAnswer(None))
     desk.jobs.pop(0)()
-    desk.session.solve()
+    assert desk.events[-1][:2] == ("/feed/solve", "failed")
+    desk.focus.solve()
+
+
+def test_a_solve_that_meets_a_fault_ends_and_says_so(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(focus, "run_solve", lambda path: 1 / 0)
+    monkeypatch.setattr(desk.worker, "do", lambda job: None)
+    desk.focus.solve()
+    desk.focus._solve_and_report()
+    desk.jobs.pop(0)()
+    assert not desk.focus.solving
+    assert desk.applied == []
+    assert ("/feed/solve", "failed", "0 poses taken") in desk.events
+
+
+def test_a_confirmation_that_is_held_writes_one_entry_for_as_long_as_it_is_held(desk: Desk, tmp_path: Path) -> None:
+    (tmp_path / "poses.yaml").write_text(POSES % "")
+    desk.focus.confirm_walk("A", 0.0)
+    for step in range(1, 300):
+        desk.now_s = 100.0 + step / 10
+        with pytest.raises(Refused, match="once is enough"):
+            desk.focus.confirm_walk("A", step / 10)
+    desk.focus.confirm_walk("B", 40.0)
+    desk.finish()
+    checked = read_tree(tmp_path / "poses.yaml")[0].value["checked"].value
+    assert [entry.value["mark"].value for entry in checked] == ["A", "B"]
+
+
+def test_the_same_mark_is_confirmed_again_later_and_at_once_where_the_first_was_not_written(
+    desk: Desk, tmp_path: Path
+) -> None:
+    written = threading.Event()
+    desk.focus.confirm_walk("A", 0.0)  # there is no poses.yaml
+    desk.worker.do(written.set)
+    assert written.wait(10.0)
+    while desk.jobs:
+        desk.jobs.pop(0)()
+    (tmp_path / "poses.yaml").write_text(POSES % "")
+    desk.now_s += 1.0
+    desk.focus.confirm_walk("A", 1.0)
+    desk.now_s += 11.0
+    desk.focus.confirm_walk("A", 12.0)
+    assert [event[0] for event in desk.finish()] == ["/feed/notice", "/feed/confirmed", "/feed/confirmed"]
+
+
+def test_forgetting_what_is_not_there_is_one_line_a_second(desk: Desk, caplog: pytest.LogCaptureFixture) -> None:
+    LOG.propagate = True
+    for step in range(30):
+        desk.now_s = 100.0 + step / 10
+        written = threading.Event()
+        desk.focus.forget("foh-1", "A")
+        desk.worker.do(written.set)
+        assert written.wait(10.0)
+        while desk.jobs:
+            desk.jobs.pop(0)()
+    lines = [record.message for record in caplog.records if "there is no sighting of foh-1 at A" in record.message]
+    assert len(lines) == 3
+    assert "and 9 more" in lines[-1]
+    assert {record.levelname for record in caplog.records} == {"WARNING"}
+    assert len(desk.events) == 30, "who asked hears it every time"
+    desk.finish()
 
 
 def test_problems_name_file_and_line(tmp_path: Path) -> None:
@@ -196,4 +259,4 @@ def test_poses_in_use_that_are_damaged_raise_what_is_caught(data: Any) -> None:
 
 
 def test_keys_tell_faces_apart() -> None:
-    assert session._key(Sighting("f", "A", 0, 0.0)) != session._key(Sighting("f", "A", 0, -0.1))
+    assert focus._key(Sighting("f", "A", 0, 0.0)) != focus._key(Sighting("f", "A", 0, -0.1))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import RegularGridInterpolator
 
-from bridge.follow.light import WEAKEST_SHARE, Evenness, map_factor
+from bridge.follow.lighting.evenness import WEAKEST_SHARE, Evenness, map_factor
 from bridge.geometry.stage import LevelMap
 from bridge.rig.fixture import Fixture
 from bridge.rig.optics import Optics

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from bridge.follow.motion import Motors
+from bridge.follow.moving.motors import Motors
 from bridge.rig.fixture import Fixture
 from bridge.rig.profile import Axis
 from bridge.rig.rig import Rig

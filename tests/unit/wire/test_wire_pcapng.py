@@ -123,7 +123,7 @@ BROKEN = {
     "packet block too long": (put(WHOLE, PACKET + 4, struct.pack("<I", 1 << 30)), PACKET + 4, f"{1 << 30}"),
     "foreign block too short": (WHOLE + struct.pack("<III", 99, 8, 8), len(WHOLE) + 4, "found 8"),
     "length not repeated": (put(WHOLE, PACKET - 4, b"\0"), PACKET - 4, "again"),
-    "more octets than the block": (put(WHOLE, PACKET + 20, b"\x15"), PACKET + 20, "found 21"),
+    "more octets than the block": (put(WHOLE, PACKET + 20, b"\xff"), PACKET + 20, "found 255"),
     "unknown interface": (put(WHOLE, PACKET + 8, b"\1"), PACKET + 8, "below 1"),
     "option longer than its block": (put(WHOLE, AT + 18, b"\xff\xff"), AT + 18, "65535"),
     "resolution of two octets": (HEAD + block(1, struct.pack("<HHIHHI", 1, 0, 0, 9, 2, 0)), AT, "tsresol"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bridge.wire.settings import LostInput, Network, OscSettings, SacnSettings
+from bridge.wire.settings import LostInput, Network, OscSettings, PanelSettings, SacnSettings
 
 
 def test_the_defaults_are_those_of_the_contract() -> None:
@@ -10,7 +10,7 @@ def test_the_defaults_are_those_of_the_contract() -> None:
     assert Network() == Network(
         OscSettings(host="127.0.0.1", port=9000, allow=("127.0.0.0/8",)),
         SacnSettings("127.0.0.1", (), 110, "Tetherlight", 44.0, None, "refuse"),
-        panel_host="127.0.0.1",
-        panel_port=8787,
+        panel=PanelSettings(host="127.0.0.1", port=8787),
         lost_input=LostInput(after=2.0, then="hold", fade=3.0),
+        record=None,
     )

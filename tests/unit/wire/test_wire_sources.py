@@ -196,3 +196,12 @@ def test_everything_is_counted_by_what_became_of_it() -> None:
     for _ in range(3):
         assert sources.accept(Discovery(A, "a", 0, 0, (1,)), FROM, 0.0) == "discovery"
     assert sources.counters == {"taken": 1, "sequence": 1, "not-ours": 1, "discovery": 3}
+
+
+def test_one_cid_from_two_senders_is_one_source_to_a_receiver_and_two_to_whoever_looks_for_copies() -> None:
+    """E1.31 tells sources apart by their CID alone (clause 5.6)."""
+    for by_sender, expected in ((False, ["10.0.0.1"]), (True, ["10.0.0.1", "10.0.0.2"])):
+        sources = Sources([1], by_sender=by_sender)
+        for sender in ("10.0.0.1", "10.0.0.2"):
+            sources.accept(packet(A, 7), sender, 0.0)
+        assert sorted(source.sender for source in sources.heard(1, 0.0)) == expected

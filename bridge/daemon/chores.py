@@ -1,0 +1,81 @@
+"""What may wait, in the slack after a frame: news, the feed, the disk, the link, tidying up."""
+
+from __future__ import annotations
+
+import gc
+from typing import Any
+
+from bridge.daemon import status
+from bridge.daemon.feed import Feed
+from bridge.daemon.focus import Focus
+from bridge.daemon.link import Link
+from bridge.daemon.logs import LOG, Throttle
+from bridge.daemon.memory import Memory
+from bridge.daemon.parts import Parts
+from bridge.door.door import Door
+from bridge.door.inbox import Inbox
+
+LINK_EVERY_S, TIDY_EVERY_S = 1.0, 1.0
+LEVELS = {"info": LOG.info, "warning": LOG.warning, "error": LOG.error}
+
+
+class Chores:
+    """One thing a frame, so that none makes the next one late; but the feed never takes the others' turn."""
+
+    def __init__(self, door: Door, inbox: Inbox, parts: Parts, feed: Feed, memory: Memory, focus: Focus) -> None:
+        self.refused = Throttle(LOG.warning)
+        self._door, self._inbox, self._output, self._ears = door, inbox, parts.output, parts.ears
+        self._feed, self._memory, self._focus = feed, memory, focus
+        self._news = {level: Throttle(say, named=False) for level, say in LEVELS.items()}
+        self._link = Link(door.show.network.sacn.interface)
+        self._next_tidy_s = self._next_link_s = 0.0
+
+    def do(self, now_s: float) -> None:
+        """What is due."""
+        self.tell_news(now_s)
+        due = self._feed.due(now_s)
+        if due:
+            self._feed.tell(due, self._state(now_s), status.rows(self._door, now_s))
+        if self._memory.keep(now_s):
+            return
+        if now_s >= self._next_link_s:
+            self._next_link_s = now_s + LINK_EVERY_S
+            self._tell_link(self._link.look())
+        elif now_s >= self._next_tidy_s:
+            self._next_tidy_s = now_s + TIDY_EVERY_S
+            self._tidy(now_s)
+
+    def tell_news(self, now_s: float) -> None:
+        """To the log and the feed."""
+        for level, key, text in self._door.news.take():
+            self._news[level].count(key, text, now_s)
+            self._feed.event("/feed/notice", text[:250])
+
+    def _tidy(self, now_s: float) -> None:
+        self.refused.flush(now_s)
+        self._focus.flush(now_s)
+        for throttle in self._news.values():
+            throttle.flush(now_s)
+        gc.collect()
+
+    def _tell_link(self, text: str) -> None:
+        if not text:
+            return
+        (LOG.error if self._link.down else LOG.warning)("%s", text)
+        self._feed.event("/feed/notice", text)
+        if not self._link.down:
+            self._ears.rejoin()  # what it is plugged into now may not know our groups
+
+    def _state(self, now_s: float) -> tuple[Any, ...]:
+        """The row /feed/bridge."""
+        transmission, output = self._door.transmission, self._output
+        return (
+            *status.switches(self._door, now_s),
+            len(transmission.universes),
+            len(transmission.contest.refused),
+            self._inbox.taken,
+            self.refused.total,
+            output.errors,
+            output.packets,
+            self._door.lock.on,
+        )

@@ -1,0 +1,174 @@
+"""The daemon's share of a focus session: what is written to disk and solved, while the light goes on."""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from bridge.daemon import records
+from bridge.daemon.logs import LOG, Throttle
+from bridge.daemon.solve_process import SolveAnswer, run_solve
+from bridge.daemon.status import pointing
+from bridge.daemon.worker import Worker
+from bridge.door.door import Door
+from bridge.door.events import Event, NewPoses
+from bridge.errors import Refused
+from bridge.follow.commands.values import find
+from bridge.rig.fixture import Pose
+from bridge.solve.measurements import Sighting
+
+CONFIRM_AGAIN_S = 10.0
+"""So long a mark must have been left alone: a key that is held must not write one entry after the other."""
+
+Tell = Callable[..., None]
+LaterInLoop = Callable[[Callable[[], None]], None]
+Apply = Callable[[Event], None]
+
+
+class Focus:
+    """Sightings, solves and confirmed walks of the show. Files are written by the worker, never by the loop.
+
+    `tell(address, *args)` is for the feed; `apply` is the door's, called in the loop; `clock` is the daemon's.
+    """
+
+    def __init__(
+        self, door: Door, worker: Worker, tell: Tell, in_loop: LaterInLoop, apply: Apply, clock: Callable[[], float]
+    ) -> None:
+        self._door, self._worker, self._tell = door, worker, tell
+        self._in_loop, self._apply, self._clock = in_loop, apply, clock
+        self._solving = False
+        self._confirmed: dict[str, float] = {}
+        self._lines, self._failures = Throttle(LOG.info, named=False), Throttle(LOG.warning)
+
+    @property
+    def solving(self) -> bool:
+        """Whether a solve runs."""
+        return self._solving
+
+    def flush(self, now_s: float) -> None:
+        """Say what was kept back."""
+        self._lines.flush(now_s)
+        self._failures.flush(now_s)
+
+    def record(self, fixture: str, mark: str) -> None:
+        """Keep where a head points now as its sighting of a mark, on this face."""
+        self._known(fixture, mark)
+        pan, tilt, zoom, focus = pointing(self._door, fixture)
+        fresh = Sighting(fixture, mark, round(pan, 4), round(tilt, 4), zoom=zoom, focus=focus)
+
+        def change(sightings: list[Sighting]) -> list[Sighting]:
+            return [*(s for s in sightings if _key(s) != _key(fresh)), fresh]
+
+        words = f"recorded {fixture} at {mark}: pan {pan:.3f}, tilt {tilt:.3f}"
+        self._change(change, words, ("/feed/sighting", fixture, mark, float(pan), float(tilt)))
+
+    def forget(self, fixture: str, mark: str) -> None:
+        """Drop the sightings of a fixture on a mark, on both faces."""
+        self._known(fixture, mark)
+
+        def change(sightings: list[Sighting]) -> list[Sighting]:
+            kept = [s for s in sightings if (s.fixture, s.mark) != (fixture, mark)]
+            if len(kept) == len(sightings):
+                raise Refused("unknown-name", f"there is no sighting of {fixture} at {mark}")
+            return kept
+
+        self._change(change, f"forgot {fixture} at {mark}", ("/feed/forgotten", fixture, mark))
+
+    def confirm_walk(self, mark: str, wall_s: float) -> None:
+        """Eyes have seen every beam on this mark: recorded in poses.yaml."""
+        find(self._door.show.stage.marks, mark, "mark")
+        now_s, folder = self._clock(), self._door.show.path
+        asked_s, self._confirmed[mark] = self._confirmed.get(mark, -math.inf), now_s
+        if now_s - asked_s < CONFIRM_AGAIN_S:
+            raise Refused("again", f"/walk/confirm {mark}: just confirmed; once is enough")
+
+        def job() -> None:
+            verdict = records.confirm_walk(folder, mark, wall_s)
+            self._say(f"check walk confirmed at {mark}: {verdict}", ("/feed/confirmed", mark, verdict))
+
+        def failed() -> None:
+            self._confirmed.pop(mark, None)
+
+        self._worker.do(lambda: self._guarded(job, f"the check walk at {mark}", failed))
+
+    def solve(self) -> None:
+        """Start a solve in a process of its own; refused while one runs."""
+        if self._solving:
+            raise Refused("busy", "/sight/solve: a solve is running, wait for its end")
+        self._solving = True
+        LOG.info("solving in the background ...")
+        self._tell("/feed/solve", "started", "")
+        self._worker.do(self._start_solve)  # after the sightings that are still to be written
+
+    def _known(self, fixture: str, mark: str) -> None:
+        find(self._door.engine.rig.names, fixture, "fixture")
+        find(self._door.show.stage.marks, mark, "mark")
+
+    def _change(self, change: records.Change, words: str, event: tuple[Any, ...]) -> None:
+        folder = self._door.show.path
+
+        def job() -> None:
+            records.change_sightings(folder, change)
+            self._say(words, event)
+
+        self._worker.do(lambda: self._guarded(job, words))
+
+    def _guarded(self, job: Callable[[], None], words: str, failed: Callable[[], None] = lambda: None) -> None:
+        """Run a job of the worker; `failed` runs in the loop where it could not be done."""
+        try:
+            job()
+        except Exception as error:  # a full disk, a file somebody broke by hand: said, and the show goes on
+            text = f"{words}: {error}"
+            self._in_loop(failed)
+            self._in_loop(lambda: self._failures.count("NOT WRITTEN", text, self._clock()))
+            self._in_loop(lambda: self._tell("/feed/notice", f"not written: {text}"[:250]))
+
+    def _say(self, words: str, event: tuple[Any, ...]) -> None:
+        self._in_loop(lambda: self._lines.count(words, words, self._clock()))
+        self._in_loop(lambda: self._tell(*event))
+
+    # Solving
+
+    def _start_solve(self) -> None:
+        threading.Thread(target=self._solve_and_report, name="solve", daemon=True).start()
+
+    def _solve_and_report(self) -> None:
+        try:
+            self._take(run_solve(self._door.show.path))
+        except Exception as error:
+            answer = SolveAnswer(None, (f"the solve failed: {error!r}",))
+            self._in_loop(lambda: self._end_solve(answer, {}))
+
+    def _take(self, answer: SolveAnswer) -> None:
+        """In the solve's thread: prepare the trusted poses, then let the loop take them."""
+        poses = answer.show.poses if answer.show is not None else {}
+        trusted = {name: pose for name, pose in poses.items() if pose.trusted and name in self._door.engine.rig.names}
+        if answer.show is None or not trusted:
+            self._in_loop(lambda: self._end_solve(answer, {}))
+            return
+        prepared, marks = self._door.prepare_poses(trusted), answer.show.solved_marks
+
+        def in_loop() -> None:
+            self._apply(NewPoses(self._clock(), trusted, marks, prepared))
+            self._end_solve(answer, trusted)
+
+        self._in_loop(in_loop)
+
+    def _end_solve(self, answer: SolveAnswer, trusted: Mapping[str, Pose]) -> None:
+        self._solving = False
+        for log, texts in ((LOG.warning, answer.suspects), (LOG.info, answer.advice)):
+            for text in texts:
+                log("solve: %s", text)
+                self._tell("/feed/solve", "note", text[:250])
+        doubted = 0 if answer.show is None else len(answer.show.poses) - len(trusted)
+        ending = "failed" if answer.show is None else "untrusted" if doubted else "done"
+        text = f"{len(trusted)} poses taken" + (f", {doubted} not taken: they are not trusted" if doubted else "")
+        (LOG.info if ending == "done" else LOG.error)("solve %s: %s", ending, text)
+        self._tell("/feed/solve", ending, text)
+
+
+def _key(sighting: Sighting) -> tuple[str, str, bool]:
+    """One sighting per fixture, mark and face (face 1: tilt >= 0)."""
+    return sighting.fixture, sighting.mark, sighting.tilt >= 0

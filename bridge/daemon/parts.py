@@ -1,0 +1,24 @@
+"""What was opened for a service."""
+
+from __future__ import annotations
+
+import socket
+from dataclasses import dataclass
+
+from bridge.daemon.ears import Ears
+from bridge.daemon.loop import Loop
+from bridge.daemon.output import Output
+from bridge.daemon.recorder import Recorder
+from bridge.daemon.state import StateFolder
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Whoever opened them closes them. `recorder` is None where nothing is recorded."""
+
+    loop: Loop
+    osc: socket.socket
+    output: Output
+    ears: Ears
+    folder: StateFolder
+    recorder: Recorder | None = None

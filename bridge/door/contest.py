@@ -1,0 +1,151 @@
+"""Who else sends on our universes, and what follows from it: refused, overruled, or only told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from bridge.door.events import Heard, Source
+from bridge.door.news import News
+from bridge.follow.keeping import Data, mapping_in
+from bridge.wire.settings import SacnSettings
+
+FORGET_S = 10.0
+"""A source that was silent for so long is told again when it comes back."""
+NEWCOMERS_TOLD = 8
+BEFORE = Source("refused before the restart", "", 0)
+
+
+class Contest:
+    """Other sources by universe as they are heard, and the universes that are `refused` because of them."""
+
+    def __init__(self, settings: SacnSettings, news: News) -> None:
+        self._settings, self._news = settings, news
+        self.refused: dict[int, tuple[Source, ...]] = {}
+        self._heard: dict[int, tuple[Source, ...]] = {}
+        self._told: dict[tuple[int, Source], float] = {}  # when each source that was told was last heard
+        self._overruled: set[int] = set()
+
+    def take(self, settings: SacnSettings) -> None:
+        """Other settings from now on."""
+        self._settings = settings
+
+    def row(self, universe: int, waiting: bool) -> tuple[int, str, str, int]:
+        """Universe, what becomes of it in a word, the strongest other source's name and priority ("" and 0)."""
+        others = self.refused.get(universe) or self._heard.get(universe) or ()
+        top = max(others, key=lambda source: source.priority, default=Source("", "", 0))
+        if universe in self.refused:
+            word = "refused"
+        elif waiting:
+            word = "waiting"
+        else:
+            word = "overruled" if universe in self._overruled else "sent"
+        return universe, word, top.name, top.priority
+
+    def hear(self, sources: Heard, sent: Iterable[int], now_s: float) -> None:
+        """Take in who is heard now; say who is new, and where a higher priority rules or does so no more."""
+        for universe, known in self._heard.items():
+            self._told.update(((universe, source), now_s) for source in known)
+        self._told = {key: heard_s for key, heard_s in self._told.items() if now_s - heard_s < FORGET_S}
+        self._heard, sent = {u: tuple(s) for u, s in sources.items() if s}, set(sent)
+        fresh: dict[Source, list[int]] = {}
+        for universe, known in sorted(self._heard.items()):
+            for source in known:
+                if universe in sent and (universe, source) not in self._told:
+                    fresh.setdefault(source, []).append(universe)
+                self._told[universe, source] = now_s
+        for source, universes in list(fresh.items())[:NEWCOMERS_TOLD]:
+            text = f"{_universes(universes)} now also sent by {named(source)}"
+            self._news.tell("error", f"another source {source}", text)
+        if len(fresh) > NEWCOMERS_TOLD:  # made up, most likely: they must not fill the log
+            self._news.tell("error", "more sources", f"and {len(fresh) - NEWCOMERS_TOLD} more sources")
+        self._judge_priorities(sent)
+
+    def _judge_priorities(self, sent: set[int]) -> None:
+        ours = self._settings.priority
+        over = {u for u, s in self._heard.items() if u in sent and max(source.priority for source in s) > ours}
+        begun, ended = sorted(over - self._overruled), sorted(self._overruled - over)
+        self._overruled = over
+        if begun:
+            top = max((s for u in begun for s in self._heard[u]), key=lambda source: source.priority)
+            text = (
+                f"OVERRULED: {_universes(begun)} sent by {named(top)} above our {ours}: heads obey that source, not us"
+            )
+            self._news.tell("error", "overruled", text)
+        if ended:
+            self._news.tell("warning", "ours again", f"{_universes(ended)} ours again: no higher priority is heard")
+
+    def check(self, patched: Iterable[int], sent: Iterable[int], now_s: float) -> None:
+        """Before the first packet, or when armed again: which universes are refused, said one by one."""
+        sent = set(sent)
+        heard = {u: self._heard[u] for u in patched if u in self._heard}
+        self._told.update(((universe, source), now_s) for universe, known in heard.items() for source in known)
+        refuse = self._settings.contested == "refuse"
+        self.refused = {u: s for u, s in sorted(heard.items()) if refuse and u not in sent}
+        ours = set(patched) - sent - set(self.refused)  # from now on; whoever comes back there is news
+        self._told = {(u, s): at_s for (u, s), at_s in self._told.items() if u not in ours or s in heard.get(u, ())}
+        for universe, known in sorted(heard.items()):
+            self._say(universe, " and ".join(named(source) for source in known), universe in sent)
+        self._judge_priorities(set(patched) - set(self.refused))
+
+    def _say(self, universe: int, sources: str, sent: bool) -> None:
+        if universe in self.refused:
+            text = (
+                f"universe {universe} is NOT SENT: {sources} already sends there. End that source and send /arm 1 "
+                "again, or set `sacn: contested: send` in network.yaml"
+            )
+        else:
+            why = "it was ours before" if sent else "`contested: send`"
+            text = f"universe {universe} is also sent by {sources}; sent all the same ({why})"
+        self._news.tell("error", f"contest {universe}", text)
+
+    def refuse_again(self, universes: Iterable[int]) -> None:
+        """After a restart: what was refused before stays so."""
+        self.refused = dict.fromkeys(sorted(universes), (BEFORE,))
+
+    def forget(self) -> None:
+        """The streams have ended."""
+        self.refused, self._overruled = {}, set()
+
+    def state(self) -> Data:
+        """As of Transmission."""
+        return {
+            "refused": {str(u): [list(s) for s in sources] for u, sources in self.refused.items()},
+            "heard": {str(u): [list(s) for s in sources] for u, sources in self._heard.items()},
+            "told": [[universe, list(source), at_s] for (universe, source), at_s in self._told.items()],
+            "overruled": sorted(self._overruled),
+        }
+
+    def restore(self, data: Any) -> None:
+        """As of Transmission."""
+        data = mapping_in(data)
+        self.refused, self._heard = sources_from(data["refused"]), sources_from(data["heard"])
+        self._told = {(int(u), Source(*source)): float(at_s) for u, source, at_s in data["told"]}
+        self._overruled = {int(u) for u in data["overruled"]}
+
+
+def sources_from(data: Any) -> dict[int, tuple[Source, ...]]:
+    """Sources by universe, from the JSON data of them."""
+    return {int(u): tuple(Source(*source) for source in sources) for u, sources in data.items()}
+
+
+def named(source: Source) -> str:
+    """A source in words."""
+    if not source.host:
+        return source.name
+    return f'"{source.name}" at {source.host} (priority {source.priority})' + (source.remark and f", {source.remark}")
+
+
+def _universes(universes: list[int]) -> str:
+    return f"universe {universes[0]} is" if len(universes) == 1 else f"universes {ranges(tuple(universes))} are"
+
+
+def ranges(universes: tuple[int, ...]) -> str:
+    """1-3, 7: short for people."""
+    parts: list[list[int]] = []
+    for universe in universes:
+        if parts and universe == parts[-1][1] + 1:
+            parts[-1][1] = universe
+        else:
+            parts.append([universe, universe])
+    return ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in parts)

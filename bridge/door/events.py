@@ -1,0 +1,106 @@
+"""Everything that can change what is sent, as plain frozen events. They are applied in one place: door.Door.apply.
+
+To add an input (a desk, a tracking system): an event here, a line in `Door.apply`, and its two lines in record.py, so
+that a capture keeps it. Times are seconds of the daemon's monotonic clock, in whole microseconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+from bridge.geometry.stage import Point3
+from bridge.rig.fixture import Pose
+from bridge.show.model import Show
+
+
+class Source(NamedTuple):
+    """Another source of sACN: its name, where it sends from, its priority, and what is odd about it, if anything."""
+
+    name: str
+    host: str
+    priority: int
+    remark: str = ""
+
+
+Heard = Mapping[int, tuple[Source, ...]]
+"""Other sources by universe."""
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """An OSC message, from a host, when it arrived."""
+
+    at_s: float
+    sender: str
+    address: str
+    args: tuple[Any, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NewPoses:
+    """Other poses to aim with from now on, and places of marks that were solved with them.
+
+    `prepared` is what Door.prepare_poses made of them beside the loop; without it that is done now.
+    """
+
+    at_s: float
+    poses: Mapping[str, Pose]
+    marks: Mapping[str, Point3] = field(default_factory=dict)
+    prepared: Any = None
+
+
+@dataclass(frozen=True, slots=True)
+class NewShow:
+    """The show folder was read again; `prepared` as for poses. `files` are its texts by name, for a capture."""
+
+    at_s: float
+    show: Show
+    files: Mapping[str, str] = field(default_factory=dict)
+    prepared: Any = None
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """The daemon starts; `armed`: it may send. Universes are heard since `listening_since_s`.
+
+    Of the last one: `left_behind` if it crashed just now, what is `lasting` (as the door gives both), the `sequences`
+    of its universes, and whether it `crashed` at all, so that more packets may have left than those tell. `freshest`:
+    what Engine.freshest gave with its last frame.
+    """
+
+    at_s: float
+    armed: bool
+    listening_since_s: float = 0.0
+    left_behind: Mapping[str, Any] | None = None
+    lasting: Mapping[str, Any] | None = None
+    sequences: Mapping[int, int] = field(default_factory=dict)
+    crashed: bool = False
+    freshest: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """The daemon stops: dark, and the streams end."""
+
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class OthersHeard:
+    """Who else is heard on our universes has changed."""
+
+    at_s: float
+    sources: Heard
+
+
+@dataclass(frozen=True, slots=True)
+class Unsent:
+    """The network did not take the last packet of these universes."""
+
+    at_s: float
+    universes: tuple[int, ...]
+
+
+Event = Message | NewPoses | NewShow | Start | Stop | OthersHeard | Unsent

@@ -1,0 +1,16 @@
+"""Words for what was told to the bridge and lasts: the log says who did it."""
+
+from __future__ import annotations
+
+from bridge.door.events import Message
+
+LASTING = frozenset(
+    ("arm", "lock", "dark", "still", "out", "hold", "follow", "crew", "trim", "area", "no-light", "floor", "act")
+)
+"""First or last words of the addresses whose effect stays until somebody undoes it."""
+
+
+def said(message: Message) -> str:
+    """`/fixture/foh-1/out 1, by 10.0.0.7`."""
+    args = " ".join(f"{arg:g}" if isinstance(arg, float) else str(arg) for arg in message.args)
+    return f"{message.address} {args}".rstrip() + f", by {message.sender}"

@@ -1,0 +1,1 @@
+"""OSC addresses to what they do to the engine."""

@@ -1,0 +1,1 @@
+"""What forbids light to which head, and the word for it."""

@@ -1,0 +1,1 @@
+"""How much light: zoom and focus, gates and fades, evenness, and the guard against flashes."""

@@ -1,0 +1,1 @@
+"""Where the targets are, and whether the area lets them be lit."""
