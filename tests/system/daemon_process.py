@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import socket
@@ -39,7 +40,7 @@ osc: {{listen: "127.0.0.1:{port}", allow: ["127.0.0.1/32"]}}
 sacn: {{interface: {interface}, to: {to}, priority: 120, source_name: System test}}
 """
 DEADLINE_S = 15.0
-SO_TIMESTAMPNS = 35  # Linux, <asm-generic/socket.h>
+SO_TIMESTAMPNS, SO_RCVBUFFORCE = 35, 33  # Linux, <asm-generic/socket.h>
 ROOT = Path(__file__).resolve().parents[2]
 
 
@@ -48,6 +49,12 @@ def free_port() -> int:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
         sock.bind(("127.0.0.1", 0))
         return int(sock.getsockname()[1])
+
+
+def _hold_much(sock: socket.socket) -> None:
+    """What a test is slow to read must not be lost on its side."""
+    with contextlib.suppress(PermissionError):
+        sock.setsockopt(socket.SOL_SOCKET, SO_RCVBUFFORCE, 8_000_000)
 
 
 class Node:
@@ -60,6 +67,7 @@ class Node:
         self._sock = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         self._sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         self._sock.setsockopt(socket.SOL_SOCKET, SO_TIMESTAMPNS, 1)
+        _hold_much(self._sock)
         self._sock.bind(("", e131.PORT))
         for universe in (*universes, e131.DISCOVERY_UNIVERSE):
             group = socket.inet_aton(e131.multicast_group(universe)) + socket.inet_aton(interface)
@@ -110,31 +118,14 @@ class Node:
         self._sock.close()
 
 
-class Daemon:
-    """`tetherlight run` on a show in `folder`, state beside it. Starts may be repeated."""
+class Client:
+    """Speaks OSC to the daemon from one host, and hears what the feed tells that host."""
 
-    def __init__(
-        self, folder: Path, first: int, second: int, interface: str = "127.0.0.1", to: str = "multicast"
-    ) -> None:
-        self.show, self.state, self.log_file = folder / "show", folder / "state", folder / "log"
-        self.port, self.netns = free_port(), ""
-        self.show.mkdir()
-        (self.show / "rig.yaml").write_text(RIG.format(first=first, second=second))
-        (self.show / "stage.yaml").write_text(STAGE)
-        (self.show / "poses.yaml").write_text(POSES)
-        (self.show / "network.yaml").write_text(NETWORK.format(port=self.port, interface=interface, to=to))
-        self.process: subprocess.Popen[bytes] | None = None
+    def __init__(self, port: int, host: str = "127.0.0.1") -> None:
+        self.port = port
         self._sock = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        self._sock.bind(("127.0.0.1", 0))
-
-    def start(self, *options: str) -> Daemon:
-        """Start it; returns at once."""
-        command = [sys.executable, "-m", "bridge", "run", str(self.show), "--state", str(self.state), *options]
-        if self.netns:
-            command = ["ip", "netns", "exec", self.netns, *command]
-        with self.log_file.open("ab") as log:
-            self.process = subprocess.Popen(command, cwd=ROOT, stderr=log, stdout=log, env=os.environ.copy())
-        return self
+        self._sock.bind((host, 0))
+        _hold_much(self._sock)
 
     def say(self, address: str, *args: osc.Argument) -> None:
         """Send one OSC message."""
@@ -144,43 +135,104 @@ class Daemon:
         """Send any octets."""
         self._sock.sendto(datagram, ("127.0.0.1", self.port))
 
-    def ready(self) -> Daemon:
-        """Wait until it answers a subscription: it listens and ticks."""
-        self.feed("/feed/bridge")
-        return self
-
     def feed(self, address: str, rate_hz: float = 30.0, within_s: float = DEADLINE_S) -> tuple[osc.Argument, ...]:
         """The arguments of the next feed message with this address that arrives from now on."""
-        self._drop_old()
+        self.drop_old()
         return self.event(address, lambda args: True, rate_hz, within_s)
 
     def event(
         self,
         address: str,
-        seen: Callable[[tuple[osc.Argument, ...]], bool],
+        seen: Callable[[tuple[osc.Argument, ...]], bool] = lambda args: True,
         rate_hz: float = 30.0,
         within_s: float = DEADLINE_S,
     ) -> tuple[osc.Argument, ...]:
         """The same, also of what has arrived already, for the first whose arguments satisfy `seen`."""
         self._sock.settimeout(0.2)
-        end_s = time.monotonic() + within_s
+        end_s, again_s = time.monotonic() + within_s, 0.0
         while time.monotonic() < end_s:
-            self.say("/feed/subscribe", int(self._sock.getsockname()[1]), rate_hz)
+            if time.monotonic() >= again_s:
+                self.say("/feed/subscribe", int(self._sock.getsockname()[1]), rate_hz)
+                again_s = time.monotonic() + 0.2
             try:
-                for message in osc.decode(self._sock.recv(65535)):
-                    if message.address == address and seen(message.args):
-                        return message.args
+                messages = osc.decode(self._sock.recv(65535))
             except TimeoutError:
-                assert self.process is None or self.process.poll() is None, self.log
-        raise AssertionError(f"no {address} within {within_s} s; log:\n{self.log}")
+                self.check_alive()
+                continue
+            for message in messages:
+                if message.address == address and seen(message.args):
+                    return message.args
+        raise AssertionError(f"no {address} within {within_s} s; {self.told()}")
 
-    def _drop_old(self) -> None:
+    def drop_old(self) -> None:
+        """Forget what has arrived."""
         self._sock.setblocking(False)
         try:
             while True:
                 self._sock.recv(65535)
         except BlockingIOError:
             self._sock.settimeout(0.2)
+
+    def check_alive(self) -> None:
+        """Fail the test where the daemon has ended."""
+
+    def told(self) -> str:
+        """What helps to understand a failure."""
+        return ""
+
+    def close(self) -> None:
+        """Speak no more."""
+        self._sock.close()
+
+
+class Daemon(Client):
+    """`tetherlight run` on a show in `folder`, state beside it. Starts may be repeated."""
+
+    def __init__(
+        self, folder: Path, first: int, second: int, interface: str = "127.0.0.1", to: str = "multicast"
+    ) -> None:
+        super().__init__(free_port())
+        self.show, self.state, self.log_file = folder / "show", folder / "state", folder / "log"
+        self.netns = ""
+        self.show.mkdir()
+        (self.show / "rig.yaml").write_text(RIG.format(first=first, second=second))
+        (self.show / "stage.yaml").write_text(STAGE)
+        (self.show / "poses.yaml").write_text(POSES)
+        (self.show / "network.yaml").write_text(NETWORK.format(port=self.port, interface=interface, to=to))
+        self.process: subprocess.Popen[bytes] | None = None
+
+    def start(self, *options: str) -> Daemon:
+        """Start it; returns at once."""
+        command = self.command(*options)
+        if self.netns:
+            command = ["ip", "netns", "exec", self.netns, *command]
+        with self.log_file.open("ab") as log:
+            self.process = subprocess.Popen(command, cwd=ROOT, stderr=log, stdout=log, env=os.environ.copy())
+        return self
+
+    def command(self, *options: str) -> list[str]:
+        """The words that start it."""
+        return [sys.executable, "-m", "bridge", "run", str(self.show), "--state", str(self.state), *options]
+
+    def ready(self) -> Daemon:
+        """Wait until it answers a subscription: it listens and ticks."""
+        self.feed("/feed/bridge")
+        return self
+
+    def check_alive(self) -> None:
+        """Fail the test where the daemon has ended."""
+        assert self.process is None or self.process.poll() is None, self.log
+
+    def told(self) -> str:
+        """What helps to understand a failure."""
+        return f"log:\n{self.log}"
+
+    def edit(self, name: str, old: str, new: str) -> None:
+        """Change a file of the show, as an editor does; `old` must be there."""
+        file = self.show / name
+        text = file.read_text()
+        assert old in text, f"{old!r} is not in {name}:\n{text}"
+        file.write_text(text.replace(old, new))
 
     @property
     def log(self) -> str:
@@ -205,7 +257,7 @@ class Daemon:
         if self.process is not None and self.process.poll() is None:
             self.process.kill()
             self.process.wait()
-        self._sock.close()
+        super().close()
 
 
 @contextmanager

@@ -41,7 +41,7 @@ def test_from_no_pose_to_following_and_a_confirmed_walk(tmp_path: Path) -> None:
             for mark in MARKS:
                 record(daemon, head, mark)
         daemon.say("/sight/a/record", "Q")
-        daemon.wait_log("no mark 'Q'")
+        daemon.wait_log("there is no mark Q")
         daemon.say("/sight/a/forget", "E")
         daemon.event("/feed/forgotten", lambda args: args == ("a", "E"))
         record(daemon, "a", "E")

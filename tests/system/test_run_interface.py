@@ -73,3 +73,22 @@ def test_output_resumes_by_itself_when_the_interface_comes_back(tmp_path: Path, 
         assert daemon.end() == 0
     finally:
         daemon.close()
+
+
+def test_a_pulled_cable_is_said_once_and_so_is_its_return(tmp_path: Path, space: str) -> None:
+    """The far end goes down and the carrier with it; sends still succeed."""
+    daemon = Daemon(tmp_path, 30070, 30071, interface="10.77.0.1")
+    daemon.netns = space
+    try:
+        daemon.start("--armed")
+        daemon.wait_log("ARMED: sending universes 30070-30071")
+        ip("-n", space, "link", "set", "tl1", "down")
+        daemon.wait_log("NOTHING ARRIVES: the interface tl0 (10.77.0.1) has no link")
+        ip("-n", space, "link", "set", "tl1", "up")
+        daemon.wait_log("the link of 10.77.0.1 is back")
+        ip("-n", space, "addr", "del", "10.77.0.1/24", "dev", "tl0")
+        daemon.wait_log("no interface of this machine has the address 10.77.0.1")
+        assert daemon.log.count("NOTHING ARRIVES") == 2
+        assert daemon.end() == 0
+    finally:
+        daemon.close()

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
+import os
 import random
 import signal
 import struct
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -15,7 +19,7 @@ import sacn
 from bridge.daemon.output import Output
 from bridge.wire import e131, osc
 from bridge.wire.settings import SacnSettings
-from tests.system.daemon_process import Daemon, Node, stage
+from tests.system.daemon_process import ROOT, Daemon, Node, stage
 
 PERIOD_S = 1 / 44
 DIMMER = slice(7, 9)  # of bridge/profiles/spot-16bit.yaml at address 1
@@ -117,9 +121,46 @@ def test_a_contested_universe_is_refused_and_arm_looks_again(tmp_path: Path) -> 
         daemon.say("/arm", 1)
         node.until(lambda p: p.universe == 30049 and p.source_name == "System test")
         desk_sends(sequence + 5)
-        daemon.wait_log("universe 30049 is now also sent by")
+        daemon.wait_log('universe 30049 is now also sent by "House desk"')
         assert daemon.end() == 0
     desk.close()
+
+
+def test_with_nobody_reading_its_log_it_sends_and_ends_all_the_same(tmp_path: Path) -> None:
+    with stage(tmp_path, 30088, 30089) as (daemon, node):
+        read, write = os.pipe()
+        os.set_blocking(write, False)
+        with contextlib.suppress(BlockingIOError):
+            while True:
+                os.write(write, bytes(4096))
+        os.set_blocking(write, True)
+        command = [sys.executable, "-m", "bridge", "run", str(daemon.show), "--state", str(daemon.state), "--armed"]
+        daemon.process = subprocess.Popen(command, cwd=ROOT, stderr=write, stdout=write)
+        os.close(write)
+        node.until(lambda p: p.universe == 30088)
+        daemon.throw(b"junk that is refused with a line in the log")
+        daemon.process.send_signal(signal.SIGTERM)
+        node.until(lambda p: p.universe == 30088 and p.terminated)
+        assert daemon.process.wait(10.0) == 0
+        os.close(read)
+
+
+def test_a_copy_of_this_machine_is_told_and_our_own_packets_are_not(tmp_path: Path) -> None:
+    copy = Output(SacnSettings())
+    with stage(tmp_path, 30086, 30087) as (daemon, node):
+        daemon.start("--armed")
+        cid = node.until(lambda p: p.universe == 30086).cid
+        foreign = e131.DataPacket(cid, "System test", 120, 30087)
+        for sequence in range(8):
+            copy.send(30087, foreign.pack(bytes(512), sequence), 0.0)
+            node.hear(0.15)
+        daemon.wait_log(
+            'universe 30087 is now also sent by "System test" at 127.0.0.1 (priority 120), under OUR identity'
+        )
+        assert daemon.log.count("OUR identity") == 1
+        assert "universe 30086 is now also sent" not in daemon.log
+        assert daemon.end() == 0
+    copy.close()
 
 
 def storm(rng: random.Random) -> list[bytes]:
@@ -175,7 +216,6 @@ def test_the_sacn_librarys_receiver_hears_us(tmp_path: Path) -> None:
     heard: list[tuple[int, int, int]] = []
     daemon = Daemon(tmp_path, 30052, 30053)
     receiver = sacn.sACNreceiver(bind_address="127.0.0.1")
-    receiver = sacn.sACNreceiver()
     receiver.register_listener(
         "universe", lambda p: heard.append((p.universe, p.priority, len(p.dmxData))), universe=30052
     )
