@@ -26,6 +26,7 @@ from ear import Ear, machine
 from fuzz import fuzz
 from latency import cost_of, endure, measure, start_bridge, start_peer, stop, until_first_packet
 
+from bridge.follow.commands.table import Commands
 from bridge.follow.engine import Engine
 from bridge.geometry.mechanics import miss_distance
 from bridge.rig.encode import Encoder
@@ -39,12 +40,12 @@ def beam_error_mm(folder: Path) -> tuple[float, float]:
     show = load(folder)
     rig = Rig.from_fixtures(show.fixtures, show.poses)
     engine, encoder = Engine(rig, show.stage, LostInput()), Encoder(rig)
+    commands = Commands(engine)
     worst_m, farthest_m, full = 0.0, 0.0, 65535.0
-    for number, (x, y) in enumerate(engine.zones.polygon.polygon.grid(1.0).tolist()):
+    for number, (x, y) in enumerate(engine.place.zones.polygon.polygon.grid(1.0).tolist()):
         for step in range(200):
             now_s = number * 10.0 + step * 0.05
-            engine.targets[0].hear("bench", now_s)
-            engine.targets[0].put(x, y, None, now_s)
+            commands.handle("/target/lead/position", (x, y), "bench", now_s)
             frame = engine.tick(now_s)
         raw = encoder.raw(frame).astype(float)
         angles = []
@@ -54,7 +55,7 @@ def beam_error_mm(folder: Path) -> tuple[float, float]:
             )
             angles.append(np.radians(ends[:, 0] + (ends[:, 1] - ends[:, 0]) * raw[row] / full))
         start, direction = rig.heads.beam(*angles)
-        point = np.full((len(rig), 3), engine.places[0])
+        point = np.full((len(rig), 3), engine.place.points(now_s)[0])
         worst_m = max(worst_m, float(miss_distance(start, direction, point).max()))
         farthest_m = max(farthest_m, float(frame.distance.max()))
     return 1000 * worst_m, farthest_m
