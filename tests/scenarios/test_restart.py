@@ -247,3 +247,23 @@ def test_numbers_that_are_none_and_names_that_are_gone_are_left_out(bridge: Any,
         assert np.isfinite(frame.level).all()
         assert np.isfinite(frame.pan_rad).all()
     assert fresh.engine.crew.trims.by_head == {}
+
+
+def test_heads_go_on_from_where_they_were_sent_last_and_not_from_an_older_state(
+    bridge: Any, make_fresh: Callable[[], Any]
+) -> None:
+    """A state that is a second old lies 1.4 m behind a walker (ordinary walking speed; common practice, no source)."""
+    bridge.stand(-3.0, 3.0)
+    old = json.loads(json.dumps(bridge.door.left_behind()))
+    start_s = bridge.now_s
+    bridge.run(1.0, lambda s: bridge.say("/target/lead/position", -3.0 + 1.4 * s, 3.0), every_s=0.01)
+    assert bridge.now_s - start_s > 0.9
+    fresh = make_fresh()
+    fresh.now_s = bridge.now_s + 0.2
+    newest = tuple(bridge.engine.freshest().tolist())
+    fresh.apply(Start(fresh.now_s, armed=True, left_behind=old, freshest=newest))
+    fresh.tick()
+    before, after = bridge.frame, fresh.frame
+    assert np.degrees(np.abs(after.pan_rad - before.pan_rad)).max() < 0.05
+    assert np.degrees(np.abs(after.tilt_rad - before.tilt_rad)).max() < 0.05
+    assert fresh.place() == pytest.approx(bridge.place())
