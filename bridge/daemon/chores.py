@@ -8,7 +8,7 @@ from typing import Any
 from bridge.daemon import status
 from bridge.daemon.feed import Feed
 from bridge.daemon.focus import Focus
-from bridge.daemon.link import Link
+from bridge.daemon.link import LinkWatch
 from bridge.daemon.logs import LOG, Throttle
 from bridge.daemon.memory import Memory
 from bridge.daemon.parts import Parts
@@ -27,7 +27,7 @@ class Chores:
         self._door, self._inbox, self._output, self._ears = door, inbox, parts.output, parts.ears
         self._feed, self._memory, self._focus = feed, memory, focus
         self._news = {level: Throttle(say, named=False) for level, say in LEVELS.items()}
-        self._link = Link(door.show.network.sacn.interface)
+        self._link = LinkWatch(door.show.network.sacn.interface)
         self._next_tidy_s = self._next_link_s = 0.0
 
     def do(self, now_s: float) -> None:

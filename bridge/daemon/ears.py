@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from bridge.daemon.interfaces import own_addresses
 from bridge.daemon.logs import LOG, printable
 from bridge.daemon.watch import Address, Watch
-from bridge.door.events import Heard, Source
+from bridge.door.events import Heard, OtherSource
 from bridge.door.transmission import LISTEN_S
 from bridge.errors import NetworkError
 from bridge.wire import e131, sources
@@ -84,9 +84,9 @@ class Ears:
         rows = {universe: self._sources.heard(universe, now_s, LISTEN_S) for universe in self._universes}
         return {universe: tuple(map(self._source, heard)) for universe, heard in rows.items() if heard}
 
-    def _source(self, source: sources.Source) -> Source:
+    def _source(self, source: sources.Source) -> OtherSource:
         remark = IDENTITY if source.cid == self._cid else ""
-        return Source(printable(source.source_name), source.sender, source.priority, remark)
+        return OtherSource(printable(source.source_name), source.sender, source.priority, remark)
 
     def _take(self, packet: bytes, sender: Address, now_s: float) -> None:
         with contextlib.suppress(e131.E131Error):  # junk on the port is nobody's universe

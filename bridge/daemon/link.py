@@ -43,7 +43,7 @@ def _name_of(address: str, probe: socket.socket) -> str | None:
     return None
 
 
-class Link:
+class LinkWatch:
     """Says once that it is gone, and once that it is back."""
 
     def __init__(self, address: str, trouble: Callable[[str], str] = trouble) -> None:

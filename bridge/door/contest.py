@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from bridge.door.events import Heard, Source
+from bridge.door.events import Heard, OtherSource
 from bridge.door.news import News
 from bridge.follow.keeping import Data, mapping_in
 from bridge.wire.settings import SacnSettings
@@ -13,7 +13,7 @@ from bridge.wire.settings import SacnSettings
 FORGET_S = 10.0
 """A source that was silent for so long is told again when it comes back."""
 NEWCOMERS_TOLD = 8
-BEFORE = Source("refused before the restart", "", 0)
+BEFORE = OtherSource("refused before the restart", "", 0)
 
 
 class Contest:
@@ -21,9 +21,9 @@ class Contest:
 
     def __init__(self, settings: SacnSettings, news: News) -> None:
         self._settings, self._news = settings, news
-        self.refused: dict[int, tuple[Source, ...]] = {}
-        self._heard: dict[int, tuple[Source, ...]] = {}
-        self._told: dict[tuple[int, Source], float] = {}  # when each source that was told was last heard
+        self.refused: dict[int, tuple[OtherSource, ...]] = {}
+        self._heard: dict[int, tuple[OtherSource, ...]] = {}
+        self._told: dict[tuple[int, OtherSource], float] = {}  # when each source that was told was last heard
         self._overruled: set[int] = set()
 
     def take(self, settings: SacnSettings) -> None:
@@ -33,7 +33,7 @@ class Contest:
     def row(self, universe: int, waiting: bool) -> tuple[int, str, str, int]:
         """Universe, what becomes of it in a word, the strongest other source's name and priority ("" and 0)."""
         others = self.refused.get(universe) or self._heard.get(universe) or ()
-        top = max(others, key=lambda source: source.priority, default=Source("", "", 0))
+        top = max(others, key=lambda source: source.priority, default=OtherSource("", "", 0))
         if universe in self.refused:
             word = "refused"
         elif waiting:
@@ -48,7 +48,7 @@ class Contest:
             self._told.update(((universe, source), now_s) for source in known)
         self._told = {key: heard_s for key, heard_s in self._told.items() if now_s - heard_s < FORGET_S}
         self._heard, sent = {u: tuple(s) for u, s in sources.items() if s}, set(sent)
-        fresh: dict[Source, list[int]] = {}
+        fresh: dict[OtherSource, list[int]] = {}
         for universe, known in sorted(self._heard.items()):
             for source in known:
                 if universe in sent and (universe, source) not in self._told:
@@ -120,16 +120,16 @@ class Contest:
         """As of Transmission."""
         data = mapping_in(data)
         self.refused, self._heard = sources_from(data["refused"]), sources_from(data["heard"])
-        self._told = {(int(u), Source(*source)): float(at_s) for u, source, at_s in data["told"]}
+        self._told = {(int(u), OtherSource(*source)): float(at_s) for u, source, at_s in data["told"]}
         self._overruled = {int(u) for u in data["overruled"]}
 
 
-def sources_from(data: Any) -> dict[int, tuple[Source, ...]]:
+def sources_from(data: Any) -> dict[int, tuple[OtherSource, ...]]:
     """Sources by universe, from the JSON data of them."""
-    return {int(u): tuple(Source(*source) for source in sources) for u, sources in data.items()}
+    return {int(u): tuple(OtherSource(*source) for source in sources) for u, sources in data.items()}
 
 
-def named(source: Source) -> str:
+def named(source: OtherSource) -> str:
     """A source in words."""
     if not source.host:
         return source.name

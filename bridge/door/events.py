@@ -15,7 +15,7 @@ from bridge.rig.fixture import Pose
 from bridge.show.model import Show
 
 
-class Source(NamedTuple):
+class OtherSource(NamedTuple):
     """Another source of sACN: its name, where it sends from, its priority, and what is odd about it, if anything."""
 
     name: str
@@ -24,7 +24,7 @@ class Source(NamedTuple):
     remark: str = ""
 
 
-Heard = Mapping[int, tuple[Source, ...]]
+Heard = Mapping[int, tuple[OtherSource, ...]]
 """Other sources by universe."""
 
 

@@ -23,9 +23,9 @@ from bridge.follow.judging.judge import Judge
 from bridge.follow.keeping import LATEST_S, NEVER_S, Data, Roster, Seats, mapping_in, number_in
 from bridge.follow.lighting.light import Lighting
 from bridge.follow.moving.motion import Moving
-from bridge.follow.moving.reach import Ground, Reach
+from bridge.follow.moving.reach import Reach, Terrain
 from bridge.follow.reloading import take_over
-from bridge.follow.where.place import Place
+from bridge.follow.where.place import Whereabouts
 from bridge.follow.who.crew import Crew
 from bridge.geometry.frames import Array
 from bridge.geometry.stage import Point3, Stage
@@ -52,7 +52,7 @@ class Engine:
         """
         self.rig, self.stage, self._short_ways = rig, stage, short_ways
         self.marks = {name: mark.at for name, mark in stage.marks.items() if mark.at is not None} | dict(marks or {})
-        self.place = Place(stage, lost_input, rig.names)
+        self.place = Whereabouts(stage, lost_input, rig.names)
         targets = (*self.place.names, "")
         follows = np.array([targets.index(f.follows or targets[0]) for f in rig.fixtures], dtype=np.intp)
         self.crew = Crew(rig, follows, targets, short_ways)
@@ -63,10 +63,10 @@ class Engine:
         self.frame: Frame | None = None
         self._last_s = NEVER_S
 
-    def _ground_of_stage(self) -> Ground:
+    def _ground_of_stage(self) -> Terrain:
         """Of the stage as its file says: floors that were moved since change no home."""
         place = self.place
-        return Ground.over(place.zones.polygon.polygon, place.floors, place.middle, place.targets[0].spec.height)
+        return Terrain.over(place.zones.polygon.polygon, place.floors, place.middle, place.targets[0].spec.height)
 
     def tick(self, now_s: float) -> Frame:
         """The frame for now. Time never runs back: an earlier `now_s` than the last counts as the same moment."""

@@ -67,14 +67,14 @@ class OscError(Refused):
 
 
 @dataclass(frozen=True, slots=True)
-class Message:
+class OscMessage:
     """One OSC message: a plain address (never a pattern) and its arguments, all finite."""
 
     address: str
     args: tuple[Argument, ...] = ()
 
 
-def decode(datagram: bytes, discarded: list[OscError] | None = None) -> list[Message]:
+def decode(datagram: bytes, discarded: list[OscError] | None = None) -> list[OscMessage]:
     """All messages of one datagram, bundles flattened, in order; an empty bundle gives none.
 
     With `discarded`, messages with an unrecognised type tag are left out and their errors appended to it.
@@ -82,7 +82,7 @@ def decode(datagram: bytes, discarded: list[OscError] | None = None) -> list[Mes
     """
     if len(datagram) > MAX_DATAGRAM:
         raise OscError("oversized", f"OSC datagram of {len(datagram)} octets, at most {MAX_DATAGRAM}")
-    messages: list[Message] = []
+    messages: list[OscMessage] = []
     if datagram.startswith(b"/"):
         _message(datagram, messages, discarded)
     else:
@@ -90,7 +90,9 @@ def decode(datagram: bytes, discarded: list[OscError] | None = None) -> list[Mes
     return messages
 
 
-def _bundle(data: bytes, messages: list[Message], discarded: list[OscError] | None, depth: int, elements: int) -> int:
+def _bundle(
+    data: bytes, messages: list[OscMessage], discarded: list[OscError] | None, depth: int, elements: int
+) -> int:
     """Walk one bundle; returns how many elements the datagram has held so far."""
     if not data.startswith(_BUNDLE):
         raise OscError("malformed", f"OSC expects '/' or '#bundle' first, found {data[:8]!r}")
@@ -115,14 +117,14 @@ def _bundle(data: bytes, messages: list[Message], discarded: list[OscError] | No
     return elements
 
 
-def _message(data: bytes, messages: list[Message], discarded: list[OscError] | None) -> None:
+def _message(data: bytes, messages: list[OscMessage], discarded: list[OscError] | None) -> None:
     end, at = _string(data, 0)
     raw = data[:end]
     if _PLAIN_ADDRESS.fullmatch(raw) is None or _PATTERN.search(raw) is not None:
         raise _address_error(raw)
     address = raw.decode("ascii")
     if at == len(data):
-        messages.append(Message(address))
+        messages.append(OscMessage(address))
         return
     end, first = _string(data, at)
     if data[at] != 0x2C:
@@ -131,7 +133,7 @@ def _message(data: bytes, messages: list[Message], discarded: list[OscError] | N
     if len(tags) > MAX_ARGUMENTS:
         raise OscError("oversized", f"OSC message {address}: {len(tags)} arguments, at most {MAX_ARGUMENTS}")
     try:
-        messages.append(Message(address, _arguments(data, first, tags, address)))
+        messages.append(OscMessage(address, _arguments(data, first, tags, address)))
     except OscError as error:
         if discarded is None or error.reason != "unknown-type":
             raise

@@ -15,7 +15,7 @@ from bridge.daemon.parts import Parts
 from bridge.daemon.remembered import Remembered
 from bridge.daemon.service import Service
 from bridge.door.door import Door, make
-from bridge.door.events import Source
+from bridge.door.events import OtherSource
 from bridge.wire import e131, osc
 from bridge.wire.stream import safe_start
 from tests.unit.door.stand_ins import CID, small_show
@@ -50,7 +50,7 @@ class Bench:
 
     def __init__(self, tmp_path: Path, remembered: Remembered | None = None) -> None:
         self.now_s, self.wire, self.rejoined, self.ended = 100.0, Wire(), 0, False
-        self.heard: dict[int, tuple[Source, ...]] = {}
+        self.heard: dict[int, tuple[OtherSource, ...]] = {}
         ears = SimpleNamespace(
             since_s=0.0, heard=self.heard, changed=self.listen, rejoin=self.rejoin, listen_on=lambda universes: None
         )
@@ -98,7 +98,7 @@ class Bench:
             self.service._frame()
 
     @property
-    def told(self) -> list[osc.Message]:
+    def told(self) -> list[osc.OscMessage]:
         return [message for data, _ in self.posted for message in osc.decode(data)]
 
 
@@ -170,7 +170,7 @@ def test_with_the_cable_out_every_frame_is_tried_and_the_last_look_goes_out_when
 def test_every_new_source_is_told_but_no_flood_of_them(bench: Bench, caplog: pytest.LogCaptureFixture) -> None:
     for name, count, lines in (("few", 3, 3), ("many", 100, 9)):
         caplog.clear()
-        sources = tuple(Source(f"{name} {number}", "10.0.0.9", 100) for number in range(count))
+        sources = tuple(OtherSource(f"{name} {number}", "10.0.0.9", 100) for number in range(count))
         bench.heard = {30090: sources}
         bench.frames(46)
         told = [record.message for record in caplog.records if record.levelname == "ERROR"]
@@ -188,7 +188,7 @@ def test_who_is_heard_counts_from_the_very_frame_that_would_be_the_first(tmp_pat
     bench = Bench(tmp_path)
     bench.service._begin(False, Remembered())
     bench.frames(3)
-    bench.heard = {30090: (Source("Desk", "10.0.0.9", 100),)}
+    bench.heard = {30090: (OtherSource("Desk", "10.0.0.9", 100),)}
     bench.say("/arm", 1)
     bench.frames(1)
     assert bench.wire.out == []

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from bridge.follow.moving.reach import Aim, Ground, Reach
+from bridge.follow.moving.reach import Aim, Reach, Terrain
 from bridge.geometry.areas import Polygon
 from bridge.geometry.mechanics import miss_distance
 from bridge.rig.rig import Rig
@@ -18,11 +18,11 @@ CORNERS = ((-6.0, 0.0), (6.0, 0.0), (6.0, 8.0), (-6.0, 8.0))
 SMALL_M = 0.02  # a step of the walk; heads are 7 m up, so a head that does not flip turns by well under this in rad
 
 
-def ground(height_m: float = 1.3) -> Ground:
+def ground(height_m: float = 1.3) -> Terrain:
     polygon = Polygon(CORNERS)
     plan = polygon.grid(0.5)
     points = np.column_stack([plan, np.full(len(plan), height_m)])
-    return Ground(polygon, points, np.array([*polygon.inner_point(), height_m]))
+    return Terrain(polygon, points, np.array([*polygon.inner_point(), height_m]))
 
 
 def walk(seed: int, steps: int = 1500) -> np.ndarray:

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pythonosc import osc_bundle_builder, osc_message, osc_message_builder
 
-from bridge.wire.osc import Message, OscError, decode, encode, encode_bundle
+from bridge.wire.osc import OscError, OscMessage, decode, encode, encode_bundle
 
 OSCILLATOR = bytes.fromhex("2f6f7363696c6c61746f722f342f6672657175656e6379002c66000043dc0000")
 FOO = bytes.fromhex("2f666f6f000000002c69697366660000000003e8ffffffff68656c6c6f0000003f9df3b640b5b22d")
@@ -26,12 +26,12 @@ def single(number: float) -> float:
 
 
 def test_published_example_with_a_float() -> None:
-    assert decode(OSCILLATOR) == [Message("/oscillator/4/frequency", (440.0,))]
+    assert decode(OSCILLATOR) == [OscMessage("/oscillator/4/frequency", (440.0,))]
     assert encode("/oscillator/4/frequency", 440.0) == OSCILLATOR
 
 
 def test_published_example_with_five_arguments() -> None:
-    assert decode(FOO) == [Message("/foo", (1000, -1, "hello", single(1.234), single(5.678)))]
+    assert decode(FOO) == [OscMessage("/foo", (1000, -1, "hello", single(1.234), single(5.678)))]
     assert encode("/foo", 1000, -1, "hello", 1.234, 5.678) == FOO
 
 
@@ -63,7 +63,7 @@ def test_what_the_librarys_builders_write_is_read_the_same(messages: list[list[t
         for tag, value in arguments:
             builder.add_arg(value, tag)
         bundle.add_content(builder.build())
-    expected = [Message("/target/lead/position", tuple(v for _, v in arguments)) for arguments in messages]
+    expected = [OscMessage("/target/lead/position", tuple(v for _, v in arguments)) for arguments in messages]
     assert decode(bundle.build().dgram) == expected
 
 
@@ -94,7 +94,7 @@ def test_trap_a_20_octet_bundle_with_an_element_of_minus_4() -> None:
 def test_trap_a_time_tag_in_the_future_sleeps() -> None:
     in_an_hour = int(time.time() + 2208988800 + 3600) << 32
     datagram = b"#bundle\0" + struct.pack(">Qi", in_an_hour, len(OSCILLATOR)) + OSCILLATOR
-    assert decode(datagram) == [Message("/oscillator/4/frequency", (440.0,))]
+    assert decode(datagram) == [OscMessage("/oscillator/4/frequency", (440.0,))]
 
 
 def test_trap_a_missing_float_reads_as_zero() -> None:

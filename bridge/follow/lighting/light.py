@@ -15,7 +15,7 @@ from bridge.follow.moving.motion import Motion
 from bridge.follow.ramps import Ramps
 from bridge.follow.where.scene import Scene
 from bridge.follow.who.crew import Crew, Task
-from bridge.follow.who.hand import WORKING_LEVEL, Hand
+from bridge.follow.who.hand import WORKING_LEVEL, InHand
 from bridge.follow.who.roles import Cast
 from bridge.geometry.frames import Array
 from bridge.geometry.stage import Stage
@@ -87,7 +87,7 @@ class Lighting(Part):
         self._zoom_raw = raw
         return Lens(raw, angle)
 
-    def _focus(self, roles: Cast, hand: Hand, distance: Array) -> Array:
+    def _focus(self, roles: Cast, hand: InHand, distance: Array) -> Array:
         focus = self._rig.optics.focus_for(distance)
         if not roles.usual:
             focus = np.where(roles.by_hand & ~np.isnan(hand.focus), hand.focus, focus)

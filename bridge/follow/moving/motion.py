@@ -10,7 +10,7 @@ import numpy as np
 from bridge.follow.keeping import Data, Field, Part, Seats, mapping_in, numbers_in
 from bridge.follow.moving.jumps import ARRIVED_SHARE, Jumps
 from bridge.follow.moving.motors import Easing, Motors
-from bridge.follow.moving.reach import Aim, Ground, Reach
+from bridge.follow.moving.reach import Aim, Reach, Terrain
 from bridge.follow.who.crew import Task
 from bridge.follow.who.roles import Cast
 from bridge.geometry.frames import Array
@@ -51,7 +51,7 @@ class Moving(Part):
         Field("_fresh", "heads", bool),
     )
 
-    def __init__(self, rig: Rig, ground: Ground, targets: int, move_in_black_s: float, short_ways: bool) -> None:
+    def __init__(self, rig: Rig, ground: Terrain, targets: int, move_in_black_s: float, short_ways: bool) -> None:
         count = len(rig)
         self.motors, self._easing = Motors(rig), Easing(count)
         self._jumps = Jumps(count, targets, move_in_black_s)

@@ -32,7 +32,7 @@ NADIR_FROM_RAD, NADIR_TO_RAD = np.radians(25.0), np.radians(15.0)
 
 
 @dataclass(frozen=True)
-class Ground:
+class Terrain:
     """What must be followed: the polygon in plan, `points` (P, 3) sampled over it, and a point in its middle (3,)."""
 
     polygon: Polygon
@@ -40,7 +40,7 @@ class Ground:
     middle: Array
 
     @classmethod
-    def over(cls, polygon: Polygon, floors: Floors, middle: Point2, height_m: float) -> Ground:
+    def over(cls, polygon: Polygon, floors: Floors, middle: Point2, height_m: float) -> Terrain:
         """The polygon at the height above the floors that is lit."""
         points = polygon.grid()
         places = np.column_stack([points, floors.height_at(points) + height_m])
@@ -84,7 +84,7 @@ class Reach(Part):
 
     kept = (Field("_branch", "heads", int, low=0, high=2 * len(TURNS) - 1),)
 
-    def __init__(self, rig: Rig, ground: Ground, short_ways: bool = True) -> None:
+    def __init__(self, rig: Rig, ground: Terrain, short_ways: bool = True) -> None:
         self.rig, self._short_ways = rig, short_ways
         self.home = find_home(rig, ground)
         self._rows = np.arange(len(rig))
@@ -213,7 +213,7 @@ class Reach(Part):
         return Aim(held_pan, held_tilt, face, length, pan, tilt, clamped, beyond, False)
 
 
-def find_home(rig: Rig, ground: Ground) -> Home:
+def find_home(rig: Rig, ground: Terrain) -> Home:
     """The face and turn of each head that follow all sampled points, or as many of them as can be."""
     count = len(rig)
     middle_pan, _, _ = rig.heads.aim(np.broadcast_to(ground.middle, (count, 3)))
@@ -236,7 +236,7 @@ def find_home(rig: Rig, ground: Ground) -> Home:
     return Home(best // len(TURNS), centres[rows, best], coverage, axis_meets(rig.heads, ground))
 
 
-def axis_meets(heads: Heads, ground: Ground) -> np.ndarray:
+def axis_meets(heads: Heads, ground: Terrain) -> np.ndarray:
     """Whether each head's pan axis meets the polygon (or passes near it), so that pan may have to go round."""
     axis = heads.rotation[:, :, 2]
     upright = np.where(np.abs(axis[:, 2]) > 1e-6, axis[:, 2], np.inf)

@@ -35,7 +35,7 @@ class TargetStatus(NamedTuple):
     age_s: float
 
 
-class Place:
+class Whereabouts:
     """The stage with its targets, zones and floors. `names` are the targets', in order."""
 
     def __init__(self, stage: Stage, rule: LostInput, heads: tuple[str, ...]) -> None:

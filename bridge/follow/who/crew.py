@@ -21,7 +21,7 @@ from bridge.follow.keeping import (
 from bridge.follow.where.scene import Scene
 from bridge.follow.where.target import Guide
 from bridge.follow.who.actions import Actions
-from bridge.follow.who.hand import Hand
+from bridge.follow.who.hand import InHand
 from bridge.follow.who.roles import Cast, Role, cast
 from bridge.follow.who.still import Still
 from bridge.follow.who.trims import Trims
@@ -70,7 +70,7 @@ class Crew(Part):
         count = len(rig)
         self._names, self._targets = rig.names, targets
         self.still, self.trims = Still(rig), Trims(rig)
-        self.hand, self.actions = Hand(rig), Actions(rig)
+        self.hand, self.actions = InHand(rig), Actions(rig)
         self.dark = False
         self.follows = follows.copy()
         self._own = follows.copy()

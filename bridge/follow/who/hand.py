@@ -30,7 +30,7 @@ TAKE_UP_RAD = math.radians(1.0)
 ARRIVED_RAD = 1e-4
 
 
-class Hand(Part):
+class InHand(Part):
     """Per head (N,): is it aimed by hand, where to (2, N) rad, with which light. The working light is capped at 20 %.
 
     A head is always brought to its final angles from below, so that backlash falls on the same side each time: where

@@ -122,7 +122,7 @@ def test_an_event_reaches_everybody_at_once() -> None:
     post.feed.subscribe("10.0.0.6", 7000, 1, 0.0)
     post.feed.event("/feed/solve", "done", "12 poses taken")
     assert [address for _, address in post.sent] == [ME, ("10.0.0.6", 7000)]
-    assert osc.decode(post.sent[0][0]) == [osc.Message("/feed/solve", ("done", "12 poses taken"))]
+    assert osc.decode(post.sent[0][0]) == [osc.OscMessage("/feed/solve", ("done", "12 poses taken"))]
 
 
 def test_a_refusal_is_told_to_the_host_that_sent_it_at_each_of_its_ports_and_to_nobody_else() -> None:
@@ -131,7 +131,7 @@ def test_a_refusal_is_told_to_the_host_that_sent_it_at_each_of_its_ports_and_to_
         post.feed.subscribe(*address, 1, 0.0)
     post.feed.refused(ME[0], "/level", "range", "level 2, not 0 to 1", 1.0)
     assert [address for _, address in post.sent] == [ME, (ME[0], 7001)]
-    assert osc.decode(post.sent[0][0]) == [osc.Message("/feed/refused", ("/level", "range", "level 2, not 0 to 1"))]
+    assert osc.decode(post.sent[0][0]) == [osc.OscMessage("/feed/refused", ("/level", "range", "level 2, not 0 to 1"))]
     post.feed.refused("10.0.0.99", "/level", "range", "a host that did not subscribe", 5.0)
     assert len(post.sent) == 2
 

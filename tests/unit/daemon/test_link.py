@@ -1,11 +1,11 @@
 """The link is looked at once a second and spoken of only when it changes."""
 
-from bridge.daemon.link import Link, trouble
+from bridge.daemon.link import LinkWatch, trouble
 
 
 def test_a_link_that_is_lost_is_said_once_and_so_is_its_return() -> None:
     now = [""]
-    link = Link("10.0.0.1", lambda address: now[0])
+    link = LinkWatch("10.0.0.1", lambda address: now[0])
     assert link.look() == ""
     now[0] = "no link"
     assert [link.look(), link.look()] == ["NOTHING ARRIVES: no link", ""]
@@ -22,7 +22,7 @@ def test_an_interface_that_goes_while_it_is_asked_for_is_found_missing_by_the_ne
             raise answer
         return answer
 
-    link = Link("10.0.0.1", ask)
+    link = LinkWatch("10.0.0.1", ask)
     assert [link.look(), link.look()] == ["", "NOTHING ARRIVES: gone"]
 
 

@@ -13,7 +13,7 @@ from bridge.daemon.interfaces import own_addresses, resolve_address
 from bridge.daemon.output import Output
 from bridge.daemon.watch import Watch
 from bridge.door.contest import named
-from bridge.door.events import Source
+from bridge.door.events import OtherSource
 from bridge.door.inbox import Inbox, Refusal
 from bridge.errors import NetworkError
 from bridge.wire import e131, osc
@@ -133,11 +133,11 @@ def test_contests_name_the_source_its_address_and_only_the_last_moments(output: 
     ears = Ears(watch, [30015, 30016], OWN, lambda: now_s[0])
     output.send(30015, packet(OTHER, 30015, name="House desk"), 0.0)
     assert ears.changed(100.0)
-    assert ears.heard == {30015: (Source("House desk", "127.0.0.1", 100),)}
+    assert ears.heard == {30015: (OtherSource("House desk", "127.0.0.1", 100),)}
     assert not ears.changed(100.0), "nothing is new"
     output.send(30015, packet(OTHER, 30015, 1, name="\x1b[2J\nHouse"), 0.0)
     assert ears.changed(100.0)
-    assert ears.heard == {30015: (Source("?[2J?House", "127.0.0.1", 100),)}
+    assert ears.heard == {30015: (OtherSource("?[2J?House", "127.0.0.1", 100),)}
     now_s[0] = 101.3
     assert ears.changed(101.3)
     assert ears.heard == {}

@@ -7,7 +7,7 @@ import pytest
 
 from bridge.daemon import status
 from bridge.door.door import Door
-from bridge.door.events import NewPoses, OthersHeard, Source
+from bridge.door.events import NewPoses, OthersHeard, OtherSource
 from tests.unit.door.stand_ins import PERIOD, octets_of, say, small_door, small_show
 
 
@@ -88,7 +88,7 @@ def test_the_feeds_rows_name_every_fixture_and_target(door: Door) -> None:
 def test_the_feeds_rows_say_what_becomes_of_each_universe_and_who_else_is_there() -> None:
     door = small_door()
     assert list(status.rows(door, 0.0).universes) == [(1, "waiting", "", 0), (2, "waiting", "", 0)]
-    door.apply(OthersHeard(0.5, {2: (Source("Desk", "10.0.0.9", 100), Source("Loud", "10.0.0.8", 150))}))
+    door.apply(OthersHeard(0.5, {2: (OtherSource("Desk", "10.0.0.9", 100), OtherSource("Loud", "10.0.0.8", 150))}))
     say(door, 0.5, "/arm", 1)
     door.tick(2.0)
     assert list(status.rows(door, 2.0).universes) == [(1, "sent", "", 0), (2, "refused", "Loud", 150)]

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from bridge.door.door import Door, make
-from bridge.door.events import Message, Source, Start
+from bridge.door.events import Message, OtherSource, Start
 from bridge.door.news import News
 from bridge.door.transmission import Out, Phase, Transmission
 from bridge.show.model import Show
@@ -21,7 +21,7 @@ from tests.conftest import build_rig
 CID = bytes(range(16))
 PERIOD = 1 / 44
 HOST = "127.0.0.1"
-DESK, OTHER = Source("Desk", "10.0.0.9", 100), Source("Other", "10.0.0.8", 100)
+DESK, OTHER = OtherSource("Desk", "10.0.0.9", 100), OtherSource("Other", "10.0.0.8", 100)
 
 
 class Sender:

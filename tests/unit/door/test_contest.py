@@ -7,13 +7,13 @@ import json
 import pytest
 
 from bridge.door.contest import FORGET_S, NEWCOMERS_TOLD, Contest, ranges
-from bridge.door.events import Source
+from bridge.door.events import OtherSource
 from bridge.door.news import News
 from bridge.wire.settings import SacnSettings
 from tests.unit.door.stand_ins import DESK, OTHER
 
-LOUD, LOUDER = Source("Loud", "10.0.0.7", 111), Source("Louder", "10.0.0.6", 150)
-EQUAL = Source("Equal", "10.0.0.5", 110)
+LOUD, LOUDER = OtherSource("Loud", "10.0.0.7", 111), OtherSource("Louder", "10.0.0.6", 150)
+EQUAL = OtherSource("Equal", "10.0.0.5", 110)
 SENT = (1, 2, 3, 7)
 
 
@@ -24,7 +24,7 @@ class Watched:
         self.news = News()
         self.contest = Contest(SacnSettings(contested=contested, priority=110), self.news)
 
-    def hear(self, now_s: float, heard: dict[int, tuple[Source, ...]], sent: tuple[int, ...] = SENT) -> list[str]:
+    def hear(self, now_s: float, heard: dict[int, tuple[OtherSource, ...]], sent: tuple[int, ...] = SENT) -> list[str]:
         self.contest.hear(heard, sent, now_s)
         return self.told
 
@@ -90,7 +90,7 @@ def test_a_source_is_told_again_only_after_ten_seconds_of_silence(silent_s: floa
 
 
 def test_a_flood_of_sources_does_not_fill_the_log() -> None:
-    sources = tuple(Source(f"S{n}", "10.0.0.9", 100) for n in range(50))
+    sources = tuple(OtherSource(f"S{n}", "10.0.0.9", 100) for n in range(50))
     told = Watched().hear(1.0, {1: sources})
     assert len(told) == NEWCOMERS_TOLD + 1
     assert told[-1] == f"error: and {50 - NEWCOMERS_TOLD} more sources"

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from bridge.door.door import Door, make
-from bridge.door.events import NewPoses, OthersHeard, Source, Start, Stop, Unsent
+from bridge.door.events import NewPoses, OthersHeard, OtherSource, Start, Stop, Unsent
 from bridge.door.transmission import Phase
 from bridge.errors import Refused
 from bridge.show.model import Show
@@ -59,7 +59,9 @@ def event(door: Door, rng: random.Random, now_s: float) -> None:
         with contextlib.suppress(Refused):
             say(door, now_s, *message(rng), sender=rng.choice([HOST, HOST, "10.0.0.5"]))
         return
-    heard = {rng.choice([1, 2]): (Source("Desk", "10.0.0.9", rng.choice([100, 150])),)} if rng.random() < 0.7 else {}
+    heard = (
+        {rng.choice([1, 2]): (OtherSource("Desk", "10.0.0.9", rng.choice([100, 150])),)} if rng.random() < 0.7 else {}
+    )
     name = rng.choice(HEADS)
     door.apply(
         rng.choice(
@@ -155,7 +157,7 @@ def test_with_refused_universes_that_are_looked_at_again() -> None:
     show, now_s = small_show([1, 2, 3]), 12.0
     door = Door(make(show), CID)
     door.apply(Start(10.0, armed=True, listening_since_s=10.0))
-    door.apply(OthersHeard(10.5, {2: (Source("Desk", "10.0.0.9", 100),)}))
+    door.apply(OthersHeard(10.5, {2: (OtherSource("Desk", "10.0.0.9", 100),)}))
     assert {universe for universe, _ in octets_of(door.tick(now_s))} == {1, 3, 64214}
     say(door, now_s, "/target/lead/position", 1.0, 3.0)
     assert_same(door, show, now_s, seed=4, meanwhile=False)

@@ -13,7 +13,7 @@ from bridge.commands.findings import _reach
 from bridge.daemon.pacer import MOST_LEAD, Pacer
 from bridge.follow.coverage import survey
 from bridge.follow.engine import Engine
-from bridge.follow.moving.reach import Ground, Reach
+from bridge.follow.moving.reach import Reach, Terrain
 from bridge.geometry.areas import Polygon
 from bridge.geometry.mechanics import miss_distance
 from bridge.geometry.stage import Area
@@ -36,7 +36,7 @@ def one_head(make_rig: Callable[..., Any], pan_limits: tuple[float, float]) -> R
     polygon = Polygon(((-6.0, 0.0), (6.0, 0.0), (6.0, 8.0), (-6.0, 8.0)))
     plan = polygon.grid(0.5)
     points = np.column_stack([plan, np.full(len(plan), 1.3)])
-    return Reach(rig, Ground(polygon, points, np.array([0.0, 4.0, 1.3])))
+    return Reach(rig, Terrain(polygon, points, np.array([0.0, 4.0, 1.3])))
 
 
 def test_a_head_that_left_its_home_comes_back_only_well_inside_it(make_rig: Callable[..., Any]) -> None:

@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bridge.wire import osc
-from bridge.wire.osc import Message, OscError, decode, encode, encode_bundle
+from bridge.wire.osc import OscError, OscMessage, decode, encode, encode_bundle
 
 BUNDLE = b"#bundle\0" + b"\0\0\0\0\0\0\0\1"
 GOOD = encode("/target/lead/position", 1.5, -2.0)
-GOOD_MESSAGE = Message("/target/lead/position", (1.5, -2.0))
+GOOD_MESSAGE = OscMessage("/target/lead/position", (1.5, -2.0))
 
 
 def element(data: bytes) -> bytes:
@@ -33,7 +33,7 @@ def reason(datagram: bytes) -> str:
 def test_a_message_comes_back_with_its_types() -> None:
     args = (3, -7, 1 << 40, 1.5, "foh-1", "", True, False, None, b"", b"abcde")
     (message,) = decode(encode("/x/y", *args))
-    assert message == Message("/x/y", args)
+    assert message == OscMessage("/x/y", args)
     assert [type(a) for a in message.args] == [type(a) for a in args]
 
 
@@ -53,7 +53,7 @@ def test_whatever_the_time_tag_says_messages_are_obeyed_at_once(tag: int) -> Non
 
 
 def test_a_message_may_lack_its_type_tags_when_it_has_no_arguments() -> None:
-    assert decode(b"/target/lead/alive\0\0") == [Message("/target/lead/alive")]
+    assert decode(b"/target/lead/alive\0\0") == [OscMessage("/target/lead/alive")]
 
 
 @pytest.mark.parametrize("size", [-4, 0, 3, 5, 1 << 30, -(1 << 31), len(GOOD) + 4, -1])
@@ -67,7 +67,7 @@ def test_an_element_size_that_cannot_be_is_refused(size: int) -> None:
 def test_a_message_cut_anywhere_is_refused(cut: int) -> None:
     """A missing float reads as 0.0 in python-osc: here it never may."""
     if cut == 24:  # the address alone, a message without type tags: legal, and without any argument
-        assert decode(GOOD[:cut]) == [Message("/target/lead/position")]
+        assert decode(GOOD[:cut]) == [OscMessage("/target/lead/position")]
     else:
         assert reason(GOOD[:cut]) == "malformed"
 
@@ -175,14 +175,14 @@ def test_bounds_on_size_depth_elements_and_arguments() -> None:
 
 def test_what_just_fits_is_taken() -> None:
     full = encode("/x", *range(osc.MAX_ARGUMENTS))
-    assert decode(full) == [Message("/x", tuple(range(osc.MAX_ARGUMENTS)))]
+    assert decode(full) == [OscMessage("/x", tuple(range(osc.MAX_ARGUMENTS)))]
     longest = "/" + "x" * (osc.MAX_STRING - 1)
-    assert decode(encode(longest, "s" * osc.MAX_STRING)) == [Message(longest, ("s" * osc.MAX_STRING,))]
+    assert decode(encode(longest, "s" * osc.MAX_STRING)) == [OscMessage(longest, ("s" * osc.MAX_STRING,))]
     many = ("s" * osc.MAX_STRING,) * 8
-    assert decode(encode("/x", *many)) == [Message("/x", many)], "every string is measured by itself"
+    assert decode(encode("/x", *many)) == [OscMessage("/x", many)], "every string is measured by itself"
     blob = bytes(osc.MAX_DATAGRAM - 12)  # address 4, type tags 4, size 4
     assert len(encode("/x", blob)) == osc.MAX_DATAGRAM
-    assert decode(encode("/x", blob)) == [Message("/x", (blob,))]
+    assert decode(encode("/x", blob)) == [OscMessage("/x", (blob,))]
     assert reason(encode("/x", blob + b"1")) == "oversized"
 
 
@@ -200,7 +200,7 @@ def test_what_just_fits_is_taken() -> None:
 def test_an_integer_takes_64_bits_only_where_it_must(number: int, tag: bytes) -> None:
     octets = encode("/x", number)
     assert octets[4:6] == tag
-    assert decode(octets) == [Message("/x", (number,))]
+    assert decode(octets) == [OscMessage("/x", (number,))]
 
 
 def test_a_refusal_tells_which_address_and_what_was_found() -> None:
@@ -231,12 +231,12 @@ VALUES = st.one_of(
     st.binary(max_size=40),
 )
 NAMES = st.text("abcdefghijklmnopqrstuvwxyzABC0123456789-_.", min_size=1, max_size=20)
-MESSAGES = st.builds(Message, st.lists(NAMES, min_size=1, max_size=5).map(lambda p: "/" + "/".join(p)),
+MESSAGES = st.builds(OscMessage, st.lists(NAMES, min_size=1, max_size=5).map(lambda p: "/" + "/".join(p)),
                      st.lists(VALUES, max_size=8).map(tuple))  # fmt: skip
 
 
 @given(st.lists(MESSAGES, max_size=6))
-def test_what_is_encoded_is_decoded(messages: list[Message]) -> None:
+def test_what_is_encoded_is_decoded(messages: list[OscMessage]) -> None:
     encoded = [encode(m.address, *m.args) for m in messages]
     assert decode(encode_bundle(encoded)) == messages
     for message, octets in zip(messages, encoded, strict=True):
