@@ -116,7 +116,7 @@ class Door:
         else:
             self._made.commands.handle(address, args, message.sender, now_s)
         if address.rsplit("/", 1)[-1] in LASTING or address.split("/")[1] in LASTING:
-            self.news.tell("info", f"{address} {args}", said(message))
+            self.news.tell("info", said(message), said(message))
 
     def _arm(self, on: bool) -> None:
         if on:

@@ -58,7 +58,7 @@ class Lighting(Part):
         self._evenness = Evenness(rig.optics, targets)
         self.master = Ramps(np.ones(1), low=0.0, high=1.0)
         self.levels = Ramps(np.ones(count), "heads", low=0.0, high=1.0)
-        self._factor, self._ones = np.ones(count), np.ones(count)
+        self._factor = np.ones(count)
         self._zoom_raw, self._focus_raw = np.full(count, np.nan), np.full(count, np.nan)
 
     def begin(self, now_s: float, where: np.ndarray) -> None:
