@@ -21,6 +21,7 @@ from bridge.solve.judge import in_line, residuals_on_floor, rests_on
 from bridge.solve.levels import with_wider_levels, without_levels
 from bridge.solve.measurements import Sighting
 from bridge.solve.next_marks import next_marks
+from bridge.solve.noise import driven_sigma
 from bridge.solve.places import performance_points
 from bridge.solve.predict import AimError, aim_error
 from bridge.solve.result import Calibration, Learned, SolvedFixture, Suspect, point3
@@ -56,7 +57,8 @@ def calibrate(
     fit, suspects, learned = _learned(fit, stage)
     points, faces = performance_points(stage), _faces(fit.case)
     terms_on = fit.case.heads.terms_on
-    error = aim_error(fit.poses, fit.cov, points, _face_pairs(faces, terms_on), terms_on)
+    driven = driven_sigma(fit.case.fixtures)
+    error = aim_error(fit.poses, fit.cov, points, _face_pairs(faces, terms_on), terms_on, driven)
     good = fit.solved & (error.rms < USELESS)
     error = error.stretched(fit.stretch)
     unsolved = {fit.case.names[r]: _why_unsolved(fit, int(r)) for r in np.flatnonzero(~good)}
