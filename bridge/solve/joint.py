@@ -200,7 +200,7 @@ def _arrow(heads: HeadBatch, index: Rows, border: Border, estimate: Estimate) ->
 def _add_share(
     arrow: Arrow, border: Border, estimate: Estimate, index: Rows, slopes: tuple[Array, Array, Array]
 ) -> None:
-    """The last unknown of the border; `slopes`: residuals (F, N, 3), their derivatives by the heads and by the share."""
+    """The last unknown of the border; `slopes`: residuals (F, N, 3), derivatives by heads and by share."""
     r, J, s = slopes
     arrow.W[:, :, -1] = np.einsum("fnid,fni->fd", J, s)
     pull = -np.einsum("fnid,fni->fnd", J[..., :3], s)  # by the mark it is the negative
