@@ -56,12 +56,27 @@ class Unexplained:
     """The head does not fit one pose, and no explanation was tried."""
 
 
-Detail = ProfileFault | Moved | Reordered | OtherMount | Unexplained
+@dataclass(frozen=True)
+class Misread:
+    """Another reading of the whole survey: `reading` and `name` as in readings.py, `rivals` other readings that explain
+    as much. `off`, `off_then`: metres that the middle one of the heads is off the rough plot as said and so read, NaN
+    without a plot. `pairs`: the relabelling of marks that would look the same."""
+
+    reading: str
+    name: str
+    rivals: tuple[str, ...]
+    off: float
+    off_then: float
+    pairs: tuple[tuple[str, str], ...] = ()
+
+
+Detail = Misread | ProfileFault | Moved | Reordered | OtherMount | Unexplained
 
 
 @dataclass(frozen=True)
 class Suspect:
-    """Something that does not fit. `kind`: sighting | wrong-mark | mark | swap | corner | profile | hang | position.
+    """Something that does not fit. `kind`: sighting | wrong-mark | mark | swap | corner | profile | hang | position |
+    mirror | feet.
 
     `fixture` is None when it concerns the whole rig; `mark` the sighting or mark meant, None for a whole fixture;
     `instead` the mark that fits; `misfit` in metres on the floor; `sure` when nothing else explains it as well.

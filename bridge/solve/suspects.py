@@ -30,6 +30,7 @@ from bridge.solve.hypotheses import (
 from bridge.solve.judge import miss_on_floor, residuals_on_floor
 from bridge.solve.relabel import corner_suspect, rig_relabelled, sighted
 from bridge.solve.result import Moved, OtherMount, ProfileFault, Suspect, Unexplained, point3
+from bridge.solve.whole_survey import misread_survey
 
 CLEAR_GAP = 11.0  # score between the best explanation and the next culprit from which one is named alone
 SURVEY_ALARM = 1e-2  # chance that a sound survey raises any doubt, shared among the marks
@@ -40,10 +41,13 @@ MANY = 0.4  # share of the heads from which a common cause is looked for
 
 def find_suspects(fit: Fit, stage: Stage) -> list[Suspect]:
     """Everything that does not fit, worst first."""
-    suspects = corner_suspect(fit) + _guessed_mounts(fit)
     testable = fit.solved & (fit.dof > 0)
     doubtful = np.flatnonzero(fit.doubtful & testable)
     many = len(doubtful) >= max(2, MANY * np.count_nonzero(testable))
+    corner, misread = corner_suspect(fit), misread_survey(fit, stage, many)
+    if misread and not (corner and misread[0].kind == "corner"):
+        return misread
+    suspects = corner + _guessed_mounts(fit)
     if many:
         suspects += rig_relabelled(fit, testable)
     if not any(s.fixture is None for s in suspects):
