@@ -17,6 +17,7 @@ MOST_HEADS = 12
 MOST_CHI2 = 1e3  # a head that does not fit at all says no more than this
 PLOT_SIGMA, MOST_OFF = 0.7, 30.0  # metres of a plot without at_sigma, and the most that one head may say by it
 OFF_PLOT, NEARER = 1.5, 0.5  # metres from the plot, and the share of them left, from which the plot alone may speak
+ODD = 8.0  # score of what no show has, from which a scale may be told by sightings as well
 GAP = 11.0  # score between readings
 MADE_WORSE, MENDED = 0.1, 0.7  # share of heads that a reading may spoil, and of the doubted ones that it must mend
 KINDS = {MIRROR: "mirror", REVERSED: "profile", FEET: "feet", METRES: "feet", TURN: "corner"}
@@ -48,8 +49,8 @@ class Trial:
 def misread_survey(fit: Fit, stage: Stage, many: bool) -> list[Suspect]:
     """One suspect where another reading of the whole survey explains what this one does not; else none.
 
-    `many`: whether many heads fail as it stands. With that, or where heads are far from the plot, all readings are
-    tried.
+    `many`: whether many heads fail as it stands. With that, or where heads are far from the plot, or marks and heads
+    where no show has them, all readings are tried.
     """
     case = fit.source
     rows = np.flatnonzero(fit.solved & (case.distinct_marks() >= 2))
@@ -59,7 +60,9 @@ def misread_survey(fit: Fit, stage: Stage, many: bool) -> list[Suspect]:
         return []
     off = np.linalg.norm(fit.poses.p[rows] - case.hints[rows], axis=1)
     off = off[np.isfinite(off)]
-    if not many and not (len(off) and np.median(off) > OFF_PLOT):
+    said, floor = case.border.point_at[seen], float(np.min(case.border.point_at[seen, 2]))
+    odd = implausible(readings(stage)[0], said, fit.poses.p[rows], floor, stage) > ODD
+    if not many and not odd and not (len(off) and np.median(off) > OFF_PLOT):
         return []
     trials = _tried(fit, stage, rows, seen)
     limit, held = fit.limit[rows], bool(np.any(case.heads.at_weight[rows]))
@@ -127,7 +130,7 @@ def _explains(trial: Trial, said: Trial, limit: Array, held: bool) -> bool:
         return True
     if trial.reading.kind in (MIRROR, REVERSED) or held:
         return bool(mends and gain > GAP)
-    return bool(trial.reading.kind == FEET and mends and gain > GAP and said.odd - trial.odd > 8.0)
+    return bool(trial.reading.kind == FEET and mends and gain > GAP and said.odd - trial.odd > ODD)
 
 
 def _relabelled(marks: Array, reading: Reading, names: list[str]) -> tuple[tuple[str, str], ...]:
