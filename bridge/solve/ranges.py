@@ -24,19 +24,22 @@ LEAST = 0.0015  # 0.8 of 540 degrees: smaller ones are units of their own, and c
 SEARCHED = np.unique(np.concatenate([np.geomspace(0.5, 2.0, 29), [540 / 630, 630 / 540]]))
 MOST_SEARCHED = 6  # heads
 MOST_GAIN = 60.0  # chi-squared that a single head may speak with
-GAIN = 30.0  # chi-squared that a common factor must bring over all heads, marks being common to them too
+GAIN = 25.0  # chi-squared that a common factor must bring over all heads but one, marks being common to them too
 AGREE = 0.7  # share of the heads that must be no worse with it
+MENDED = 0.9
 STEP = 1e-5
 
 
 @dataclass(frozen=True)
 class SharedFactor:
-    """The factor by which an `axis` (pan | tilt) of all heads `rows` of a profile turns further than it says."""
+    """The factor by which an `axis` (pan | tilt) of all heads `rows` of a profile turns further than it says. `mends`:
+    most of them do not fit without it, and do with it."""
 
     profile: str
     axis: str
     rows: Rows
     factor: float
+    mends: bool
 
     def of(self, case: Case) -> Case:
         """The case with that axis read so for all heads of the profile."""
@@ -57,13 +60,13 @@ def shared_factors(fit: Fit, far: bool) -> list[SharedFactor]:
         if len(rows) < LEAST_HEADS:
             continue
         for axis in AXES:
-            factor = _factor(fit, heads.take(rows), rows, axis, far)
-            if factor is not None:
-                out.append(SharedFactor(profile, axis, rows, factor))
+            found = _factor(fit, heads.take(rows), rows, axis, far)
+            if found is not None:
+                out.append(SharedFactor(profile, axis, rows, *found))
     return out
 
 
-def _factor(fit: Fit, heads: HeadBatch, rows: Rows, axis: str, far: bool) -> float | None:
+def _factor(fit: Fit, heads: HeadBatch, rows: Rows, axis: str, far: bool) -> tuple[float, bool] | None:
     poses, before = refine(heads, fit.poses.take(rows), steps=10)
     limit = fit.limit[rows]
     factor, after = _nearby(heads, poses, limit, axis, 1.0)
@@ -75,9 +78,18 @@ def _factor(fit: Fit, heads: HeadBatch, rows: Rows, axis: str, far: bool) -> flo
         factor, after = _nearby(heads, poses, limit, axis, start)
     if not abs(factor - 1) > LEAST:
         return None
+    if agreed_gain(before, after) < GAIN:
+        return None
+    return factor, bool(np.mean(before > limit) > 0.5 and np.mean(after <= limit) >= MENDED)
+
+
+def agreed_gain(before: Array, after: Array) -> float:
+    """By how much chi-squared (F,) falls over all heads but the one that gains most; 0 where they do not agree."""
     gain = np.minimum(before, 1e3) - np.minimum(after, 1e3)
-    agree = np.mean(gain > -1.0) >= AGREE
-    return factor if agree and np.sum(np.minimum(gain, MOST_GAIN)) > GAIN else None
+    if not len(gain) or np.mean(gain > -1.0) < AGREE:
+        return 0.0
+    gain = np.minimum(gain, MOST_GAIN)
+    return float(np.sum(gain) - np.max(gain))
 
 
 def _nearby(heads: HeadBatch, poses: PoseBatch, limit: Array, axis: str, factor: float) -> tuple[float, Array]:

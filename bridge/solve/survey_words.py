@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from bridge.solve.readings import FEET, METRES, MIRROR, REVERSED, TURN
-from bridge.solve.result import Misread
+from bridge.solve.result import Lifted, Misread, Resized, SharedRange, Suspect, Taped
 
 MIRRORED = {
     "x": "left and right exchanged (x with the wrong sign, or measured from the other side)",
@@ -23,7 +23,67 @@ READINGS = {
 }
 
 
-def misread_words(what: Misread) -> str:
+def survey_words(s: Suspect) -> str:
+    """The sentence for a suspect of the whole rig that this file knows."""
+    match s.detail:
+        case Misread():
+            return _misread(s.detail)
+        case Lifted(said, seen):
+            seems = "seems to be" if s.sure else "may be"
+            return (
+                f"mark {s.mark} {seems} at another height: the sightings put it at z {seen:.2f}, stage.yaml says"
+                f" {said:.2f}; does it lie on a riser?"
+            )
+        case Taped(said, seen):
+            seems = "seems to be" if s.sure else "may be"
+            return (
+                f"the tape between {s.mark} and {s.instead} {seems} wrong by {s.misfit * 100:.0f} cm: stage.yaml says"
+                f" {said:.2f} m, everything else {seen:.2f} m; measure it again"
+            )
+        case SharedRange():
+            return _shared_range(s.detail, s.sure)
+        case Resized():
+            return _resized(s.detail)
+    raise TypeError(f"no sentence for {s.detail!r}")
+
+
+def _shared_range(what: SharedRange, sure: bool) -> str:
+    seem = "turn" if sure else "may turn"
+    if abs(what.factor + 1) < 0.005:
+        return (
+            f"all {what.heads} of type {what.profile} {what.axis} the other way than their profile says: exchange"
+            f" {what.axis} from and to in the profile, or switch {what.axis} invert off at the heads"
+        )
+    travel = what.travel * abs(what.factor)
+    way = " the other way and" if what.factor < 0 else ""
+    return (
+        f"all {what.heads} of type {what.profile} {seem}{way} {travel:.0f} degrees of {what.axis}, not"
+        f" {what.travel:g}: correct {what.axis} in that profile and record their sightings again"
+        " (the degrees recorded so far are those of the old profile)"
+    )
+
+
+def _resized(what: Resized) -> str:
+    percent, longer = abs(what.scale - 1) * 100, "near" if what.scale > 1 else "far"
+    size = f"{percent:.1f} %"
+    if what.by == "tapes":
+        text = "the scale of the survey and of the tapes differs: by the tapes, marks in stage.yaml are"
+        text += f" {size} too {longer} apart"
+        return (
+            text
+            + {
+                "survey": "; the plot agrees with the tapes: the survey seems stretched, measure the marks again",
+                "tapes": "; the plot agrees with the marks: the tapes seem stretched, measure them again",
+                "": "; one of the two was stretched and nothing else decides: measure one long distance again",
+            }[what.wrong]
+        )
+    text = "the scale of the survey is in doubt: by the positions of heads in rig.yaml, marks are"
+    text += f" {size} too {longer} apart"
+    ask = "the marks or the plot" if not what.taped else "the plot, or marks and tapes together,"
+    return f"{text}; {ask} seem stretched: measure one long distance again"
+
+
+def _misread(what: Misread) -> str:
     """The sentence for another reading of the whole survey."""
     text = READINGS[what.reading]
     if what.reading == MIRROR:
