@@ -104,7 +104,13 @@ def _faults(fit: Fit, many: bool) -> list[Fault]:
     tapes = len(case.border.tape_metres)
     chance = SURVEY_ALARM / max(2 * len(known) + tapes, 1)
     alarm_2, alarm_1 = (2 * float(gammainccinv(half, chance)) for half in (1.0, 0.5))
-    plan, height, tape = fit.survey_test / alarm_2, height_test(case, fit.joint) / alarm_1, tape_test(case, fit.joint)
+    plan, height = fit.survey_test / alarm_2, height_test(case, fit.joint) / alarm_1
+    joint = fit.joint
+    if (
+        many and tapes and not np.all(case.known)
+    ):  # heads were left out because marks that nobody surveyed follow a tape
+        joint = solve_together(fit.case, fit.poses, fit.points, fit.solved)
+    tape = tape_test(case, joint)
     tape = tape / alarm_1
     out = []
     if len(known) >= LEAST_MARKS and (many or any(max(plan[k], height[k]) > 1 for k in known)):
