@@ -24,7 +24,8 @@ LEAST = 0.0015  # 0.8 of 540 degrees: smaller ones are units of their own, and c
 SEARCHED = np.unique(np.concatenate([np.geomspace(0.5, 2.0, 29), [540 / 630, 630 / 540]]))
 MOST_SEARCHED = 6  # heads
 MOST_GAIN = 60.0  # chi-squared that a single head may speak with
-GAIN = 25.0  # chi-squared that a common factor must bring over all heads but one, marks being common to them too
+GAIN, REST = 25.0, 6.0  # chi-squared that a factor must bring over all heads, and over all but the one it helps most
+EXPLAINED = 0.75  # share of the heads it helps that must then fit: what is left over is another fault
 AGREE = 0.7  # share of the heads that must be no worse with it
 MENDED = 0.9
 STEP = 1e-5
@@ -78,18 +79,23 @@ def _factor(fit: Fit, heads: HeadBatch, rows: Rows, axis: str, far: bool) -> tup
         factor, after = _nearby(heads, poses, limit, axis, start)
     if not abs(factor - 1) > LEAST:
         return None
-    if agreed_gain(before, after) < GAIN:
+    total, rest = agreed_gain(before, after)
+    gained, doubted = before - after > 10, before > limit
+    mends = np.mean(after[gained] <= limit[gained]) if np.any(gained) else 1.0
+    if total < GAIN or rest < REST or mends < EXPLAINED:
+        return None
+    if np.any(doubted) and np.mean(after[doubted] <= limit[doubted]) < 0.5:
         return None
     return factor, bool(np.mean(before > limit) > 0.5 and np.mean(after <= limit) >= MENDED)
 
 
-def agreed_gain(before: Array, after: Array) -> float:
-    """By how much chi-squared (F,) falls over all heads but the one that gains most; 0 where they do not agree."""
+def agreed_gain(before: Array, after: Array) -> tuple[float, float]:
+    """By how much chi-squared (F,) falls over all heads, and without the one that gains most; 0 where many lose."""
     gain = np.minimum(before, 1e3) - np.minimum(after, 1e3)
     if not len(gain) or np.mean(gain > -1.0) < AGREE:
-        return 0.0
+        return 0.0, 0.0
     gain = np.minimum(gain, MOST_GAIN)
-    return float(np.sum(gain) - np.max(gain))
+    return float(np.sum(gain)), float(np.sum(gain) - np.max(gain))
 
 
 def _nearby(heads: HeadBatch, poses: PoseBatch, limit: Array, axis: str, factor: float) -> tuple[float, Array]:

@@ -73,7 +73,7 @@ def _as_heads_hang(fit: Fit) -> tuple[float, float]:
     a, b, c = costs[k - 1 : k + 2]
     bend = a - 2 * b + c
     scale = float(SCALES[k] + (0.5 * (a - c) / bend if bend > 0 else 0.0) * (SCALES[1] - SCALES[0]))
-    return scale, agreed_gain(before, _cost(fit, rows, scale))
+    return scale, agreed_gain(before, _cost(fit, rows, scale))[1]
 
 
 def _cost(fit: Fit, rows: Rows, scale: float) -> Array:

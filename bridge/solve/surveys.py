@@ -22,7 +22,9 @@ from bridge.solve.scale import scale_fault, scale_suspect
 from bridge.solve.together import solve_together
 
 CLEAR_GAP = 11.0  # score between the best explanation and the next culprit from which one is named alone
-SURVEY_ALARM = 1e-2  # chance that a sound survey raises any doubt, shared among marks, heights and tapes
+SURVEY_ALARM = 1e-2  # chance that a sound survey raises any doubt, shared among the marks
+OTHER_ALARM = 1e-3  # the same for heights and tapes together, and for the scale
+RANGE_GAIN = 15.0  # chi-squared that a travel must bring when marks may move as well
 LEAST_MARKS = 4  # with fewer, heads and marks cannot be told apart
 MOST_FAULTS, TRIED = 3, 3
 MARK, HEIGHT, TAPE, SCALE, RANGE = "mark", "height", "tape", "scale", "range"
@@ -61,7 +63,9 @@ def shared_faults(fit: Fit, stage: Stage, many: bool) -> tuple[list[Suspect], Fi
             break
         least, k = ranked[0]
         other, best = tried[k]
-        if best.test <= 1 and least > 0.3 * left_over(fit):
+        if (best.test <= 1 and least > 0.3 * left_over(fit)) or (
+            best.what == RANGE and least > left_over(fit) - RANGE_GAIN
+        ):
             break
         rivals = [
             tried[r] for left, r in ranked[1:] if left < least + CLEAR_GAP and tried[r][1].culprit != best.culprit
@@ -102,8 +106,8 @@ def _faults(fit: Fit, many: bool) -> list[Fault]:
     case = fit.source
     known = [k for k in sighted(fit) if k < len(case.known) and case.known[k]]
     tapes = len(case.border.tape_metres)
-    chance = SURVEY_ALARM / max(2 * len(known) + tapes, 1)
-    alarm_2, alarm_1 = (2 * float(gammainccinv(half, chance)) for half in (1.0, 0.5))
+    alarm_2 = 2 * float(gammainccinv(1.0, SURVEY_ALARM / max(len(known), 1)))
+    alarm_1 = 2 * float(gammainccinv(0.5, OTHER_ALARM / max(len(known) + tapes, 1)))
     plan, height = fit.survey_test / alarm_2, height_test(case, fit.joint) / alarm_1
     joint = fit.joint
     if (
