@@ -152,7 +152,7 @@ def _chi2(heads: HeadBatch, index: Rows, border: Border, estimate: Estimate) -> 
 def _border_chi2(border: Border, estimate: Estimate) -> float:
     parts = [
         (estimate.point - border.point_at) * border.point_weight,
-        _tapes(border, estimate)[0],
+        tape_residuals(border, estimate)[0],
         _ties(border, estimate),
     ]
     if len(border.truss_p):
@@ -218,7 +218,7 @@ def _add_points(arrow: Arrow, border: Border, estimate: Estimate) -> None:
     weight = border.point_weight.ravel()
     arrow.B[np.arange(n), np.arange(n)] += weight**2
     arrow.b[:n] += ((estimate.point - border.point_at) * border.point_weight).ravel() * weight
-    r, direction = _tapes(border, estimate)
+    r, direction = tape_residuals(border, estimate)
     for (i, j), e, d in zip(border.tape_ends, r, direction, strict=True):
         at = np.r_[3 * i : 3 * i + 3, 3 * j : 3 * j + 3]
         row = np.concatenate([d, -d])
@@ -226,7 +226,7 @@ def _add_points(arrow: Arrow, border: Border, estimate: Estimate) -> None:
         arrow.b[at] += row * e
 
 
-def _tapes(border: Border, estimate: Estimate) -> tuple[Array, Array]:
+def tape_residuals(border: Border, estimate: Estimate) -> tuple[Array, Array]:
     """Tape residuals (K,) and their derivatives by the first end (K, 3)."""
     gap = estimate.point[border.tape_ends[:, 0]] - estimate.point[border.tape_ends[:, 1]]
     length = np.maximum(np.linalg.norm(gap, axis=1), 1e-9)

@@ -13,6 +13,7 @@ from bridge.solve.result import Reordered, Suspect
 from bridge.solve.start import solve_alone
 
 MOST_HEADS = 6  # enough to tell, and it keeps all orders of five marks in one small batch
+AS_WELL = 11.0  # score
 SYMMETRIC = 0.35  # metres: layouts that look the same after a turn to within this cannot tell where they started
 
 
@@ -21,9 +22,9 @@ def rig_relabelled(fit: Fit, testable: Mask) -> list[Suspect]:
     rows = np.flatnonzero(testable)
     rows = rows[np.argsort(-fit.dof[rows], kind="stable")][:MOST_HEADS]
     seen = sorted({int(i) for r in rows for i in fit.case.index[r][fit.case.used[r]]})
-    orders = _orders(seen)
-    if not orders or not len(rows):
+    if len(seen) < 3 or not len(rows):
         return []
+    orders = [tuple(seen), *_orders(seen)]
     points = np.where(fit.known_points[:, None], fit.case.border.point_at, fit.points)  # as surveyed
     sigma = np.minimum(fit.mark_sigma, 1.0)
     heads = fit.case.alone(points, sigma)
@@ -44,8 +45,8 @@ def rig_relabelled(fit: Fit, testable: Mask) -> list[Suspect]:
     fits = np.mean(chi2 <= np.maximum(fit.limit[rows], 1.0), axis=1)
     moved = np.array([sum(a != b for a, b in zip(seen, order, strict=True)) for order in orders])
     score = np.where(fits >= 0.8, np.sum(np.minimum(chi2, 1e3), axis=1) + 4.0 * moved, np.inf)
-    if not np.isfinite(np.min(score)):
-        return []
+    if not np.isfinite(np.min(score)) or score[0] < np.min(score) + AS_WELL:
+        return []  # on the marks as surveyed they fit as they are: what is wrong is something else
     suspects = _exchanged(fit, seen, orders[int(np.argmin(score))])
     if not _reversed_pans_fit(fit, rows, points, sigma):
         return suspects
@@ -63,8 +64,6 @@ def _reversed_pans_fit(fit: Fit, rows: Rows, points: Array, sigma: Array) -> boo
 
 def _orders(seen: list[int]) -> list[tuple[int, ...]]:
     """Other orders of the marks: all of up to five, else all single exchanges and the reversal of corners."""
-    if len(seen) < 3:
-        return []
     if len(seen) <= 5:
         return [o for o in permutations(seen) if list(o) != seen]
     out = []

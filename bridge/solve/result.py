@@ -56,12 +56,66 @@ class Unexplained:
     """The head does not fit one pose, and no explanation was tried."""
 
 
-Detail = ProfileFault | Moved | Reordered | OtherMount | Unexplained
+@dataclass(frozen=True)
+class Misread:
+    """Another reading of the whole survey: `reading` and `name` as in readings.py, `rivals` other readings that explain
+    as much. `off`, `off_then`: metres that the middle one of the heads is off the rough plot as said and so read, NaN
+    without a plot. `pairs`: the relabelling of marks that would look the same."""
+
+    reading: str
+    name: str
+    rivals: tuple[str, ...]
+    off: float
+    off_then: float
+    pairs: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Lifted:
+    """Height of a mark in stage.yaml, and where the sightings put it, metres."""
+
+    said: float
+    seen: float
+
+
+@dataclass(frozen=True)
+class Taped:
+    """A tape as written down, and the distance that everything else gives, metres."""
+
+    said: float
+    seen: float
+
+
+@dataclass(frozen=True)
+class Resized:
+    """Real distances are `scale` times those of the surveyed marks, `by` the tapes | plot (rough, over all heads) |
+    held (heads with at_sigma). `taped`: there are tapes. `wrong`: survey | tapes, what the plot contradicts as well.
+    """
+
+    scale: float
+    by: str
+    taped: bool
+    wrong: str = ""
+
+
+@dataclass(frozen=True)
+class SharedRange:
+    """So many heads of a profile turn `factor` degrees on an axis for each one of its `travel`."""
+
+    profile: str
+    axis: str
+    factor: float
+    travel: float
+    heads: int
+
+
+Detail = Lifted | Taped | Resized | SharedRange | Misread | ProfileFault | Moved | Reordered | OtherMount | Unexplained
 
 
 @dataclass(frozen=True)
 class Suspect:
-    """Something that does not fit. `kind`: sighting | wrong-mark | mark | swap | corner | profile | hang | position.
+    """Something that does not fit. `kind`: sighting | wrong-mark | mark | swap | corner | profile | hang | position |
+    mirror | feet | scale | tape.
 
     `fixture` is None when it concerns the whole rig; `mark` the sighting or mark meant, None for a whole fixture;
     `instead` the mark that fits; `misfit` in metres on the floor; `sure` when nothing else explains it as well.

@@ -12,7 +12,7 @@ import numpy as np
 
 from bridge.geometry.stage import Stage
 from bridge.solve.arrays import Array
-from bridge.solve.fit import Fit, fit_case
+from bridge.solve.fit import Fit
 from bridge.solve.heads import HeadBatch, sightings
 from bridge.solve.hypotheses import (
     HANG,
@@ -28,32 +28,36 @@ from bridge.solve.hypotheses import (
     explain,
 )
 from bridge.solve.judge import miss_on_floor, residuals_on_floor
-from bridge.solve.relabel import corner_suspect, rig_relabelled, sighted
+from bridge.solve.relabel import corner_suspect, rig_relabelled
 from bridge.solve.result import Moved, OtherMount, ProfileFault, Suspect, Unexplained, point3
+from bridge.solve.scale import plot_suspect
+from bridge.solve.surveys import CLEAR_GAP, shared_faults
+from bridge.solve.whole_survey import misread_survey
 
-CLEAR_GAP = 11.0  # score between the best explanation and the next culprit from which one is named alone
-SURVEY_ALARM = 1e-2  # chance that a sound survey raises any doubt, shared among the marks
-LEAST_MARKS = 4  # with fewer, heads and marks cannot be told apart
 MOST_EXPLAINED = 40  # heads; some tenths of a second each
 MANY = 0.4  # share of the heads from which a common cause is looked for
 
 
 def find_suspects(fit: Fit, stage: Stage) -> list[Suspect]:
     """Everything that does not fit, worst first."""
-    suspects = corner_suspect(fit) + _guessed_mounts(fit)
     testable = fit.solved & (fit.dof > 0)
     doubtful = np.flatnonzero(fit.doubtful & testable)
     many = len(doubtful) >= max(2, MANY * np.count_nonzero(testable))
-    if many:
-        suspects += rig_relabelled(fit, testable)
-    if not any(s.fixture is None for s in suspects):
-        found, better = _wrong_surveys(fit, stage, many)
-        if found:
-            suspects += found
-            fit = better
-            doubtful = np.flatnonzero(fit.doubtful & testable)
-    elif many:
-        return suspects  # the labels of all heads are in question: what each head says means little
+    corner, misread = corner_suspect(fit), misread_survey(fit, stage, many)
+    if misread and not (corner and misread[0].kind == "corner"):
+        return misread
+    suspects = corner + _guessed_mounts(fit)
+    relabelled = rig_relabelled(fit, testable) if many else []
+    if many and (corner or any(s.kind != "corner" for s in relabelled)):
+        return suspects + relabelled  # the labels of all heads are in question: what each head says means little
+    found, better = shared_faults(fit, stage, many)
+    if relabelled:  # a layout that is nearly the same after a turn: one mark a little off, or all from another corner
+        return suspects + [replace(s, sure=False) for s in [*found, *relabelled]]
+    fit = better
+    if not found and not len(doubtful) and not suspects:
+        return plot_suspect(fit)
+    suspects += found
+    doubtful = np.flatnonzero(fit.doubtful & testable)
     sigma = np.minimum(fit.mark_sigma, 1.0)
     heads = fit.case.alone(fit.points, sigma)
     groups = [[s] for s in suspects]
@@ -76,52 +80,6 @@ def _guessed_mounts(fit: Fit) -> list[Suspect]:
         if len({s.mark for s in fit.case.sightings[row]}) <= 3:
             out.append(Suspect(fit.case.names[row], None, "hang", 0.0, sure=False, detail=OtherMount(mount)))
     return out
-
-
-def _wrong_surveys(fit: Fit, stage: Stage, many: bool) -> tuple[list[Suspect], Fit]:
-    """Marks whose survey the sightings contradict: free the worst, solve again, look again."""
-    from scipy.special import gammainccinv
-
-    out: list[Suspect] = []
-    known = np.array([k for k in sighted(fit) if k < len(fit.case.known) and fit.case.known[k]], dtype=int)
-    if len(known) < LEAST_MARKS:
-        return out, fit
-    alarm = 2 * gammainccinv(1.0, SURVEY_ALARM / len(known))
-    for _ in range(2):
-        free = [int(k) for k in known if fit.survey_test[k] > alarm]
-        tried = [int(k) for k in known] if many or free else []
-        ranked = sorted(((_left_over(other := _freed(fit, stage, k)), k, other) for k in tried), key=lambda t: t[0])
-        if not ranked:
-            break
-        least, k, other = ranked[0]
-        if many and least > 0.3 * _left_over(fit):
-            break
-        rivals = [(r, o) for left, r, o in ranked[1:2] if left < least + CLEAR_GAP]
-        out += [_survey_suspect(fit, o, r, not rivals) for r, o in [(k, other), *rivals]]
-        fit, many = other, False
-        known = np.array([i for i in known if i != k], dtype=int)
-        if not len(known):
-            break
-    return out, fit
-
-
-def _left_over(fit: Fit) -> float:
-    """Chi-squared of everything: the joint solve, and the heads that were left out of it, each held to 1000."""
-    others = fit.solved & ~fit.coupled
-    return fit.joint.chi2 + float(np.sum(np.minimum(fit.chi2[others], 1e3)))
-
-
-def _freed(fit: Fit, stage: Stage, mark: int) -> Fit:
-    case = fit.source
-    weight = case.border.point_weight.copy()
-    weight[mark, :2] = 1e-2
-    return fit_case(replace(case, border=replace(case.border, point_weight=weight)), stage, fit.trusses)
-
-
-def _survey_suspect(fit: Fit, other: Fit, mark: int, sure: bool) -> Suspect:
-    was, now = fit.case.border.point_at[mark], other.points[mark]
-    off = float(np.linalg.norm((now - was)[:2]))
-    return Suspect(None, fit.case.marks[mark], "mark", off, sure=sure, detail=Moved(point3(was), point3(now)))
 
 
 def _of_head(

@@ -7,7 +7,20 @@ from collections.abc import Sequence
 import numpy as np
 
 from bridge.solve.mounts import BASE_AXIS, OTHER_WAY_UP
-from bridge.solve.result import Moved, OtherMount, ProfileFault, Reordered, Suspect, Unexplained
+from bridge.solve.result import (
+    Lifted,
+    Misread,
+    Moved,
+    OtherMount,
+    ProfileFault,
+    Reordered,
+    Resized,
+    SharedRange,
+    Suspect,
+    Taped,
+    Unexplained,
+)
+from bridge.solve.survey_words import survey_words
 
 MOUNT_WORDS = {
     OTHER_WAY_UP: "standing instead of hanging, or the other way round",
@@ -40,6 +53,8 @@ def _of_rig(s: Suspect) -> str:
             )
         case Reordered():
             return _reordered(s, s.detail)
+        case Misread() | Lifted() | Taped() | Resized() | SharedRange():
+            return survey_words(s)
         case _:
             return (
                 "every pan runs the other way than its profile says (exchange pan from and to in the profile, or switch"
