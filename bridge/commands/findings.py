@@ -12,6 +12,7 @@ from bridge.daemon.interfaces import with_addresses
 from bridge.errors import NetworkError
 from bridge.follow.coverage import Coverage
 from bridge.follow.engine import Engine
+from bridge.show import poses_of
 from bridge.show.model import Show
 from bridge.wire.settings import Network
 
@@ -44,6 +45,8 @@ def all_findings(show: Show, engine: Engine, coverage: Coverage) -> list[Finding
 
 
 def _poses(show: Show) -> Iterator[Finding]:
+    for level, text in poses_of.words(show):
+        yield Finding("note" if level == "info" else level, "poses.yaml", text)
     missing = [fixture.name for fixture in show.fixtures if fixture.name not in show.poses]
     if missing:
         yield Finding("warning", "poses.yaml", f"without a pose, so dark: {_names(missing)}; sight and solve them")

@@ -49,13 +49,14 @@ def run(args: argparse.Namespace) -> int:
     if args.report:  # first: where it cannot be written, poses.yaml stays as it was
         _write_report(Path(args.report), show, calibration, now)
     if not args.dry_run:
+        from bridge.show.poses_of import document_of
         from bridge.show.store import save_poses
 
         optics = learned_optics(show.fixtures, show.sightings, calibration)
         document = poses_document(
             calibration, list(show.fixtures), show.poses, show.solved_marks, optics, solved_from(show), now
         )
-        save_poses(show.path, document)
+        save_poses(show.path, {**document, "of": document_of(show, calibration.fixtures, now)})
     if args.json:
         print(json.dumps({**solve_json(calibration), "warnings": list(show.warnings)}, indent=2, allow_nan=False))
     else:

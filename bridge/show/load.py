@@ -152,6 +152,7 @@ class _Loading:
             poses={entry.name: entry.pose for entry in poses.entries if entry.name in present},
             solved_marks={name: at for name, at in poses.marks.items() if name in stage.marks},
             warnings=tuple(self._warnings.lines),
+            poses_of=poses.of,
         )
 
 

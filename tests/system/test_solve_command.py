@@ -10,6 +10,7 @@ import pytest
 import yaml
 
 from bridge.show import load
+from bridge.show.poses_of import words
 from tests.unit.solve import rigs_for_solve as rigs
 
 PROFILE = {
@@ -72,6 +73,8 @@ def test_json_is_one_document_and_poses_are_written_and_good(show, rig):
         assert loaded.poses[f"h{i}"].trusted
         assert loaded.poses[f"h{i}"].faces == (1,)
     assert set(loaded.solved_marks) == set("ABCDE")
+    (said,) = [text for _, text in words(loaded)]
+    assert said.startswith("poses of Made-up hall <1>, solved 20")
 
 
 def test_the_table_tells_what_a_person_needs(show):
