@@ -15,6 +15,7 @@ from bridge.follow.coverage import Coverage, survey
 from bridge.follow.engine import Engine
 from bridge.rig.rig import Rig
 from bridge.show import load
+from bridge.show.damaged import with_advice
 
 SIGNS = {"error": "✗ error", "warning": "! warning", "note": "· note"}
 
@@ -30,12 +31,13 @@ def run(args: argparse.Namespace) -> int:
     """Print findings, worst first."""
     try:
         show = load(args.show)
-    except ShowError as error:
+    except ShowError as found_in_files:
+        error = with_advice(found_in_files, args.show)
         if args.json:
             rows = [findings.split(line, "error")._asdict() for line in error.lines]
             print(json.dumps({"errors": error.lines, "findings": rows}, indent=2))
             return error.exit_code
-        raise
+        raise error from None
     rig = Rig.from_fixtures(show.fixtures, show.poses)
     engine = Engine(rig, show.stage, show.network.lost_input, show.solved_marks)
     coverage = survey(engine)
