@@ -49,6 +49,7 @@ def run(args: argparse.Namespace) -> int:
     calibration = calibrate(
         show.fixtures, show.stage, show.sightings, earlier, carry_only_where_needed=not args.earlier
     )
+    calibration = replace(calibration, advice=(*calibration.advice, *_off_the_plot(show, calibration)))
     now = datetime.now(UTC).isoformat(timespec="seconds")
     damaged = kept_as(show.path, now[:10]) if damage else None
     if damaged is not None:
@@ -73,6 +74,13 @@ def run(args: argparse.Namespace) -> int:
     else:
         _tell(show, calibration, written=not args.dry_run)
     return 0
+
+
+def _off_the_plot(show: Show, calibration: Calibration) -> list[str]:
+    from bridge.show.plot import off_the_plot
+
+    places = {name: solved.position for name, solved in calibration.fixtures.items()}
+    return [f"{name}: {text}" for name, text in off_the_plot(show.fixtures, places).items()]
 
 
 def solved_from(show: Show) -> str:

@@ -126,6 +126,17 @@ def test_one_that_cannot_be_solved_keeps_its_old_pose(show):
     assert np.allclose(load(show).poses["h3"].position, old)
 
 
+def test_a_head_that_was_solved_far_from_its_place_in_the_plot_is_told(show, rig):
+    document = yaml.safe_load((show / "rig.yaml").read_text())
+    for fixture, head in zip(document["fixtures"], rig, strict=True):
+        fixture["at"] = [round(float(v), 1) for v in head.p]
+    document["fixtures"][1]["at"][0] += 2.0
+    (show / "rig.yaml").write_text(yaml.safe_dump(document))
+    told = [text for text in json.loads(run(show, "--json").stdout)["advice"] if "place in the plot" in text]
+    assert len(told) == 1
+    assert told[0].startswith("h1: solved ")
+
+
 def test_a_kept_head_keeps_everything_that_its_entry_held(show):
     run(show)
     document = yaml.safe_load((show / "poses.yaml").read_text())
