@@ -16,7 +16,7 @@ from bridge.show.model import Show
 
 FLATTEST_DEG = 10.0  # a beam that meets the floor flatter makes a pool of six times its width: nobody can centre that
 RAISED_M = 0.3  # a mark so far above the floor stands on something: a card on a stand
-LEAST = 2  # marks that a head needs
+LEAST, LEAST_RAISED = 2, 3  # marks that a head needs; two raised ones leave a standing head half a metre off
 
 
 class Served(NamedTuple):
@@ -50,10 +50,10 @@ def mark_findings(show: Show, engine: Engine) -> Iterator[Finding]:
     """Heads that no mark on the floor can serve, and heads to be solved that have too few marks as they are."""
     found = served(show, engine)
     flat = [name for name, by in found.items() if not by.floor_could]
-    wanting = [name for name in flat if len(found[name].raised) < LEAST]
+    wanting = [name for name in flat if len(found[name].raised) < LEAST_RAISED]
     if wanting:
         level = "note" if all(name in show.poses for name in wanting) else "warning"
-        yield Finding(level, "stage.yaml", _raise_words(wanting, engine))
+        yield Finding(level, "stage.yaml", _raise_words(wanting))
     if fine := [name for name in flat if name not in wanting]:
         marks = sorted({mark for name in fine for mark in found[name].raised})
         text = f"no mark on the floor can serve {names_of(fine)}: sight them on the raised marks {names_of(marks)}"
@@ -66,12 +66,11 @@ def mark_findings(show: Show, engine: Engine) -> Iterator[Finding]:
             yield Finding("warning", name, text)
 
 
-def _raise_words(names: list[str], engine: Engine) -> str:
-    heights = [float(engine.rig.heads.position[engine.rig.names.index(name), 2]) for name in names]
+def _raise_words(names: list[str]) -> str:
     return (
         f"no mark on the floor can serve {names_of(names)}: their beams meet it flatter than {FLATTEST_DEG:g} degrees, "
-        f"or not at all. Put up at least {LEAST} RAISED marks for them, cards on stands, some metres apart, say at "
-        f"z {max(1.5, min(heights) + 1.2):.1f} m, and write their z"
+        f"or not at all. Put up at least {LEAST_RAISED} RAISED marks for them, cards on stands 1.5 to 2 m high and some "
+        "metres apart, and write their z"
     )
 
 

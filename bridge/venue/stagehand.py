@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from bridge.venue.actor import Actor
+from bridge.venue.cards import Cards
 from bridge.venue.robot import Robot
 from bridge.venue.simulation import Venue
 from bridge.venue.walks import Link, walk
@@ -47,7 +48,10 @@ class Stagehand:
         self._venue, self._plan, self._say, self._note, self._solves = venue, plan, say, note, solves
         self._robot: Robot | None = None
         if plan.focus:
-            self._robot = Robot(venue.show.fixtures, venue.marks, say, venue.landing, plan.seed, plan.hand_m)
+            cards = Cards(venue)
+            self._robot = Robot(
+                venue.show.fixtures, venue.marks, say, venue.landing, plan.seed, plan.hand_m, cards=cards
+            )
         self._actor = Actor(venue, say, plan.target)
         self._walks = 0
         self._until_s = 0.0
@@ -90,6 +94,9 @@ class Stagehand:
         if found.finished:
             for fixture, mark in found.misses:
                 self._note(f"focus session: {fixture} could not be put on {mark}")
+            if found.unserved:
+                names = ", ".join(found.unserved)
+                self._note(f"focus session: no mark serves {names}: put up raised marks (see `check`)")
             if self._solves is not None:
                 self._solves_before, self._walk_from_s = self._solves(), now_s + SOLVED_WITHIN_S
             self._say("/sight/solve")

@@ -51,9 +51,13 @@ def test_floor_standing_and_balcony_heads_are_listed_and_hanging_ones_are_not(tm
 def test_raised_marks_serve_them(tmp_path):
     marks = {"A": Mark("A", (-6.0, 0.0, 0.0)), "R": Mark("R", (3.0, 2.0, 1.6)), "S": Mark("S", (3.0, 7.0, 1.6))}
     ((level, _, text),) = told(tmp_path, STANDING, HANGING, marks=marks)
-    assert (level, text) == ("note", "no mark on the floor can serve floor-1: sight them on the raised marks R, S")
+    assert level == "warning", "two are too few for a head that stands"
+    assert "at least 3 RAISED marks" in text
+    marks["T"] = Mark("T", (-3.0, 7.0, 2.0))
+    ((level, _, text),) = told(tmp_path, STANDING, HANGING, marks=marks)
+    assert (level, text) == ("note", "no mark on the floor can serve floor-1: sight them on the raised marks R, S, T")
     by = served(*rig_of(tmp_path, STANDING, HANGING, marks=marks))
-    assert (by["floor-1"].floor, by["foh-1"].floor, by["foh-1"].raised) == ([], ["A"], ["R", "S"])
+    assert (by["floor-1"].floor, by["foh-1"].floor, by["foh-1"].raised) == ([], ["A"], ["R", "S", "T"])
 
 
 @pytest.mark.parametrize(("degrees", "serves"), [(FLATTEST_DEG - 0.2, False), (FLATTEST_DEG + 0.2, True)])
