@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     frame = settle(engine, place)
     answer = describe(rig, frame)
     if args.json:
-        print(json.dumps(answer, indent=2))
+        print(json.dumps(answer, indent=2, allow_nan=False))
     else:
         _print_table(answer, list(engine.place.points(SETTLE_S)[0]))
     return 0
@@ -61,7 +61,11 @@ def settle(engine: Engine, place: tuple[float, ...]) -> Frame:
 
 
 def describe(rig: Rig, frame: Frame) -> dict[str, Any]:
-    """The JSON document of `aim --json` (design/interface.md)."""
+    """The JSON document of `aim --json` (design/interface.md).
+
+    For a head without a pose nobody knows where its beam would go: pan, tilt, face and distance are None, and what is
+    sent (`raw`, `slots`) is its rest position. A distance that is not finite is None too.
+    """
     encoder = Encoder(rig)
     slots, raw = encoder.encode(frame), encoder.raw(frame)
     fixtures = {}
@@ -69,10 +73,7 @@ def describe(rig: Rig, frame: Frame) -> dict[str, Any]:
         row, channels = encoder.universes.index(fixture.universe), fixture.profile.channels
         first = fixture.address - 1
         fixtures[fixture.name] = {
-            "pan": float(np.degrees(frame.pan_rad[n])),
-            "tilt": float(np.degrees(frame.tilt_rad[n])),
-            "face": int(frame.face[n]),
-            "distance": float(frame.distance[n]),
+            **_aimed(frame, n, bool(rig.has_pose[n])),
             "state": WORDS[frame.state[n]],
             "level": float(frame.level[n]),
             "raw": {name: int(raw[k, n]) for k, name in enumerate(CHANNEL_NAMES) if name in channels},
@@ -82,6 +83,18 @@ def describe(rig: Rig, frame: Frame) -> dict[str, Any]:
             },
         }
     return {"fixtures": fixtures}
+
+
+def _aimed(frame: Frame, n: int, solved: bool) -> dict[str, float | int | None]:
+    if not solved:
+        return dict.fromkeys(("pan", "tilt", "face", "distance"))
+    distance = float(frame.distance[n])
+    return {
+        "pan": float(np.degrees(frame.pan_rad[n])),
+        "tilt": float(np.degrees(frame.tilt_rad[n])),
+        "face": int(frame.face[n]),
+        "distance": distance if math.isfinite(distance) else None,
+    }
 
 
 def _place(words: list[str]) -> tuple[float, ...]:
@@ -103,8 +116,9 @@ def _print_table(answer: dict[str, Any], place: list[float]) -> None:
         table.add_column(heading, justify="left" if heading in ("fixture", "state", "raw") else "right")
     for name, row in answer["fixtures"].items():
         raw = "  ".join(f"{channel} {value}" for channel, value in row["raw"].items())
-        angles = (f"{row['pan']:.3f}°", f"{row['tilt']:.3f}°")
-        table.add_row(
-            name, row["state"], *angles, str(row["face"]), f"{row['distance']:.2f} m", f"{row['level']:.2f}", raw
-        )
+        figures = [
+            "-" if row[key] is None else form.format(row[key])
+            for key, form in (("pan", "{:.3f}°"), ("tilt", "{:.3f}°"), ("face", "{}"), ("distance", "{:.2f} m"))
+        ]
+        table.add_row(name, row["state"], *figures, f"{row['level']:.2f}", raw)
     Console(width=None if Console().is_terminal else 140).print(table)

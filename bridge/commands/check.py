@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Container
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from bridge.commands import findings
+from bridge.commands.marks import mark_findings
 from bridge.errors import ShowError
 from bridge.follow.coverage import Coverage, survey
 from bridge.follow.engine import Engine
 from bridge.rig.rig import Rig
 from bridge.show import load
+from bridge.show.damaged import with_advice
+from bridge.show.plot import plot_poses
 
 SIGNS = {"error": "✗ error", "warning": "! warning", "note": "· note"}
 
@@ -30,47 +34,64 @@ def run(args: argparse.Namespace) -> int:
     """Print findings, worst first."""
     try:
         show = load(args.show)
-    except ShowError as error:
+    except ShowError as found_in_files:
+        error = with_advice(found_in_files, args.show)
         if args.json:
             rows = [findings.split(line, "error")._asdict() for line in error.lines]
             print(json.dumps({"errors": error.lines, "findings": rows}, indent=2))
             return error.exit_code
-        raise
-    rig = Rig.from_fixtures(show.fixtures, show.poses)
+        raise error from None
+    by_plot = plot_poses(show.fixtures, show.poses)
+    rig = Rig.from_fixtures(show.fixtures, {**by_plot, **show.poses})
     engine = Engine(rig, show.stage, show.network.lost_input, show.solved_marks)
     coverage = survey(engine)
-    found = findings.all_findings(show, engine, coverage)
+    found = [*findings.all_findings(show, engine, coverage), *mark_findings(show, engine)]
     found.sort(key=lambda finding: list(SIGNS).index(finding.level))
     if args.json:
-        document = {"findings": [f._asdict() for f in found], "coverage": _shares(engine, coverage)}
+        document = {"findings": [f._asdict() for f in found], "coverage": _shares(engine, coverage, by_plot)}
         print(json.dumps(document, indent=2))
     else:
-        _print(show.name, engine, coverage, found)
+        _print(show.name, _shares(engine, coverage, by_plot), found)
     return 1 if args.strict and any(finding.level != "note" for finding in found) else 0
 
 
-def _shares(engine: Engine, coverage: Coverage) -> dict[str, Any]:
-    """Per solved fixture: the share of the polygon it lights, and the least way left to a stop in degrees."""
-    names, solved = engine.rig.names, engine.rig.has_pose
+def _shares(engine: Engine, coverage: Coverage, by_plot: Container[str]) -> dict[str, Any]:
+    """Per head with a pose, or with one by the plot alone: the share of the polygon it lights, the least way left to a
+    stop in degrees, and from where to where it throws in metres."""
     lit = coverage.lit.mean(axis=0)
     degrees = np.degrees(coverage.near_stop_rad)
-    rows = zip(names, solved, lit.tolist(), degrees.tolist(), strict=True)
-    return {name: {"lit": share, "to_stop_deg": left} for name, ok, share, left in rows if ok}
+    throw = np.linalg.norm(coverage.points[:, None] - engine.rig.heads.position, axis=2)
+    return {
+        name: {
+            "lit": float(lit[n]),
+            "to_stop_deg": float(degrees[n]),
+            "throw_m": [float(throw[:, n].min()), float(throw[:, n].max())],
+            "from": "plot" if name in by_plot else "pose",
+        }
+        for n, name in enumerate(engine.rig.names)
+        if engine.rig.has_pose[n]
+    }
 
 
-def _print(name: str, engine: Engine, coverage: Coverage, found: list[findings.Finding]) -> None:
+def _print(name: str, shares: dict[str, Any], found: list[findings.Finding]) -> None:
     from rich.console import Console
     from rich.table import Table
 
     console = Console(highlight=False, width=None if Console().is_terminal else 140)
     console.print(f"{name}: what each head lights of the performance polygon")
     table = Table()
-    for heading in ("fixture", "lit", "", "to a stop"):
-        table.add_column(heading, justify="left" if heading in ("fixture", "") else "right")
-    for fixture, row in _shares(engine, coverage).items():
+    for heading in ("fixture", "lit", "", "to a stop", "throws", "by"):
+        table.add_column(heading, justify="left" if heading in ("fixture", "", "by") else "right")
+    for fixture, row in shares.items():
         bar = "█" * round(20 * row["lit"])
-        table.add_row(fixture, f"{row['lit']:.0%}", bar, f"{row['to_stop_deg']:.1f}°")
+        near, far = row["throw_m"]
+        by = "its pose" if row["from"] == "pose" else "the plot"
+        table.add_row(fixture, f"{row['lit']:.0%}", bar, f"{row['to_stop_deg']:.1f}°", f"{near:.1f}..{far:.1f} m", by)
     console.print(table)
+    if any(row["from"] == "plot" for row in shares.values()):
+        console.print(
+            "By the plot: `at` and `hang` alone, as if the heads hung just so. Yaw is not known before a solve."
+        )
     for finding in found:
         console.print(f"{SIGNS[finding.level]}  {finding.where}: {finding.what}", markup=False, soft_wrap=True)
     counts = ", ".join(f"{sum(f.level == level for f in found)} {level}s" for level in SIGNS)

@@ -12,6 +12,7 @@ from bridge.daemon.interfaces import with_addresses
 from bridge.errors import NetworkError
 from bridge.follow.coverage import Coverage
 from bridge.follow.engine import Engine
+from bridge.show import plot, poses_of
 from bridge.show.model import Show
 from bridge.wire.settings import Network
 
@@ -34,25 +35,36 @@ def split(line: str, level: str) -> Finding:
 
 
 def all_findings(show: Show, engine: Engine, coverage: Coverage) -> list[Finding]:
-    """Everything there is to say about a show that could be loaded."""
+    """Everything there is to say about a show that could be loaded.
+
+    Heads of the engine without a pose in the show have one by the plot; what is found of them is marked so.
+    """
     found = [split(line, "warning") for line in show.warnings]
     for about_show in (_poses, _sightings, _fixed_channels, _light, _network, _heights):
         found.extend(about_show(show))
-    found.extend(_faces(engine))
-    found.extend(_reach(engine, coverage))
-    return found
+    found.extend(_off_the_plot(show))
+    by_pose = [*_faces(engine), *_reach(engine, coverage)]
+    return found + [f if f.where in show.poses else f._replace(what=f"by the plot, {f.what}") for f in by_pose]
 
 
 def _poses(show: Show) -> Iterator[Finding]:
+    for level, text in poses_of.words(show):
+        yield Finding("note" if level == "info" else level, "poses.yaml", text)
     missing = [fixture.name for fixture in show.fixtures if fixture.name not in show.poses]
     if missing:
-        yield Finding("warning", "poses.yaml", f"without a pose, so dark: {_names(missing)}; sight and solve them")
+        yield Finding("warning", "poses.yaml", f"without a pose, so dark: {names_of(missing)}; sight and solve them")
     untrusted = [name for name, pose in show.poses.items() if not pose.trusted]
     if untrusted:
-        yield Finding("warning", "poses.yaml", f"not trusted by the solve: {_names(untrusted)}; see `solve` for why")
+        yield Finding("warning", "poses.yaml", f"not trusted by the solve: {names_of(untrusted)}; see `solve` for why")
     unverified = [name for name, pose in show.poses.items() if pose.trusted and not pose.verified]
     if unverified:
-        yield Finding("note", "poses.yaml", f"unverified until a check walk confirms them: {_names(unverified)}")
+        yield Finding("note", "poses.yaml", f"unverified until a check walk confirms them: {names_of(unverified)}")
+
+
+def _off_the_plot(show: Show) -> Iterator[Finding]:
+    places = {name: pose.position for name, pose in show.poses.items()}
+    for name, text in plot.off_the_plot(show.fixtures, places).items():
+        yield Finding("warning", name, text)
 
 
 def _sightings(show: Show) -> Iterator[Finding]:
@@ -61,7 +73,7 @@ def _sightings(show: Show) -> Iterator[Finding]:
         counts[sighting.fixture] += 1
     few = [name for name, count in counts.items() if count == 1]
     if few:
-        yield Finding("warning", "sightings.yaml", f"one sighting only, two marks are needed: {_names(few)}")
+        yield Finding("warning", "sightings.yaml", f"one sighting only, two marks are needed: {names_of(few)}")
 
 
 def _fixed_channels(show: Show) -> Iterator[Finding]:
@@ -168,6 +180,7 @@ def _can_bind(host: str, port: int) -> bool:
     return True
 
 
-def _names(names: list[str]) -> str:
+def names_of(names: list[str]) -> str:
+    """Names in one line, cut short where there are many."""
     shown = ", ".join(names[:8])
     return shown if len(names) <= 8 else f"{shown} and {len(names) - 8} more"

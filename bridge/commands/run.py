@@ -21,6 +21,11 @@ def run(args: argparse.Namespace) -> int:
     """Serve until a signal; 0 after a clean stop, 2 for bad files, 3 when the network cannot be opened."""
     from bridge.daemon.options import Options
     from bridge.daemon.start import serve
+    from bridge.errors import ShowError
+    from bridge.show.damaged import with_advice
 
-    serve(args.show, Options(args.armed, args.state, args.record, args.log_level))
+    try:
+        serve(args.show, Options(args.armed, args.state, args.record, args.log_level))
+    except ShowError as error:
+        raise with_advice(error, args.show) from None
     return 0

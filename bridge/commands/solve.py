@@ -6,15 +6,18 @@ import argparse
 import hashlib
 import json
 import os
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # numpy and rich are read when the command runs, not when the parser is built
     from bridge.geometry.frames import Array
     from bridge.show import Show
     from bridge.solve.carry import CarriedPose
     from bridge.solve.result import Calibration, SolvedFixture
+
+Entries = dict[str, dict[str, Any]]  # fixture -> its entry in poses.yaml as it stands there
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -35,32 +38,49 @@ def run(args: argparse.Namespace) -> int:
     """Solve, tell, write poses.yaml unless --dry-run. Returns 0; errors carry the other exit codes."""
     os.environ.setdefault("OMP_NUM_THREADS", "1")  # small matrices: more threads only get in each other's way
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    from bridge.show import load
+    from bridge.show.damaged import kept_as, load_for_solve, set_aside
     from bridge.solve.calibrate import calibrate
     from bridge.solve.document import poses_document, solve_json
     from bridge.solve.optics import learned_optics
 
-    show = load(args.show)
-    earlier = _earlier(Path(args.earlier)) if args.earlier else _carried(show)
+    show, damage = load_for_solve(Path(args.show))
+    entries = _entries(show)
+    earlier = _earlier(Path(args.earlier)) if args.earlier else _carried(show, entries)
     calibration = calibrate(
         show.fixtures, show.stage, show.sightings, earlier, carry_only_where_needed=not args.earlier
     )
+    calibration = replace(calibration, advice=(*calibration.advice, *_off_the_plot(show, calibration)))
     now = datetime.now(UTC).isoformat(timespec="seconds")
+    damaged = kept_as(show.path, now[:10]) if damage else None
+    if damaged is not None:
+        told = _damage_words(damage, damaged, args.dry_run)
+        show = replace(show, warnings=(*show.warnings, *told))
+        calibration = replace(calibration, advice=(*told, *calibration.advice))
     if args.report:  # first: where it cannot be written, poses.yaml stays as it was
         _write_report(Path(args.report), show, calibration, now)
     if not args.dry_run:
+        from bridge.show.poses_of import document_of
         from bridge.show.store import save_poses
 
         optics = learned_optics(show.fixtures, show.sightings, calibration)
         document = poses_document(
-            calibration, list(show.fixtures), show.poses, show.solved_marks, optics, solved_from(show), now
+            calibration, list(show.fixtures), show.poses, show.solved_marks, optics, solved_from(show), now, entries
         )
-        save_poses(show.path, document)
+        if damaged is not None:
+            set_aside(show.path, damaged)
+        save_poses(show.path, {**document, "of": document_of(show, calibration.fixtures, now)})
     if args.json:
         print(json.dumps({**solve_json(calibration), "warnings": list(show.warnings)}, indent=2, allow_nan=False))
     else:
         _tell(show, calibration, written=not args.dry_run)
     return 0
+
+
+def _off_the_plot(show: Show, calibration: Calibration) -> list[str]:
+    from bridge.show.plot import off_the_plot
+
+    places = {name: solved.position for name, solved in calibration.fixtures.items()}
+    return [f"{name}: {text}" for name, text in off_the_plot(show.fixtures, places).items()]
 
 
 def solved_from(show: Show) -> str:
@@ -82,36 +102,51 @@ def _earlier(folder: Path) -> dict[str, CarriedPose]:
     from bridge.show import load
 
     other = load(folder, with_sightings=False)
-    carried = _carried(other)
+    carried = _carried(other, _entries(other))
     if not carried:
         raise InputError(f"{folder}: has no poses to carry over; expected a show folder with a solved poses.yaml")
     return carried
 
 
-def _carried(show: Show) -> dict[str, CarriedPose]:
+def _damage_words(damage: list[str], kept: Path, dry: bool) -> list[str]:
+    verb = "would be kept" if dry else "is kept"
+    return [f"poses.yaml is DAMAGED, so it {verb} as {kept.name} and its poses are not used:", *damage]
+
+
+def _carried(show: Show, entries: Entries) -> dict[str, CarriedPose]:
     """Poses with the covariances that an earlier solve left beside them."""
     from bridge.solve.carry import CarriedPose
 
-    covariances = _covariances(show.path / "poses.yaml") if show.poses else {}
+    covariances = _covariances(entries)
     return {name: CarriedPose(pose, covariances.get(name)) for name, pose in show.poses.items() if pose.trusted}
 
 
-def _covariances(path: Path) -> dict[str, Array]:
+def _entries(show: Show) -> Entries:
+    """Everything that poses.yaml holds of each head, also what the loader passes over."""
+    from bridge.show.folder import read_tree
+    from bridge.show.problems import Bad
+
+    try:
+        fixtures = read_tree(show.path / "poses.yaml")[0].get("fixtures") if show.poses else None
+    except Bad:  # gone since it was loaded
+        return {}
+    found = fixtures.plain() if fixtures is not None else {}
+    return {name: entry for name, entry in found.items() if isinstance(entry, dict)}
+
+
+def _covariances(entries: Entries) -> dict[str, Array]:
     """`covariance` is for the solver alone, so the loader passes over it; one that makes no sense is left out."""
     import numpy as np
-    import yaml
 
     from bridge.solve.document import covariance_from
 
     out: dict[str, Array] = {}
-    with open(path, encoding="utf-8") as file:
-        document = yaml.load(file, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
-    for name, entry in (document.get("fixtures") or {}).items():
-        values = entry.get("covariance") if isinstance(entry, dict) else None
+    for name, entry in entries.items():
+        values = entry.get("covariance")
         if isinstance(values, list) and len(values) == 21 and all(isinstance(v, int | float) for v in values):
             matrix = np.array(covariance_from(values))
             if np.all(np.isfinite(matrix)) and np.min(np.linalg.eigvalsh(matrix)) > -1e-9:
-                out[str(name)] = matrix
+                out[name] = matrix
     return out
 
 

@@ -77,6 +77,7 @@ def _plan(args: argparse.Namespace, show: Show) -> Plan:
 def run(args: argparse.Namespace) -> int:
     """Simulate until a signal or for --seconds; then the summary. 0, or 2 for bad files, 3 for the network."""
     from bridge.show.load import load
+    from bridge.venue.calibration import other_hang_words
 
     if args.seconds is not None and not 0 < args.seconds < 1e7:
         raise InputError(f"--seconds {args.seconds}: expected more than 0")
@@ -90,6 +91,8 @@ def run(args: argparse.Namespace) -> int:
         print(text, file=out, flush=True)
 
     say(f"{show.name}: {len(show.fixtures)} heads, truth {origin}")
+    if (other := other_hang_words(show, truth)) is not None:
+        say(other)
     summary = asyncio.run(_serve(args, show, truth, plan, say))
     if args.json:
         print(json.dumps({"show": show.name, "truth": origin, **summary}, indent=2))
@@ -158,7 +161,7 @@ async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan,
             (PerformerInput(venue), told),
         )  # fmt: skip
         osc = replace(show.network.osc, host=resolve_address(show.network.osc.host))
-        hand = Stagehand(venue, plan, stack.enter_context(Talk(osc)).say, say)
+        hand = Stagehand(venue, plan, stack.enter_context(Talk(osc)).say, say, solved.written)
         runner.each_step = hand.tick
         listening = ", ".join(map(str, venue.heads.universes))
         say(f"hearing universes {listening} on {interface}; performers on UDP {args.performer_port}")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 from bridge.errors import InputError, ShowError
 from bridge.show.folder import read_tree
@@ -43,7 +42,7 @@ def confirm_walk(folder: Path, mark: str, wall_s: float) -> str:
     path = folder / POSES
     if not path.exists():
         raise InputError(f"{path.name} is not there: solve first, then walk")
-    document = _plain(_tree(path))
+    document = _tree(path).plain()
     at = time.strftime("%Y-%m-%dT%H:%M:%S+00:00", time.gmtime(wall_s))
     document["checked"] = [*(document.get("checked") or []), {"mark": mark, "at": at}]
     fixtures = document.get("fixtures") or {}
@@ -71,11 +70,3 @@ def _expect_none(path: Path, problems: list[Problem]) -> None:
 
 def _error(path: Path, problems: list[Problem]) -> ShowError:
     return ShowError([f"{path.name}:{problem.line}: {problem}" for problem in problems])
-
-
-def _plain(node: Node) -> Any:
-    if isinstance(node.value, dict):
-        return {key: _plain(child) for key, child in node.value.items()}
-    if isinstance(node.value, list):
-        return [_plain(child) for child in node.value]
-    return node.value

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ipaddress
 from collections.abc import Iterable, Iterator
 
+from bridge.show import poses_of
 from bridge.show.model import Show
 
 CAUTION = (
@@ -39,6 +40,7 @@ def doubts(show: Show) -> Iterator[tuple[str, str]]:
     """What a show that could be read is to be watched for."""
     for text in show.warnings:
         yield "warning", text
+    yield from poses_of.words(show)
     unsolved = [fixture.name for fixture in show.fixtures if fixture.name not in show.poses]
     if unsolved:
         yield "warning", f"without a pose, they stay dark: {_some(unsolved)} (`tetherlight solve` finds poses)"

@@ -32,11 +32,11 @@ RIG, STAGE, NETWORK = "rig.yaml", "stage.yaml", "network.yaml"
 SIGHTINGS, POSES = "sightings.yaml", "poses.yaml"
 
 
-def load(path: str | os.PathLike[str], *, with_sightings: bool = True) -> Show:
+def load(path: str | os.PathLike[str], *, with_sightings: bool = True, with_poses: bool = True) -> Show:
     """The show of one folder. Raises ShowError with all problems of all files, each `file:line: found, allowed`.
 
     Only rig.yaml and stage.yaml are required; other files than the known ones are not looked at. Without
-    `with_sightings`, sightings.yaml is not read and `Show.sightings` is empty.
+    `with_sightings`, sightings.yaml is not read and `Show.sightings` is empty; `with_poses` is the same for poses.yaml.
     """
     folder = Path(path)
     try:
@@ -45,7 +45,7 @@ def load(path: str | os.PathLike[str], *, with_sightings: bool = True) -> Show:
         found = f"cannot be looked at ({error.strerror})"
     if found:
         raise ShowError([f"{folder}: {found}, allowed is a show folder that holds {RIG} and {STAGE}"])
-    return _Loading(folder).show(with_sightings)
+    return _Loading(folder).show(with_sightings, with_poses)
 
 
 class _Loading:
@@ -57,7 +57,7 @@ class _Loading:
         self._warnings = Problems()
         self._profiles: dict[Path, Profile | Bad] = {}
 
-    def show(self, with_sightings: bool) -> Show:
+    def show(self, with_sightings: bool, with_poses: bool) -> Show:
         stage_node, rig_node = self._tree(STAGE), self._tree(RIG)
         stage = self._whole(STAGE, stage_node, read_stage)
         rig = self._partly(RIG, rig_node, lambda node: read_rig(node, self._profile)) or RigFile("", ())
@@ -68,7 +68,7 @@ class _Loading:
         if stage_node is not None:
             cross.check_stage(stage_node, names, self._problems)
         sightings = self._sightings(rig, names) if with_sightings else []
-        poses = self._poses(rig, names)
+        poses = self._poses(rig, names) if with_poses else PosesFile((), {}, {})
         if self._problems or stage is None:
             raise ShowError(self._problems.lines)
         self._warnings.extend(STAGE, stage_warnings(stage, stage_node))
@@ -152,6 +152,7 @@ class _Loading:
             poses={entry.name: entry.pose for entry in poses.entries if entry.name in present},
             solved_marks={name: at for name, at in poses.marks.items() if name in stage.marks},
             warnings=tuple(self._warnings.lines),
+            poses_of=poses.of,
         )
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from bridge.geometry.stage import Point3, Stage
 from bridge.rig.fixture import Fixture, Pose
+from bridge.show.poses_of import PosesOf
 from bridge.solve.measurements import Sighting
 from bridge.wire.settings import Network
 
@@ -25,3 +26,4 @@ class Show:
     poses: Mapping[str, Pose] = field(default_factory=dict)
     solved_marks: Mapping[str, Point3] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
+    poses_of: PosesOf | None = None

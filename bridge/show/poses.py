@@ -10,6 +10,7 @@ from bridge.rig.fixture import Mechanics, Pose
 from bridge.show.folder import versioned
 from bridge.show.keys import KeyReader
 from bridge.show.names import by_name, each, entries, named
+from bridge.show.poses_of import PosesOf, read_of
 from bridge.show.problems import Bad, Problem
 from bridge.show.profile import FocusRow, ZoomRow, focus_rows, zoom_rows
 from bridge.show.values import Parse, bad, length, list_of, name, number, point3, switch, text, vector3, whole
@@ -41,12 +42,14 @@ class PosesFile:
     entries: tuple[PoseEntry, ...]
     marks: dict[str, Point3]
     mark_lines: dict[str, int]
+    of: PosesOf | None = None
 
 
 def read_poses(node: Node) -> tuple[PosesFile, list[Problem]]:
     """What could be read of the poses, and everything that is wrong in the file."""
     kept: list[PoseEntry] = []
     marks: dict[str, Point3] = {}
+    of: PosesOf | None = None
     try:
         top = versioned(node)
         trusted = top.optional("trusted", switch, True)
@@ -62,13 +65,14 @@ def read_poses(node: Node) -> tuple[PosesFile, list[Problem]]:
 
         marks = top.optional("marks", by_name(lambda _, at: point3(at), "a mapping of mark names to [x, y, z]"), {})
         top.optional("fixtures", every, None)
+        of = top.optional("of", read_of, None)
         top.optional("checked", list_of(_checked, what="a list of {mark, at}, a list"), [])
         top.ignore(EXTRA_TOP_KEYS)
         top.done()
     except Bad as error:
         return PosesFile(tuple(kept), marks, {}), error.problems
     marks_node = node.get("marks")
-    return PosesFile(tuple(kept), marks, dict(marks_node.key_lines) if marks_node else {}), []
+    return PosesFile(tuple(kept), marks, dict(marks_node.key_lines) if marks_node else {}, of), []
 
 
 def _checked(node: Node) -> None:

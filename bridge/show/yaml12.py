@@ -58,6 +58,12 @@ class Node:
         """The value under a key, None where this is no mapping or has no such key."""
         return self.value.get(key) if isinstance(self.value, dict) else None
 
+    def plain(self) -> Any:
+        """The value as plain data, all the way down."""
+        if isinstance(self.value, dict):
+            return {key: child.plain() for key, child in self.value.items()}
+        return [child.plain() for child in self.value] if isinstance(self.value, list) else self.value
+
     def __str__(self) -> str:
         """As a message shows it."""
         if isinstance(self.value, list):

@@ -89,15 +89,18 @@ def poses_document(
     optics: Mapping[str, OpticsTables],
     solved_from: str,
     solved_at: str,
+    previous_entries: Mapping[str, Mapping[str, Any]] | None = None,
 ) -> dict[str, Any]:
-    """Everything poses.yaml holds. Fixtures without a new pose keep their old one, with what it was solved from."""
+    """Everything poses.yaml holds. Fixtures without a new pose keep their old one, with what it was solved from, and
+    everything that its entry in the file before (`previous_entries`) held."""
     entries: dict[str, Any] = {}
     for fixture in fixtures:
         solved = calibration.fixtures.get(fixture.name)
         if solved is not None:
             entries[fixture.name] = _new_entry(solved)
         elif fixture.name in previous:
-            entries[fixture.name] = _old_entry(previous[fixture.name])
+            held = (previous_entries or {}).get(fixture.name, {})
+            entries[fixture.name] = {**_old_entry(previous[fixture.name]), **held}
         tables = {**_kept_optics(fixture), **optics.get(fixture.name, {})}
         if fixture.name in entries and tables:
             entries[fixture.name]["optics"] = tables

@@ -19,6 +19,7 @@ from bridge.venue.truth import FixtureTruth, Truth
 
 Array = NDArray[np.float64]
 GRID, HEIGHTS = (7, 5), (0.0, 1.4)
+OTHER_HANG_M = 0.5  # heads that miss by more are not solved badly: they hang otherwise
 
 
 def grid_points(show: Show) -> Array:
@@ -85,6 +86,19 @@ def calibration(show: Show, truth: Truth) -> dict[str, Any]:
     every = np.concatenate(list(errors.values())) if errors else np.array([])
     unsolved = [fixture.name for fixture in show.fixtures if fixture.name not in show.poses]
     return {"all": _statistics(every), "fixtures": each, "unsolved": unsolved}
+
+
+def other_hang_words(show: Show, truth: Truth) -> str | None:
+    """What to say, before anything is lit, where the poses of the show are of another hang than this venue's."""
+    found = calibration(show, truth)
+    off = [name for name, errors in found["fixtures"].items() if (errors["rms_m"] or 0.0) > OTHER_HANG_M]
+    if not off:
+        return None
+    return (
+        f"THE POSES IN poses.yaml ARE OF ANOTHER HANG than this venue's: aimed by them, {len(off)} of "
+        f"{len(found['fixtures'])} heads miss, all together by {found['all']['rms_m']:.1f} m (rms). Sight and solve "
+        "this hang: `--focus` has a robot do it, or do it by hand with /sight, then /sight/solve"
+    )
 
 
 def sighting_misses(show: Show, truth: Truth) -> Array:

@@ -42,21 +42,31 @@ def plane_of(pan_deg: float, tilt_deg: float) -> Array:
 
 
 class Hand:
-    """Brings one head's beam to `places` (by mark) and records it there."""
+    """Brings one head's beam to `places` (by mark) and records it there.
+
+    `cards` names the places that are raised marks. They come last; their places, and what is seen of the beam while
+    one of them is sought (`card`), are metres on that card: right, up, 0.
+    """
 
     def __init__(
-        self, fixture: Fixture, places: Mapping[str, Point3], say: Callable[..., None], close_m: float
+        self,
+        fixture: Fixture,
+        places: Mapping[str, Point3],
+        say: Callable[..., None],
+        close_m: float,
+        cards: frozenset[str] = frozenset(),
     ) -> None:
         self.name = fixture.name
         self._say, self._close = say, close_m
-        self._places = deque(places.items())
+        self._places = deque(sorted(places.items(), key=lambda item: item[0] in cards))
+        self._cards = cards
         self.wanted, self.recorded, self.nudges = len(places), 0, 0
         self.missed: list[str] = []
         self.phase = SEARCH
         pan, tilt = fixture.profile.pan, fixture.profile.tilt
         self._pan_range = fixture.pan_limits or (min(pan.from_deg, pan.to_deg), max(pan.from_deg, pan.to_deg))
         self._tilt_range = fixture.tilt_limits or (min(tilt.from_deg, tilt.to_deg), max(tilt.from_deg, tilt.to_deg))
-        self._sweep = deque(s for s in SWEEP if self._allowed(*s))
+        self._sweep = self._fresh_sweep()
         self._asked = (0.0, 0.0)
         self._asked_s = -math.inf
         self._seen_at = self._asked
@@ -75,10 +85,20 @@ class Hand:
         """Nothing more to do: all marks recorded or given up."""
         return self.phase in (FINISHED, LOST)
 
+    @property
+    def card(self) -> str | None:
+        """The raised mark that is sought now."""
+        return self._places[0][0] if self._places and self._places[0][0] in self._cards else None
+
     def begin(self, now_s: float, level: float) -> None:
-        """Take the head: working light, tight beam, and look for it."""
+        """Take the head: working light, tight beam, and look for it. With no place to go to, leave it alone."""
+        if not self._places:
+            self.phase = FINISHED
+            return
         self._say(f"/sight/{self.name}/level", float(level))
         self._point(*self._sweep.popleft(), now_s)
+        if self.card is not None:
+            self._even, self._look_round = False, deque(LOOK_ROUND)
 
     def tick(self, where: Point3 | None, now_s: float) -> None:
         """One look at the beam (None: it is not seen on the floor); acts once the beam has come to rest."""
@@ -121,6 +141,8 @@ class Hand:
         if self.phase == SEARCH:
             if self._sweep:
                 self._point(*self._sweep.popleft(), now_s)
+            elif self.card is not None:
+                self._next_mark(now_s, recorded=False)
             else:
                 self._give_up()
             return
@@ -138,6 +160,10 @@ class Hand:
 
     def _found(self, landed: Array, now_s: float) -> None:
         self._last = (plane_of(*self._asked), landed)
+        if self.card is not None:
+            self.phase = NUDGE
+            self._nudge(landed, now_s)
+            return
         self.phase = LEARN
         pan, tilt = self._asked
         step = LEARNING_STEP_DEG if self._allowed(pan + LEARNING_STEP_DEG, tilt) else -LEARNING_STEP_DEG
@@ -251,11 +277,24 @@ class Hand:
             self.phase = FINISHED
             self._say(f"/sight/{self.name}/done")
             return
-        if recorded and self._even and self._last is not None:
+        if self.card is not None:
+            self._seek_card(now_s)
+        elif recorded and self._even and self._last is not None:
             u, landed = self._last
             self._towards(u, np.array(self._places[0][1][:2]) - landed[:2], now_s)
         else:
             self._asked_s = now_s - REACTION_S  # look again from here
+
+    def _seek_card(self, now_s: float) -> None:
+        """A card is a plane of its own: learn it from where the beam is, or sweep until the beam crosses it."""
+        self.phase, self._even = SEARCH, False
+        self._map, self._look_round, self._leap = PlaneMap(), deque(LOOK_ROUND), LEAP_DEG
+        self._sweep = self._fresh_sweep()
+        self._asked_s = now_s - REACTION_S
+        self._looks.clear()
+
+    def _fresh_sweep(self) -> deque[tuple[float, float]]:
+        return deque(s for s in SWEEP if self._allowed(*s))
 
     def _give_up(self) -> None:
         self.missed += [mark for mark, _ in self._places]

@@ -98,11 +98,12 @@ class PosesWatch:
 
     def __init__(self, show: Show) -> None:
         self._folder = show.path
-        self._seen = self._written()
+        self._seen = self.written()
         self._solved = BelievedBeams(show)
         self._calls = 0
 
-    def _written(self) -> int:
+    def written(self) -> int:
+        """When poses.yaml was written, 0 where there is none."""
         try:
             return (self._folder / "poses.yaml").stat().st_mtime_ns
         except OSError:
@@ -111,8 +112,8 @@ class PosesWatch:
     def now(self) -> BelievedBeams:
         """Cheap: looks at the file once in 30 calls."""
         self._calls += 1
-        if self._calls % 30 == 0 and self._written() != self._seen:
-            self._seen = self._written()
+        if self._calls % 30 == 0 and self.written() != self._seen:
+            self._seen = self.written()
             # The bridge's own loader says what is wrong with it; the last good poses stay in the picture.
             with contextlib.suppress(TetherlightError):
                 self._solved = BelievedBeams(load(self._folder))

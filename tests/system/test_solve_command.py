@@ -10,6 +10,7 @@ import pytest
 import yaml
 
 from bridge.show import load
+from bridge.show.poses_of import words
 from tests.unit.solve import rigs_for_solve as rigs
 
 PROFILE = {
@@ -72,6 +73,8 @@ def test_json_is_one_document_and_poses_are_written_and_good(show, rig):
         assert loaded.poses[f"h{i}"].trusted
         assert loaded.poses[f"h{i}"].faces == (1,)
     assert set(loaded.solved_marks) == set("ABCDE")
+    (said,) = [text for _, text in words(loaded)]
+    assert said.startswith("poses of Made-up hall <1>, solved 20")
 
 
 def test_the_table_tells_what_a_person_needs(show):
@@ -121,6 +124,82 @@ def test_one_that_cannot_be_solved_keeps_its_old_pose(show):
     assert "h3" in answer["unsolved"]
     assert any("h3" in text for text in answer["advice"])
     assert np.allclose(load(show).poses["h3"].position, old)
+
+
+def test_a_head_that_was_solved_far_from_its_place_in_the_plot_is_told(show, rig):
+    document = yaml.safe_load((show / "rig.yaml").read_text())
+    for fixture, head in zip(document["fixtures"], rig, strict=True):
+        fixture["at"] = [round(float(v), 1) for v in head.p]
+    document["fixtures"][1]["at"][0] += 2.0
+    (show / "rig.yaml").write_text(yaml.safe_dump(document))
+    told = [text for text in json.loads(run(show, "--json").stdout)["advice"] if "place in the plot" in text]
+    assert len(told) == 1
+    assert told[0].startswith("h1: solved ")
+
+
+def test_a_kept_head_keeps_everything_that_its_entry_held(show):
+    run(show)
+    document = yaml.safe_load((show / "poses.yaml").read_text())
+    before = document["fixtures"]["h3"]
+    before |= {"unit": "A-1043", "rests_on": ["level"], "face_note": "by eye"}
+    assert len(before["covariance"]) == 21
+    (show / "poses.yaml").write_text(yaml.safe_dump(document))
+    rows = yaml.safe_load((show / "sightings.yaml").read_text())
+    rows["sightings"] = [s for s in rows["sightings"] if s["fixture"] != "h3"]
+    (show / "sightings.yaml").write_text(yaml.safe_dump(rows))
+    assert run(show).returncode == 0
+    kept = yaml.safe_load((show / "poses.yaml").read_text())["fixtures"]["h3"]
+    assert {key: kept[key] for key in before} == before
+    assert kept["notes"] == "kept from an earlier solve"
+
+
+def test_a_damaged_poses_file_is_set_aside_told_and_solved_anew(show):
+    run(show)
+    good = (show / "poses.yaml").read_text()
+    run(show, "--from", show)  # another solve, so that there is a version before
+    previous = (show / "poses.previous.yaml").read_text()
+    broken = good[: len(good) // 2] + "\n  h2: {position: ["
+    (show / "poses.yaml").write_text(broken)
+    done = run(show, "--dry-run", "--json")
+    assert done.returncode == 0
+    assert (show / "poses.yaml").read_text() == broken
+    done = run(show, "--json")
+    assert done.returncode == 0
+    (kept,) = show.glob("poses.damaged-20??-??-??.yaml")
+    assert kept.read_text() == broken
+    answer = json.loads(done.stdout)
+    assert answer["advice"][0] == f"poses.yaml is DAMAGED, so it is kept as {kept.name} and its poses are not used:"
+    assert answer["advice"][1].startswith("poses.yaml:")
+    assert answer["warnings"][-2:] == answer["advice"][:2]
+    assert set(load(show).poses) == {"h0", "h1", "h2", "h3"}
+    assert (show / "poses.previous.yaml").read_text() == previous, "the damaged one is no version to go back to"
+    (show / "poses.yaml").write_text("[")
+    assert "kept as poses.damaged-" in run(show).stdout
+    assert len(list(show.glob("poses.damaged-*-2.yaml"))) == 1
+
+
+def test_another_damaged_file_or_no_solution_sets_nothing_aside(show):
+    (show / "poses.yaml").write_text("[")
+    stage = (show / "stage.yaml").read_text()
+    (show / "stage.yaml").write_text("[")
+    done = run(show, "--json")
+    assert done.returncode == 2
+    assert {line.split(":")[0] for line in json.loads(done.stdout)["errors"]} == {"stage.yaml", "poses.yaml"}
+    (show / "stage.yaml").write_text(stage)
+    (show / "sightings.yaml").write_text("version: 1\nsightings: []\n")
+    assert run(show).returncode == 4
+    assert (show / "poses.yaml").read_text() == "["
+
+
+@pytest.mark.parametrize("command", ["run", "check"])
+def test_run_and_check_say_what_is_damaged_and_what_to_do(show, command):
+    (show / "poses.yaml").write_text("version: 1\nfixtures:\n  h0: {position: [1, 2]}\n")
+    done = subprocess.run([sys.executable, "-m", "bridge", command, show], capture_output=True, text=True, timeout=60)
+    assert done.returncode == 2
+    lines = done.stderr.splitlines()
+    assert lines[0].startswith("poses.yaml:3: fixtures.h0.position: ")
+    assert lines[-1].startswith("poses.yaml is DAMAGED")
+    assert "tetherlight solve" in lines[-1]
 
 
 @pytest.mark.parametrize(

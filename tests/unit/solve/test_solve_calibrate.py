@@ -49,6 +49,18 @@ def test_standing_heads_near_the_floor(seed):
         assert np.sqrt(np.mean(rigs.aim_misses(head, answer.fixtures[f"h{i}"]) ** 2)) < 0.05
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_standing_heads_below_all_their_marks(seed):
+    """Marks raised on stands at 1.6 to 2.2 m, heads at 0.3 m: under their marks is not under the floor."""
+    rng = np.random.default_rng(seed)
+    heads = [replace(h, p=np.array([h.p[0], h.p[1], 0.3])) for h in rigs.rig(rng, 4, "standing")]
+    places = [(-4, 1, 1.6), (4, 1.5, 2.2), (3, 7, 1.6), (-3.5, 6.5, 2.2)]
+    answer = solve(heads, places, rigs.sight(rng, heads, places, hand=0.01), "standing")
+    assert answer.suspects == ()
+    for n, head in enumerate(heads):
+        assert answer.fixtures[f"h{n}"].position == pytest.approx(head.p, abs=0.15)
+
+
 def test_a_wrong_word_in_the_plot_does_not_cost_the_pose():
     rng = np.random.default_rng(1)
     heads = rigs.rig(rng, 3, "standing")

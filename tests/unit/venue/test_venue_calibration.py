@@ -10,7 +10,14 @@ from scipy.optimize import least_squares
 
 from bridge.rig.fixture import Mechanics, Pose
 from bridge.solve.measurements import Sighting
-from bridge.venue.calibration import aim, aim_errors, calibration, grid_points, sighting_misses
+from bridge.venue.calibration import (
+    aim,
+    aim_errors,
+    calibration,
+    grid_points,
+    other_hang_words,
+    sighting_misses,
+)
 from bridge.venue.invent import invent
 from bridge.venue.kinematics import Hangs
 from bridge.venue.truth import FixtureTruth, Truth
@@ -78,3 +85,18 @@ def test_sighting_misses_are_measured_on_the_mark() -> None:
     rig = replace(rig, sightings=(Sighting("foh-1", "A", 1.0, 45.0),))
     assert sighting_misses(rig, truth) == pytest.approx([2 * 8 * np.sin(np.radians(0.5))])
     assert sighting_misses(show(1), truth).size == 0
+
+
+def test_poses_of_another_hang_are_told_with_how_far_they_are_off() -> None:
+    rig = show(3)
+    truth = invent(rig, 7)
+    true = {name: Pose(t.position, t.rotation, mechanics=t.mechanics) for name, t in truth.fixtures.items()}
+    assert other_hang_words(replace(rig, poses=true), truth) is None
+    assert other_hang_words(rig, truth) is None, "no poses, nothing to say"
+    turned = true | {"foh-2": replace(true["foh-2"], rotation=(0.0, 0.0, 0.0, 1.0))}
+    words = other_hang_words(replace(rig, poses=turned), truth)
+    assert words is not None
+    off = calibration(replace(rig, poses=turned), truth)["all"]["rms_m"]
+    assert off > 1
+    assert f"1 of 3 heads miss, all together by {off:.1f} m" in words
+    assert "--focus" in words

@@ -57,6 +57,50 @@ def test_without_a_plan_it_does_nothing() -> None:
     assert venue.performers == {}
 
 
+def test_nothing_is_said_to_a_bridge_that_is_not_heard_yet() -> None:
+    """What is said before the bridge runs is lost, and the robot would give its heads up."""
+    rig = show(2)
+    venue, daemon, notes, said = Venue(rig, invent(rig, 4)), FakeDaemon(rig), [], []
+    hand = Stagehand(venue, Plan(focus=True), lambda *words: said.append(words), notes.append)
+    for step in range(500):
+        venue.step(DT)
+        hand.tick(step * DT)
+    assert said == []
+    assert len(notes) == 1
+    assert "tetherlight run SHOW --armed" in notes[0]
+    daemon.play(venue)
+    for step in range(500, 510):
+        venue.step(DT)
+        hand.tick(step * DT)
+    assert ("/sight/foh-1/level", 0.2) in said
+
+
+@pytest.mark.parametrize(("solved_after_s", "begins_s"), [(2.0, 3.0), (1e9, 60.0)])
+def test_a_walk_waits_for_the_solve_or_for_a_minute(solved_after_s: float, begins_s: float) -> None:
+    rig = show(1)
+    venue, daemon = Venue(rig, invent(rig, 4)), FakeDaemon(rig)
+    times: dict[str, float] = {}
+    now = [0.0]
+
+    def say(address: str, *args: float | str) -> None:
+        times.setdefault(address, now[0])
+        if not address.startswith("/target"):
+            daemon.say(address, *args)
+
+    def solves() -> int:
+        return int(now[0] - times.get("/sight/solve", now[0]) > solved_after_s)
+
+    hand = Stagehand(venue, Plan(focus=True, kind="stroll"), say, lambda _: None, solves)
+    for step in range(20000):
+        daemon.play(venue)
+        venue.step(DT)
+        now[0] = step * DT
+        hand.tick(now[0])
+        if "/target/lead/position" in times:
+            break
+    assert times["/target/lead/position"] - times["/sight/solve"] == pytest.approx(begins_s, abs=0.2)
+
+
 POSES = """version: 1
 fixtures:
   foh-1: {{position: [-6, -12, {z}], rotation: [0, 0, 0, 1]}}
