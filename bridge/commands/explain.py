@@ -50,18 +50,36 @@ def found(word: str) -> tuple[list[Entry], list[Entry]]:
     wanted = _words(word)
     if any(wanted == _words(file) for file in tables()):
         return [], [entry for entry in explained() if _words(entry[0].file) == wanted]
-    alike = [entry for entry in explained() if _full(entry[0])[-len(wanted) :] == wanted]
-    whole = [entry for entry in alike if wanted in (_full(entry[0]), _full(entry[0])[1:])]
-    if not alike:
+    for free in ("", r"\.[^.]+"):  # a word for a free name only where it is no key
+        alike = [entry for entry in explained() if any(_means(wanted, form) for form in _forms(entry[0], free))]
+        if alike:
+            break
+    else:
         raise InputError(_unknown(word))
+    whole = [entry for entry in alike if any(_means(wanted, form) for form in _forms(entry[0], free)[:2])]
     pages = whole or alike
     return pages, [entry for entry in alike if entry not in pages]
 
 
 def _words(text: str) -> list[str]:
     """`stage.yaml marks.NAME.at` -> [stage, marks, at], so that a key may be asked for in any of its forms."""
-    plain = re.sub(r"/\*|\.ya?ml\b|\[\]|\bNAME\b", "", text)
+    plain = re.sub(r":\d+:|/\*|\.ya?ml\b|\[\]|\bNAME\b", " ", text)
     return [part for part in re.split(r"[.:/\s]+", plain) if part]
+
+
+def _forms(key: Key, free: str) -> list[str]:
+    """How a key may be asked for, the whole first: with its file, by its path, and by less and less of it.
+
+    `free` is what may stand for a free name or an item's number, so that the place that a message names is understood.
+    """
+    path = re.sub(r"\[\]|\.NAME", " ", f"{key.path}{_shape(key)}")
+    words = [*_words(key.file), *path.split(".")]
+    forms = [word.replace(" ", f"(?:{free})?") for word in words]
+    return [r"\.".join(forms[start:]) for start in range(len(forms))]
+
+
+def _means(wanted: list[str], form: str) -> bool:
+    return re.fullmatch(form, ".".join(wanted)) is not None
 
 
 def _full(key: Key) -> list[str]:
