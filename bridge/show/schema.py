@@ -30,7 +30,9 @@ from bridge.show.yaml12 import Node
 NAME, ITEM = ".NAME", "[]"  # in a path: a free name, and each item of a list
 _NOWHERE = Path("a show folder")
 _ANY_TURN = Axis(-math.inf, math.inf)
-_UNITS = re.compile(r"number\b.* (degrees|deg/s²|deg/s|s|days|megabytes|packets/s|candela)(?: \(.*\))?$")
+_AFTER_RANGE = re.compile(
+    r"a (?:finite )?number(?: of at least \S+| from \S+ to \S+| above \S+(?: and up to \S+)?)?+(?: of)? ([^\s(]+)"
+)
 
 
 def _any_profile(node: Node) -> Profile:
@@ -76,7 +78,7 @@ class Key:
         for text in self.allowed:
             if "metres" in text or text.endswith(" m"):
                 return "m"
-            if found := _UNITS.search(text):
+            if found := _AFTER_RANGE.match(text):
                 return found[1]
         return "degrees" if any("in degrees" in text for text in self.allowed) else ""
 

@@ -15,7 +15,7 @@ from bridge.show.keys import KeyReader, watched
 from bridge.show.meaning import Meaning, explained, tables
 from bridge.show.problems import Bad
 from bridge.show.schema import READERS, Key, allowed_by, keys, keys_read_by, written
-from bridge.show.values import length, list_of, number, whole
+from bridge.show.values import Parse, length, list_of, number, whole
 from bridge.show.yaml12 import Node, parse
 
 ROOT = Path(__file__).parents[3]
@@ -196,6 +196,24 @@ def test_what_is_allowed_are_the_reader_s_own_words() -> None:
         "a pair, a list of 2",
         "a whole number from 0 to 255",
     )
+
+
+@pytest.mark.parametrize(
+    ("read", "unit"),
+    [
+        (number(0, 5, unit="s"), "s"),
+        (number(0, above=True, unit="lux"), "lux"),
+        (number(unit="degrees (limits)"), "degrees"),
+        (number(-0.5, 0.5), ""),
+        (number(0), ""),
+        (number(), ""),
+        (whole(1, 512), ""),
+        (length(0, 4), "m"),
+        (list_of(number(0), 3, 3, "three angles in degrees, a list"), "degrees"),
+    ],
+)
+def test_the_unit_is_the_one_that_the_reader_names(read: Parse[Any], unit: str) -> None:
+    assert Key("x.yaml", "x", "", read, True, None, allowed_by(read)).unit == unit
 
 
 @pytest.mark.parametrize(
