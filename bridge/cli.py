@@ -15,6 +15,7 @@ COMMANDS = {
     "run": "the live bridge: OSC in, sACN out",
     "solve": "poses from sightings",
     "check": "everything that can be known before doors",
+    "explain": "what each key of a show's files means",
     "aim": "what every fixture would be sent for one place",
     "replay": "a capture again: are the same packets sent?",
     "venue": "a simulated venue that hears the bridge, and a view of it",

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import TypeVar
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+from typing import Any, TypeVar
 
 from bridge.show.problems import Bad, Problem, listed, nearest, shown
 from bridge.show.values import Parse, bad
@@ -11,6 +14,32 @@ from bridge.show.yaml12 import Node
 
 T = TypeVar("T")
 D = TypeVar("D")
+ANY_MAPPING = "a mapping of keys and values"
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A key that a reader asked the mapping `node` for. Without `parse` it is allowed there and not read."""
+
+    node: Node
+    key: str
+    parse: Parse[Any] | None
+    required: bool = False
+    default: Any = None
+
+
+_watcher: ContextVar[list[Asked] | None] = ContextVar("watcher", default=None)
+
+
+@contextmanager
+def watched() -> Iterator[list[Asked]]:
+    """Everything that readers ask for meanwhile, in order: how the schema is known without being said twice."""
+    asked: list[Asked] = []
+    token = _watcher.set(asked)
+    try:
+        yield asked
+    finally:
+        _watcher.reset(token)
 
 
 class KeyReader:
@@ -20,7 +49,7 @@ class KeyReader:
     may be trusted in a further check.
     """
 
-    def __init__(self, node: Node, what: str = "a mapping of keys and values") -> None:
+    def __init__(self, node: Node, what: str = ANY_MAPPING) -> None:
         if not isinstance(node.value, dict):
             raise bad(node, what)
         self.node = node
@@ -29,6 +58,7 @@ class KeyReader:
         self._missing: list[str] = []
         self._failed: set[str] = set()
         self._problems: list[Problem] = []
+        self._watcher = _watcher.get()
 
     def __contains__(self, key: str) -> bool:
         found = self._values.get(key)
@@ -36,7 +66,7 @@ class KeyReader:
 
     def required(self, key: str, parse: Parse[T], stand_in: T) -> T:
         """The value of a key that must be there."""
-        self._asked.append(key)
+        self._ask(key, parse, required=True)
         if key not in self._values:
             self._missing.append(key)
             self._failed.add(key)
@@ -45,8 +75,13 @@ class KeyReader:
 
     def optional(self, key: str, parse: Parse[T], default: D) -> T | D:
         """The value of a key, or the default where it is not there or has no value."""
-        self._asked.append(key)
+        self._ask(key, parse, default=default)
         return self._read(key, parse, default) if key in self else default
+
+    def _ask(self, key: str, parse: Parse[Any] | None, required: bool = False, default: Any = None) -> None:
+        self._asked.append(key)
+        if self._watcher is not None:
+            self._watcher.append(Asked(self.node, key, parse, required, default))
 
     def _read(self, key: str, parse: Parse[T], stand_in: D) -> T | D:
         try:
@@ -71,7 +106,8 @@ class KeyReader:
 
     def ignore(self, keys: Iterable[str]) -> None:
         """Allow keys that are not read."""
-        self._asked += keys
+        for key in keys:
+            self._ask(key, None)
 
     def done(self) -> None:
         """Report unknown and missing keys and raise Bad with everything found, if anything was."""

@@ -58,10 +58,8 @@ def _channels(node: Node) -> dict[str, tuple[int, ...]]:
     for name in CHANNEL_NAMES:
         if name in REQUIRED_CHANNELS:
             out[name] = channels.required(name, _offsets, ())
-        elif name in channels:
-            out[name] = channels.optional(name, _offsets, ())
-        else:
-            channels.ignore([name])
+        elif (found := channels.optional(name, _offsets, None)) is not None:
+            out[name] = found
     channels.done()
     return out
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -28,7 +29,7 @@ from bridge.show.yaml12 import Node
 
 MOST_UNIVERSE = 63_999
 FindProfile = Callable[[Node], Profile]
-_NO_PROFILE = Profile("?", 1, {}, Axis(-3600, 3600), Axis(-3600, 3600))
+_NO_PROFILE = Profile("?", 1, {}, Axis(-math.inf, math.inf), Axis(-math.inf, math.inf))
 
 
 @dataclass(frozen=True)

@@ -31,8 +31,8 @@ def _range(low: float, high: float, above: bool) -> str:
     if math.isinf(low) and math.isinf(high):
         return ""
     if math.isinf(high):
-        return f" {'above' if above else 'of at least'} {low:g}"
-    return f" above {low:g} and up to {high:g}" if above else f" from {low:g} to {high:g}"
+        return f" {'above' if above else 'of at least'} {low:.12g}"
+    return f" above {low:.12g} and up to {high:.12g}" if above else f" from {low:.12g} to {high:.12g}"
 
 
 def _finite(node: Node) -> float | None:
@@ -48,7 +48,8 @@ def _finite(node: Node) -> float | None:
 def number(low: float = -math.inf, high: float = math.inf, *, above: bool = False, unit: str = "") -> Parse[float]:
     """A finite number in [low, high], or in (low, high] with `above`."""
     bounds = _range(low, high, above)
-    allowed = f"a {'' if bounds else 'finite '}number{bounds}{' ' + unit if unit else ''}"
+    allowed = f"a number{bounds} {unit}" if bounds else f"a finite number{' of ' + unit if unit else ''}"
+    allowed = allowed.rstrip()
 
     def parse(node: Node) -> float:
         value = _finite(node)
