@@ -103,7 +103,7 @@ class Stage:
     """Everything `stage.yaml` says.
 
     `sighted_by`: pool | axis | unknown, what the hands centre on a mark. `accept`: metres, the largest predicted aim
-    error (95 %, worst place) of a trusted pose.
+    error (95 %, worst place) of a trusted pose. `stay_within`: metres beyond the area in which heads that stay go on.
     """
 
     polygon: PerformancePolygon
@@ -120,3 +120,4 @@ class Stage:
     aim_sigma: float = 0.03
     sighted_by: str = "unknown"
     accept: float = 0.3
+    stay_within: float = 5.0

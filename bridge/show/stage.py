@@ -52,6 +52,7 @@ def read_stage(node: Node) -> Stage:
         aim_sigma=top.optional("aim_sigma", _sigma, 0.03),
         sighted_by=top.optional("sighted_by", choice(*SIGHTED_BY), "unknown"),
         accept=top.optional("accept", _sigma, 0.3),
+        stay_within=top.optional("stay_within", length(0), 5.0),
     )
     if stage.datum is not None and top.good("datum", "marks"):
         _check_datum(top, stage.datum, marks)

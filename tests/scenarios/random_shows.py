@@ -73,6 +73,7 @@ def random_show(seed: int, outside: bool) -> dict[str, Any]:
         "lost_input": LostInput(2.0, "dark" if seed % 4 == 1 else "hold", 1.0),
         "targets": TARGETS,
         "no_light": (replace(LAP, on=seed % 5 == 2),),
+        "stay_within": 0.5 if seed % 2 else 5.0,
         "evenness": seed % 2 == 0,
         "level_map": steps if seed % 3 == 1 else None,
     }

@@ -67,6 +67,7 @@ light: {evenness: off, level_map: {x: [-6, 0, 6], y: [0, 8], factor: [[1, 0.8, 1
 aim_sigma: 0.03
 sighted_by: pool
 accept: 20 cm
+stay_within: 3 m
 """,
     "network.yaml": """version: 1
 osc: {listen: "127.0.0.1:9000", allow: ["127.0.0.0/8"]}
