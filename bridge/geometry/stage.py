@@ -104,6 +104,7 @@ class Stage:
 
     `sighted_by`: pool | axis | unknown, what the hands centre on a mark. `accept`: metres, the largest predicted aim
     error (95 %, worst place) of a trusted pose. `stay_within`: metres beyond the area in which heads that stay go on.
+    `evenness_least`: what evenness leaves of any head's light. `at_most_lux`: what all heads of a target give together.
     """
 
     polygon: PerformancePolygon
@@ -121,3 +122,5 @@ class Stage:
     sighted_by: str = "unknown"
     accept: float = 0.3
     stay_within: float = 5.0
+    evenness_least: float = 0.5
+    at_most_lux: float | None = None
