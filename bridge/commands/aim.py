@@ -1,7 +1,7 @@
 """`tetherlight aim SHOW --at X Y Z`: what every fixture would be sent, without sending it.
 
 The answer comes from the engine itself, run in virtual time with the target standing at the place until every head
-has arrived, so that it is what `run` would send.
+has arrived, with the trims that are in force on this machine, so that it is what `run` would send.
 """
 
 from __future__ import annotations
@@ -9,11 +9,13 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import sys
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from bridge.daemon.state import default_state_folder, kept_trims
 from bridge.errors import InputError
 from bridge.follow.commands.table import Commands
 from bridge.follow.engine import Engine
@@ -32,6 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("show", type=Path, metavar="SHOW", help="the show folder")
     parser.add_argument("--at", nargs="+", required=True, metavar="M", help="X Y or X Y Z in metres, stage frame")
     parser.add_argument("--json", action="store_true", help="one JSON document instead of a table")
+    parser.add_argument("--state", type=Path, metavar="DIR", help="state folder of `run`, whose trims are in force")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -40,12 +43,18 @@ def run(args: argparse.Namespace) -> int:
     show = load(args.show)
     rig = Rig.from_fixtures(show.fixtures, show.poses)
     engine = Engine(rig, show.stage, show.network.lost_input, show.solved_marks)
+    trims = engine.crew.trims
+    kept, doubt = kept_trims(args.state or default_state_folder(), show.path)
+    trims.restore(kept)
     frame = settle(engine, place)
-    answer = describe(rig, frame)
+    answer = describe(rig, frame) | {"trims": {"fixture": trims.by_head, "truss": trims.by_truss}}
     if args.json:
         print(json.dumps(answer, indent=2, allow_nan=False))
     else:
         _print_table(answer, list(engine.place.points(SETTLE_S)[0]))
+        print(f"Trims in force: {'; '.join(trims.words()) or 'none'}")
+    if doubt:
+        print(f"without the trims that `run` keeps: {doubt}", file=sys.stderr)
     return 0
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+from collections import Counter
 from collections.abc import Iterator
 from typing import NamedTuple
 
@@ -91,12 +92,30 @@ def _fixed_channels(show: Show) -> Iterator[Finding]:
 
 
 def _light(show: Show) -> Iterator[Finding]:
-    if not show.stage.evenness:
-        return
-    profiles = {fixture.profile.name: fixture.profile for fixture in show.fixtures}
-    for name, profile in profiles.items():
-        if profile.zoom is None or any(candela is None for _, _, candela in profile.zoom.rows):
-            yield Finding("warning", f"profile {name}", "no candela in the zoom table: left out of evenness")
+    stage = show.stage
+    unknown: dict[str, list[str]] = {}
+    for fixture in show.fixtures:
+        rows = fixture.zoom_table or (fixture.profile.zoom.rows if fixture.profile.zoom else ((0.0, 0.0, None),))
+        if any(candela is None for _, _, candela in rows):
+            unknown.setdefault(fixture.profile.name, []).append(fixture.name)
+    for name, heads in unknown.items():
+        if stage.evenness:
+            text = f"no candela in the zoom table: left out of evenness are {_names(heads)}"
+            yield Finding("warning", f"profile {name}", text)
+        if stage.at_most_lux is not None:
+            text = f"the ceiling of {stage.at_most_lux:g} lux CANNOT BE KEPT for {_names(heads)}: they count as nothing"
+            yield Finding("warning", f"profile {name}", f"no candela in the zoom table: {text}")
+    if stage.evenness:
+        yield from _alone(show)
+
+
+def _alone(show: Show) -> Iterator[Finding]:
+    """Heads whose group of evenness has no other: nothing to be even with."""
+    groups = Counter(fixture.evenness or fixture.profile.name for fixture in show.fixtures)
+    for fixture in show.fixtures:
+        if fixture.evenness and groups[fixture.evenness] == 1:
+            text = f"alone in its group of evenness, {fixture.evenness}; a slip of the pen?"
+            yield Finding("note", fixture.name, text)
 
 
 def _heights(show: Show) -> Iterator[Finding]:

@@ -99,6 +99,8 @@ class Service:
         self._apply(Start(now_s, armed, self._ears.since_s, *kept, fresh))
         for words in self._door.engine.crew.still.words():
             LOG.warning("STILL from before: %s: dark and no motion until it is cleared by 0", words)
+        if trims := self._door.engine.crew.trims.words():
+            LOG.warning("TRIMS from before are in force: %s; `/fixture/NAME/trim 0 0` ends one", "; ".join(trims))
 
     def stop(self) -> None:
         """End the streams and then the loop. Asked again it changes nothing: the end takes a tenth of a second."""

@@ -48,11 +48,10 @@ class StateFolder:
     """Opens STATE for one show and holds its lock; InputError when that cannot be."""
 
     def __init__(self, folder: Path, show: Path) -> None:
-        digest = hashlib.sha256(os.fsencode(show.resolve())).hexdigest()[:16]
         self.root, self._show = folder, show
         self._newest: dict[str, tuple[Mapping[str, Any], bool]] = {}
         self._making = threading.Lock()
-        self.folder = folder / "shows" / digest
+        self.folder = _folder_of(folder, show)
         try:
             self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             self._lock = _lock(self.folder / "lock", show)
@@ -120,6 +119,22 @@ class StateFolder:
     def close(self) -> None:
         """Give the lock back."""
         os.close(self._lock)
+
+
+def kept_trims(folder: Path, show: Path) -> tuple[Any, str]:
+    """The trims in force for a show, as Trims.state gives them, or None; and what is wrong with the file, in words.
+
+    Reads only: a daemon may be running on it.
+    """
+    data, doubt = read(_folder_of(folder, show) / "lasting.json")
+    try:
+        return (lasting_state(data).door.get("trims") if data is not None else None), doubt
+    except ValueError as error:
+        return None, f"{_folder_of(folder, show) / 'lasting.json'}: not what this program writes: {error}"
+
+
+def _folder_of(folder: Path, show: Path) -> Path:
+    return folder / "shows" / hashlib.sha256(os.fsencode(show.resolve())).hexdigest()[:16]
 
 
 def _lock(path: Path, show: Path) -> int:

@@ -14,6 +14,7 @@ FORGET_S = 10.0
 """A source that was silent for so long is told again when it comes back."""
 NEWCOMERS_TOLD = 8
 BEFORE = OtherSource("refused before the restart", "", 0)
+NOBODY = OtherSource("", "", 0)
 
 
 class Contest:
@@ -32,8 +33,7 @@ class Contest:
 
     def row(self, universe: int, waiting: bool) -> tuple[int, str, str, int]:
         """Universe, what becomes of it in a word, the strongest other source's name and priority ("" and 0)."""
-        others = self.refused.get(universe) or self._heard.get(universe) or ()
-        top = max(others, key=lambda source: source.priority, default=OtherSource("", "", 0))
+        top = _strongest(self._heard.get(universe) or self.refused.get(universe) or (NOBODY,))
         if universe in self.refused:
             word = "refused"
         elif waiting:
@@ -62,18 +62,23 @@ class Contest:
         self._judge_priorities(sent)
 
     def _judge_priorities(self, sent: set[int]) -> None:
+        """One line for each source that rules from now on, with its universes, and one for all that are ours again."""
         ours = self._settings.priority
-        over = {u for u, s in self._heard.items() if u in sent and max(source.priority for source in s) > ours}
-        begun, ended = sorted(over - self._overruled), sorted(self._overruled - over)
+        top = {u: _strongest(self._heard[u]) for u in sorted(self._heard) if u in sent}
+        over = {u for u, source in top.items() if source.priority > ours}
+        ended = sorted((self._overruled - over) & sent)
+        begun: dict[OtherSource, list[int]] = {}
+        for universe in sorted(over - self._overruled):
+            begun.setdefault(top[universe], []).append(universe)
         self._overruled = over
-        if begun:
-            top = max((s for u in begun for s in self._heard[u]), key=lambda source: source.priority)
-            text = (
-                f"OVERRULED: {_universes(begun)} sent by {named(top)} above our {ours}: heads obey that source, not us"
-            )
-            self._news.tell("error", "overruled", text)
+        for source, universes in list(begun.items())[:NEWCOMERS_TOLD]:
+            text = f"{_universes(universes)} sent by {named(source)} above our {ours}: heads obey that source, not us"
+            self._news.tell("error", f"overruled {source}", f"OVERRULED: {text}")
+        if left := [u for universes in list(begun.values())[NEWCOMERS_TOLD:] for u in universes]:
+            self._news.tell("error", "overruled", f"OVERRULED: {_universes(left)} sent by others above our {ours}")
         if ended:
-            self._news.tell("warning", "ours again", f"{_universes(ended)} ours again: no higher priority is heard")
+            text = f"{_universes(ended)} ours again: no higher priority is heard"
+            self._news.tell("warning", f"ours again {ended}", text)
 
     def check(self, patched: Iterable[int], sent: Iterable[int], now_s: float) -> None:
         """Before the first packet, or when armed again: which universes are refused, said one by one."""
@@ -98,6 +103,14 @@ class Contest:
             why = "it was ours before" if sent else "`contested: send`"
             text = f"universe {universe} is also sent by {sources}; sent all the same ({why})"
         self._news.tell("error", f"contest {universe}", text)
+
+    def why_refused(self) -> str:
+        """Who is in the way on the refused universes, in words; "" where none is refused."""
+        universes: dict[OtherSource, list[int]] = {}
+        for universe, known in self.refused.items():
+            universes.setdefault(_strongest(known), []).append(universe)
+        rows = [f"{ranges(tuple(rows))}: {named(source)}" for source, rows in list(universes.items())[:NEWCOMERS_TOLD]]
+        return "; ".join(rows) + ("; and more" if len(universes) > len(rows) else "")
 
     def refuse_again(self, universes: Iterable[int]) -> None:
         """After a restart: what was refused before stays so."""
@@ -127,6 +140,10 @@ class Contest:
 def sources_from(data: Any) -> dict[int, tuple[OtherSource, ...]]:
     """Sources by universe, from the JSON data of them."""
     return {int(u): tuple(OtherSource(*source) for source in sources) for u, sources in data.items()}
+
+
+def _strongest(sources: Iterable[OtherSource]) -> OtherSource:
+    return max(sources, key=lambda source: source.priority)
 
 
 def named(source: OtherSource) -> str:

@@ -113,6 +113,7 @@ class Transmission:
         self.phase = Phase.LIVE
         self.contest.refuse_again(set(refused) & set(self.patched))
         self._open(self._wanted())
+        self._tell_armed(self._wanted())
 
     def disarm(self) -> None:
         """End the streams: dark, then terminated packets."""
@@ -173,13 +174,20 @@ class Transmission:
         wanted = self._wanted()
         if wanted != self.universes or self._streams is None:
             self._open(wanted)
-        if wanted:
-            self._news.tell(
-                "warning", "armed", f"ARMED: sending universes {ranges(wanted)}. Heads move without warning."
-            )
+        self._tell_armed(wanted)
+
+    def _tell_armed(self, wanted: tuple[int, ...]) -> None:
+        refused = ranges(tuple(self.contest.refused))
+        again = f"refused are {self.contest.why_refused()}. End what sends there and send /arm 1 again"
+        if not wanted:
+            text = "ARMED, BUT NOTHING IS SENT: every universe of the rig is contested, so no head will move; "
+            self._news.tell("error", "armed", text + again)
+        elif refused:
+            text = f"ARMED: sending universes {ranges(wanted)}, NOT {refused}. Heads move without warning; "
+            self._news.tell("error", "armed", text + again)
         else:
-            text = "ARMED, BUT NOTHING IS SENT: every universe of the rig is refused (see above), so no head will move"
-            self._news.tell("error", "armed", text)
+            text = f"ARMED: sending universes {ranges(wanted)}. Heads move without warning."
+            self._news.tell("warning", "armed", text)
 
     def packets(self, slots: Slots, now_s: float) -> Out:
         """What leaves of a frame; `slots` (U, 512) over `patched`."""

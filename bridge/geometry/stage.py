@@ -103,7 +103,8 @@ class Stage:
     """Everything `stage.yaml` says.
 
     `sighted_by`: pool | axis | unknown, what the hands centre on a mark. `accept`: metres, the largest predicted aim
-    error (95 %, worst place) of a trusted pose.
+    error (95 %, worst place) of a trusted pose. `stay_within`: metres beyond the area in which heads that stay go on.
+    `evenness_least`: what evenness leaves of any head's light. `at_most_lux`: what all heads of a target give together.
     """
 
     polygon: PerformancePolygon
@@ -120,3 +121,6 @@ class Stage:
     aim_sigma: float = 0.03
     sighted_by: str = "unknown"
     accept: float = 0.3
+    stay_within: float = 5.0
+    evenness_least: float = 0.5
+    at_most_lux: float | None = None

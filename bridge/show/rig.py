@@ -114,6 +114,7 @@ def _fixture(m: KeyReader, find_profile: FindProfile) -> Fixture:
         tilt_limits=limits[1],
         rest=m.optional("rest", _rest(profile, *limits), None),
         lag=m.optional("lag", number(0, LONGEST_LAG, unit="s"), None),
+        evenness=m.optional("evenness", text, None),
     )
     last = fixture.address + profile.footprint - 1
     if m.good("address", "profile") and last > 512:

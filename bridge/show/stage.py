@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from itertools import pairwise
+from typing import NamedTuple
 
 from bridge.geometry.stage import Datum, LevelMap, Mark, Stage, Tape, Target
 from bridge.show.areas import areas, floors, performance_polygon
@@ -31,10 +32,19 @@ _target_height, _target_size = length(-10, 10), length(0.05, 50)  # as the messa
 _sigma = length(0, above=True)
 
 
+class Light(NamedTuple):
+    """The key `light`: `least` is what evenness leaves of any head's light, `at_most` a ceiling in lux."""
+
+    evenness: bool = False
+    least: float = 0.5
+    at_most: float | None = None
+    level_map: LevelMap | None = None
+
+
 def read_stage(node: Node) -> Stage:
     """The whole stage file. Raises Bad with everything that is wrong in it."""
     top = versioned(node)
-    light = top.optional("light", _light, (False, None))
+    light = top.optional("light", _light, Light())
     marks = top.optional("marks", by_name(_mark, f"a mapping of mark names to {ALLOWED_MARK}"), {})
     polygon = top.required("performance_polygon", performance_polygon, None)
     stage = Stage(
@@ -47,11 +57,14 @@ def read_stage(node: Node) -> Stage:
         tapes=tuple(top.optional("tapes", list_of(_tape, what="a list of tapes"), [])),
         targets=top.optional("targets", _targets, (Target("lead"),)),
         move_in_black_after=top.optional("move_in_black", _move_in_black, 0.6),
-        evenness=light[0],
-        level_map=light[1],
+        evenness=light.evenness,
+        evenness_least=light.least,
+        at_most_lux=light.at_most,
+        level_map=light.level_map,
         aim_sigma=top.optional("aim_sigma", _sigma, 0.03),
         sighted_by=top.optional("sighted_by", choice(*SIGHTED_BY), "unknown"),
         accept=top.optional("accept", _sigma, 0.3),
+        stay_within=top.optional("stay_within", length(0), 5.0),
     )
     if stage.datum is not None and top.good("datum", "marks"):
         _check_datum(top, stage.datum, marks)
@@ -151,12 +164,16 @@ def _move_in_black(node: Node) -> float:
     return after
 
 
-def _light(node: Node) -> tuple[bool, LevelMap | None]:
+def _light(node: Node) -> Light:
     m = KeyReader(node)
-    evenness = m.optional("evenness", switch, False)
-    level_map = m.optional("level_map", _level_map, None)
+    light = Light(
+        evenness=m.optional("evenness", switch, False),
+        least=m.optional("least", number(0, 1), 0.5),
+        at_most=m.optional("at_most", number(0, math.inf, above=True, unit="lux"), None),
+        level_map=m.optional("level_map", _level_map, None),
+    )
     m.done()
-    return evenness, level_map
+    return light
 
 
 def _level_map(node: Node) -> LevelMap:

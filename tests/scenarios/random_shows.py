@@ -57,6 +57,7 @@ def random_show(seed: int, outside: bool) -> dict[str, Any]:
             few = replace(fixture, profile=profile, outside="stay" if rnd.random() < 0.15 else "dark")
             if seed % 3 == 0 and rnd.random() < 0.15:  # leaves its home, and comes back
                 few = replace(few, pan_limits=(-120.0, 120.0), tilt_limits=(-80.0, 80.0))
+            few = replace(few, evenness=rnd.choice((None, "key")) if seed % 4 == 0 else None)
             fixtures.append(replace(few, follows="second" if rnd.random() < 0.2 else None))
         unsolved = rnd.choice(fixtures).name if seed % 4 == 3 else None
         poses = {
@@ -73,7 +74,9 @@ def random_show(seed: int, outside: bool) -> dict[str, Any]:
         "lost_input": LostInput(2.0, "dark" if seed % 4 == 1 else "hold", 1.0),
         "targets": TARGETS,
         "no_light": (replace(LAP, on=seed % 5 == 2),),
+        "stay_within": 0.5 if seed % 2 else 5.0,
         "evenness": seed % 2 == 0,
+        "at_most_lux": 9000.0 if seed % 3 == 2 else None,
         "level_map": steps if seed % 3 == 1 else None,
     }
 

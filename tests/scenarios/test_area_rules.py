@@ -97,16 +97,85 @@ def test_a_target_that_dances_on_the_edge_does_not_make_heads_flicker(bridge: An
 # "outside: dark | stay: when the target leaves the area"
 
 
-def test_a_head_that_stays_is_lit_outside_too(make_bridge: Callable[..., Any]) -> None:
-    def stays(made: Any) -> Any:
-        first, *rest = made.fixtures
-        return replace(made, fixtures=(replace(first, outside="stay"), *rest))
+def stays(made: Any) -> Any:
+    first, *rest = made.fixtures
+    return replace(made, fixtures=(replace(first, outside="stay"), *rest))
 
+
+def test_a_head_that_stays_is_lit_outside_too(make_bridge: Callable[..., Any]) -> None:
     bridge = make_bridge(change=stays)
     bridge.stand(5.9, 3.0)
     bridge.stand(7.0, 3.0)
     bridge.assert_lit((7.0, 3.0, 1.3), ["foh-1"])
     bridge.assert_dark("outside", [name for name in bridge.rig.names if name != "foh-1"])
+
+
+# "stay_within: how far beyond the area an `outside: stay` head may go on lighting, metres", 5.0; margin 0.15
+
+
+def test_a_head_that_stays_does_not_light_the_far_house(make_bridge: Callable[..., Any]) -> None:
+    bridge = make_bridge(change=stays)
+    bridge.stand(5.9, 0.1)
+    frames = bridge.stand(60.0, -40.0)
+    bridge.assert_dark("outside")
+    assert not any(frame.level[0] for frame in frames[round(0.3 * 44) :]), "and is out when the fade is"
+
+
+@pytest.mark.parametrize(("x", "lit"), [(11.1, True), (11.2, False)])
+def test_a_head_that_stays_goes_dark_a_margin_beyond_and_comes_back_within(
+    make_bridge: Callable[..., Any], x: float, lit: bool
+) -> None:
+    bridge = make_bridge(change=stays)
+    bridge.stand(10.9, 3.0)
+    bridge.assert_lit((10.9, 3.0, 1.3), ["foh-1"])
+    bridge.stand(x, 3.0)
+    assert bridge.state("foh-1") == ("lit" if lit else "outside")
+    bridge.stand(11.05, 3.0)
+    assert bridge.state("foh-1") == ("lit" if lit else "outside")
+    bridge.stand(10.95, 3.0)
+    bridge.assert_lit((10.95, 3.0, 1.3), ["foh-1"])
+
+
+def test_how_far_a_head_stays_counts_from_the_area_as_it_is_switched_and_in_height(
+    make_bridge: Callable[..., Any],
+) -> None:
+    bridge = make_bridge(change=stays, stay_within=1.0)
+    bridge.stand(0.0, -3.9)
+    assert bridge.state("foh-1") == "outside", "the thrust, which ends at y -3, is off"
+    bridge.say("/area/thrust", 1)
+    settle(bridge)
+    bridge.assert_lit((0.0, -3.9, 1.3), ["foh-1"])
+    bridge.say("/area/thrust", 0)
+    settle(bridge)
+    assert bridge.state("foh-1") == "outside"
+    bridge.stand(0.0, 1.0, 4.9)
+    assert bridge.state("foh-1") == "lit"
+    bridge.stand(0.0, 1.0, 5.2)
+    assert bridge.state("foh-1") == "outside"
+
+
+def test_a_head_that_stays_within_nothing_is_as_the_others(make_bridge: Callable[..., Any]) -> None:
+    bridge = make_bridge(change=stays, stay_within=0.0)
+    bridge.stand(5.9, 3.0)
+    bridge.stand(6.1, 3.0)
+    bridge.assert_lit((6.1, 3.0, 1.3))
+    bridge.stand(6.2, 3.0)
+    bridge.assert_dark("outside")
+
+
+def test_a_target_that_dances_where_staying_ends_makes_its_head_go_dark_once_a_second_at_most(
+    make_bridge: Callable[..., Any],
+) -> None:
+    bridge = make_bridge(change=stays)
+    bridge.stand(10.9, 3.0)
+    steps = iter(range(10_000))
+    frames = bridge.run(
+        12.0, lambda _: bridge.say("/target/lead/position", 11.3 if next(steps) % 2 else 10.9, 3.0), every_s=0.5
+    )
+    lit = np.array([frame.level[0] > 0 for frame in frames])
+    went_dark = np.flatnonzero(np.diff(lit.astype(int)) < 0)
+    assert went_dark.size > 1
+    assert np.diff(went_dark).min() >= 44 - 1
 
 
 def test_heads_follow_in_the_dark_and_are_there_when_the_target_comes_back(bridge: Any) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from bridge.rig.profile import ZoomTable
+from tests.scenarios.lamps import illuminance, lamps
 
 ALIVE = "/target/lead/alive"
 
@@ -118,42 +118,18 @@ def test_a_head_that_is_out_is_dark_and_at_rest(make_bridge: Callable[..., Any])
     bridge.assert_lit((1.0, 3.0, 1.3))
 
 
-# A lamp of fixed flux: centre intensity goes with 1 / angle², so a zoom that holds the diameter holds the illuminance.
-ROWS = tuple((65535 * (55 - a) / 50, float(a), 2.5e7 / a**2) for a in (55, 40, 30, 22, 16, 12, 9, 7, 5))
-
-
-def lamps(shares: dict[int, float]) -> Callable[[Any], Any]:
-    """A rig whose head n has this share of the others' candela."""
-
-    def change(made: Any) -> Any:
-        fixtures = []
-        for n, fixture in enumerate(made.fixtures):
-            rows = tuple((raw, angle, shares.get(n, 1.0) * cd) for raw, angle, cd in ROWS)
-            fixtures.append(replace(fixture, profile=replace(fixture.profile, zoom=ZoomTable(rows))))
-        return replace(made, fixtures=tuple(fixtures))
-
-    return change
-
-
-def illuminance(bridge: Any, shares: dict[int, float]) -> np.ndarray:
-    """E = I / r² (from memory: the inverse-square law), with I from the table at the zoom as sent."""
-    raw, _, candela = np.array(ROWS).T
-    intensity = np.interp(bridge.frame.zoom_raw, raw, candela) * [shares.get(n, 1.0) for n in range(12)]
-    return bridge.frame.level * intensity / bridge.frame.distance**2
-
-
 def test_evenness_gives_every_head_the_same_illuminance_and_does_not_count_a_head_that_is_out(
     make_bridge: Callable[..., Any],
 ) -> None:
     shares = {0: 0.7}
     bridge = make_bridge(change=lamps(shares), evenness=True)
     bridge.stand(0.5, 2.0, seconds=5.0)
-    lux = illuminance(bridge, shares)
+    lux = illuminance(bridge.frame, shares)
     np.testing.assert_allclose(lux, lux.min(), rtol=0.01)
     assert bridge.level("foh-1") == pytest.approx(1.0, abs=0.01), "the weakest is at full"
     bridge.say("/fixture/foh-1/out", 1)
     settle(bridge, 4.0)
-    without = illuminance(bridge, shares)[1:]
+    without = illuminance(bridge.frame, shares)[1:]
     np.testing.assert_allclose(without, without.min(), rtol=0.01)
     assert without.min() > 1.1 * lux.min()
     assert bridge.frame.level[1:].max() == pytest.approx(1.0, abs=0.01)
@@ -162,7 +138,25 @@ def test_evenness_gives_every_head_the_same_illuminance_and_does_not_count_a_hea
 def test_one_bad_head_cannot_darken_the_rest(make_bridge: Callable[..., Any]) -> None:
     bridge = make_bridge(change=lamps({0: 0.05}), evenness=True)
     bridge.stand(0.5, 2.0, seconds=5.0)
-    assert bridge.frame.level[1:].min() > 0.3
+    np.testing.assert_allclose(bridge.frame.level[1:], 0.5, atol=1e-6)
+    deeper = make_bridge(change=lamps({0: 0.05}), evenness=True, evenness_least=0.2)
+    deeper.stand(0.5, 2.0, seconds=5.0)
+    np.testing.assert_allclose(deeper.frame.level[1:], 0.2, atol=1e-6)
+
+
+def test_a_weak_group_does_not_dim_another(make_bridge: Callable[..., Any]) -> None:
+    """The first head is a group of its own, then the first three are."""
+    shares = {0: 0.6, 1: 0.8}
+    for size, levels in ((1, [1.0, 1.0, 0.8]), (3, [1.0, 0.75, 0.6])):
+
+        def grouped(made: Any, size: int = size) -> Any:
+            made = lamps(shares)(made)
+            fixtures = [replace(f, evenness="key" if n < size else None) for n, f in enumerate(made.fixtures)]
+            return replace(made, fixtures=tuple(fixtures))
+
+        bridge = make_bridge(change=grouped, evenness=True)
+        bridge.stand(0.5, 2.0, seconds=5.0)
+        np.testing.assert_allclose(bridge.frame.level[:3], levels, rtol=0.02)
 
 
 def test_without_evenness_levels_are_left_alone(make_bridge: Callable[..., Any]) -> None:

@@ -269,3 +269,18 @@ def test_after_a_crash_it_goes_on_sending_only_when_it_was_and_is_started_with_a
     assert going_on.endswith(", not armed") is not option
     assert bench.door.engine.crew.still.any, "what lasts is taken up whatever became of the rest"
     assert any("STILL from before: everything (by 10.0.0.5)" in record.message for record in caplog.records)
+
+
+def test_trims_that_are_in_force_at_the_start_are_named(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    logging.getLogger("tetherlight").propagate = True
+    bench = Bench(tmp_path)
+    heads, trusses = {"foh-1": [0.5, -0.25], "gone": [1.0, 1.0]}, {"mid": [0.0, 1.0]}
+    bench.service._begin(False, Remembered(lasting={"trims": {"heads": heads, "trusses": trusses}}))
+    (line,) = [record.message for record in caplog.records if "TRIMS" in record.message]
+    assert "in force: foh-1 by x +0.50, y -0.25 m; truss mid by x +0.00, y +1.00 m; " in line
+
+
+def test_without_trims_nothing_is_said_of_them(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    logging.getLogger("tetherlight").propagate = True
+    Bench(tmp_path).service._begin(False, Remembered())
+    assert not [record for record in caplog.records if "TRIMS" in record.message]

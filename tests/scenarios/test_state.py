@@ -215,12 +215,29 @@ def dark(b: Any) -> Any:
     return b.states == {"dark"}
 
 
+def staying_on_the_margin(b: Any) -> Any:
+    """Beyond `stay_within`, but not by more than the margin: whoever takes this up must know that it was near."""
+    within = b.engine.stage.stay_within
+    for x in (5.9, 5.9 + within, 6.1 + within):
+        b.stand(x, 3.0, seconds=1.5)
+    return b.engine.place._near[0] and not b.engine.place._inside[0]
+
+
 def evenness_settling(b: Any) -> Any:
-    before = b.engine.lighting._evenness._reference.copy()
+    before = b.engine.lighting._evenness._factor.copy()
     b.say("/fixture/back-1/out", 1)
     b.say("/target/lead/position", 1.3, 3.0)
     b.run(0.1)
-    return b.engine.lighting._evenness._reference[0] != before[0]
+    return (b.engine.lighting._evenness._factor != before).any()
+
+
+def rising_to_the_ceiling(b: Any) -> Any:
+    b.say("/fixture/foh-1/hold", 1)
+    b.say("/fixture/back-1/out", 1)
+    b.run(0.2)
+    held_to = b.engine.lighting._ceiling.held_to
+    b.run(2 * FRAME_S)
+    return ((b.engine.lighting._ceiling.held_to > held_to) & (held_to < 1)).any()
 
 
 def switched_places(b: Any) -> Any:
@@ -240,7 +257,7 @@ SITUATIONS = [
     *(other_face, sighting, by_hand_on_the_way_round, velocity, pointing, mid_fade, second_of_darkness, jump, find),
     arriving,
     *(handed_over, handed_over_before_a_frame, easing, new_poses_before_a_frame, ramps, walk, act, held, out, still),
-    *(trims, flashing, dark, evenness_settling, switched_places, lost),
+    *(trims, flashing, dark, staying_on_the_margin, evenness_settling, rising_to_the_ceiling, switched_places, lost),
 ]
 
 

@@ -20,6 +20,7 @@ def test_a_higher_priority_that_comes_and_goes_is_told_once_each_and_nothing_sto
         armed_and_lit(daemon, node)
         becomes(daemon, 30160, "sent")
         with other_source(30160, 30161, priority=150):
+            daemon.event("/feed/notice", lambda args: args[0].startswith("OVERRULED") and '"House desk"' in args[0])
             becomes(daemon, 30160, "overruled", "House desk", 150)
             becomes(daemon, 30161, "overruled", "House desk", 150)
             node.hear(2.0)
@@ -61,6 +62,7 @@ def test_armed_where_every_universe_is_refused_is_an_error_in_words(tmp_path: Pa
             daemon.wait_log("ARMED, BUT NOTHING IS SENT")
             (line,) = [line for line in daemon.log.splitlines() if "NOTHING IS SENT" in line]
             assert "ERROR" in line
+            assert 'refused are 30164-30165: "House desk"' in line
             assert daemon.feed("/feed/bridge")[4:6] == (0, 2)
         assert not [p for p in node.hear(1.5) if p.source_name == OURS], "it is not taken by itself"
         daemon.say("/arm", 1)

@@ -116,9 +116,9 @@ class Judge:
         """What targets do to their heads: outside, or steered by nobody."""
         if roles.walking:
             return
-        silent, outside = scene.waiting | scene.lost, ~scene.inside & ~scene.waiting
-        follows = task.follows
-        outside_heads = roles.aims & outside[follows] & ~self._stays
+        silent, follows = scene.waiting | scene.lost, task.follows
+        outside, far = ~scene.inside & ~scene.waiting, ~scene.near & ~scene.waiting
+        outside_heads = roles.aims & np.where(self._stays, far[follows], outside[follows])
         if outside_heads.any():
             holds.set(State.OUTSIDE, outside_heads)
         silent_heads = roles.aims & silent[follows]

@@ -9,9 +9,8 @@ import numpy as np
 from bridge.follow.keeping import Field, Part
 from bridge.geometry.frames import Array
 from bridge.geometry.stage import LevelMap
-from bridge.rig.optics import Optics
+from bridge.rig.rig import Rig
 
-WEAKEST_SHARE = 0.5
 SETTLE_S = 0.3
 
 
@@ -38,31 +37,41 @@ def _cell(knots: Array, x: Array) -> tuple[np.ndarray, Array]:
 
 
 class Evenness(Part):
-    """Levels that give the same illuminance E = I / r² on a target from every head that follows it.
+    """Levels that give the same illuminance E = I / r² on a target from all heads of a group that follow it.
 
-    The weakest head sets the level, but it cannot take the others below half of what the middle one gives. A zoom
-    that holds the spot's diameter changes the intensity by itself; the candela at that zoom is what counts here, so
-    nothing is corrected twice. Heads without candela in their profile are left alone.
+    The weakest of them sets the level, but dims no other below `least` of its light: so whoever is taken out, nobody
+    else is dimmed for it. A zoom that holds the spot's diameter changes the intensity by itself; the candela at that
+    zoom is what counts here, so nothing is corrected twice. Heads without candela in their profile are left alone.
     """
 
-    kept = (Field("_reference", "targets", low=0.0, gap=np.nan),)
+    kept = (Field("_factor", "heads", low=0.0, high=1.0, gap=np.nan),)
 
-    def __init__(self, optics: Optics, targets: int) -> None:
-        self._optics = optics
-        self._reference = np.full(targets, np.nan)
+    def __init__(self, rig: Rig, targets: int, least: float) -> None:
+        names = [fixture.evenness or fixture.profile.name for fixture in rig.fixtures]
+        groups = list(dict.fromkeys(names))
+        self._group = np.array([groups.index(name) for name in names], dtype=np.intp)
+        self._groups, self._targets, self._least = len(groups), targets, least
+        self._factor = np.full(len(rig), np.nan)
 
-    def factor(self, angle_rad: Array, distance_m: Array, counted: np.ndarray, follows: Array, dt_s: float) -> Array:
-        """Factor (N,) 0..1; only `counted` heads decide. A change of who counts takes effect over some 0.3 s."""
-        lux = self._optics.candela_at(angle_rad) / np.maximum(distance_m, 0.1) ** 2
-        factor = np.ones(len(lux))
-        for target, before in enumerate(self._reference.tolist()):
-            mine = counted & (follows == target) & (lux > 0)
-            if not mine.any():
-                continue
-            wanted = float(max(lux[mine].min(), WEAKEST_SHARE * np.median(lux[mine])))
-            settled = 1 - math.exp(-dt_s / SETTLE_S)
-            reference = wanted if math.isnan(before) else before + (wanted - before) * settled
-            self._reference[target] = reference
-            known = (follows == target) & (lux > 0)
-            factor[known] = np.minimum(1.0, reference / lux[known])
-        return factor
+    def factor(self, lux: Array, counted: np.ndarray, follows: np.ndarray, dt_s: float) -> Array:
+        """Factor (N,) 0..1 for heads that give `lux` (N,) at full; only `counted` ones decide.
+
+        A change of who counts takes effect over some 0.3 s.
+        """
+        group, known = follows * self._groups + self._group, lux > 0
+        decide = counted & known
+        weakest = np.full(self._targets * self._groups, np.inf)
+        np.minimum.at(weakest, group[decide], lux[decide])
+        before = np.where(np.isnan(self._factor), 1.0, self._factor)
+        share = np.where(known, weakest[group] / np.where(known, lux, 1.0), 1.0)
+        wanted = np.where(
+            np.isinf(share), before, np.minimum(np.maximum(share, self._least), 1.0)
+        )  # inf: nobody counts
+        settled = np.where(np.isnan(self._factor), 1.0, settled_after(dt_s))
+        self._factor = before + (wanted - before) * settled
+        return self._factor
+
+
+def settled_after(dt_s: float) -> float:
+    """The share of a change that has taken effect after dt_s."""
+    return 1 - math.exp(-dt_s / SETTLE_S)

@@ -8,6 +8,7 @@ import numpy as np
 
 from bridge.follow.judging.states import Conditions, State
 from bridge.follow.keeping import FINEST_RAW, Data, Field, Part, Seats, mapping_in
+from bridge.follow.lighting.ceiling import Ceiling
 from bridge.follow.lighting.evenness import Evenness, map_factor
 from bridge.follow.lighting.flashes import FlashGuard
 from bridge.follow.lighting.gates import Gates
@@ -24,6 +25,7 @@ from bridge.wire.settings import LostInput
 
 BREATH_S = 3.0  # slow: nobody is to take it for a flash
 BREATH_LOWEST = 0.1
+NEAREST_M = 0.1
 
 
 class Lens(NamedTuple):
@@ -55,7 +57,8 @@ class Lighting(Part):
         self._rig, self._stage = rig, stage
         self._lost_fade_s, self._fade_in_s, self._fade_out_s = rule.fade, stage.polygon.fade_in, stage.polygon.fade_out
         self._gates, self._guard = Gates(count), FlashGuard(count)
-        self._evenness = Evenness(rig.optics, targets)
+        self._evenness = Evenness(rig, targets, stage.evenness_least)
+        self._ceiling = Ceiling(count, targets, stage.at_most_lux)
         self.master = Ramps(np.ones(1), low=0.0, high=1.0)
         self.levels = Ramps(np.ones(count), "heads", low=0.0, high=1.0)
         self._factor = np.ones(count)
@@ -110,17 +113,18 @@ class Lighting(Part):
         dt_s: float,
         now_s: float,
     ) -> Light:
-        """Level = master x fixture x fade x (evenness x level map x target); a working light has its own."""
+        """Level = master x fixture x fade x (evenness x level map x target x ceiling); a working light has its own."""
         if not (roles.usual and not holds.anything and self._gates.full):
             self._work_gates(scene, roles, task, motion, holds, dt_s, now_s)
+        levels = self.levels.at(now_s)
         if not roles.walking:
-            self._find_factors(scene, roles, task, motion, lens, holds, dt_s)
-        level = self._gates.fade * (WORKING_LEVEL if roles.walking else self._factor)
+            self._find_factors(scene, roles, task, motion, lens, holds, levels, dt_s)
+        level = self._gates.fade * (WORKING_LEVEL if roles.walking else self._factor * self._ceiling.held_to)
         if not roles.usual:
             level = np.where(roles.by_hand, crew.hand.level, level)
             level = np.where(roles.found, WORKING_LEVEL * _breath(crew.found_for(now_s)), level)
             level = np.where(holds[State.DARK], 0.0, level)
-        level = self.master.at(now_s) * self.levels.at(now_s) * level
+        level = self.master.at(now_s) * levels * level
         state = holds.states(self._gates.open, self._gates.reason)
         return Light(self._guard.limit(level, now_s), self._focus(roles, crew.hand, motion.aim.distance), state)
 
@@ -135,17 +139,30 @@ class Lighting(Part):
         gates.advance(dt_s, self._fade_in_s, fade_out_s, holds[State.NO_LIGHT] | holds[State.DARK], now_s)
 
     def _find_factors(
-        self, scene: Scene, roles: Cast, task: Task, motion: Motion, lens: Lens, holds: Conditions, dt_s: float
+        self,
+        scene: Scene,
+        roles: Cast,
+        task: Task,
+        motion: Motion,
+        lens: Lens,
+        holds: Conditions,
+        levels: Array,
+        dt_s: float,
     ) -> None:
         """What a head's place and target make of its level; heads that do not follow keep theirs."""
-        factor = scene.level[task.follows]
+        follows, even, ceiling = task.follows, self._stage.evenness, self._ceiling
+        share = np.ones(len(self._rig))
         if self._stage.level_map is not None:
-            factor = factor * map_factor(self._stage.level_map, scene.place)[task.follows]
-        if self._stage.evenness:
-            counted = roles.aims & ~holds[State.OUT_OF_REACH]
-            distance = motion.aim.distance
-            factor = factor * self._evenness.factor(lens.angle_rad, distance, counted, task.follows, dt_s)
+            share = map_factor(self._stage.level_map, scene.place)[follows]
+        if even or ceiling.active:
+            lux = self._rig.optics.candela_at(lens.angle_rad) / np.maximum(motion.aim.distance, NEAREST_M) ** 2
+        if even:
+            share = share * self._evenness.factor(lux, roles.aims & ~holds[State.OUT_OF_REACH], follows, dt_s)
+        factor = scene.level[follows] * share
         self._factor = factor if roles.usual else np.where(roles.aims, factor, self._factor)
+        if ceiling.active:
+            share = np.where(roles.aims, share, np.maximum(share, self._factor))
+            ceiling.hold(lux * share * self._gates.fade * levels, roles.aims, roles.aims | roles.held, follows, dt_s)
 
     # What is kept
 
@@ -164,6 +181,7 @@ class Lighting(Part):
             "gates": self._gates,
             "guard": self._guard,
             "evenness": self._evenness,
+            "ceiling": self._ceiling,
             "master": self.master,
             "levels": self.levels,
         }

@@ -50,6 +50,7 @@ class Whereabouts:
         self.height = Ramps(np.array([*(t.height for t in specs), specs[0].height]), "targets", *HEIGHTS_M)
         self.level = Ramps(np.ones(len(specs) + 1), "targets", 0.0, 1.0)
         self._inside = [False] * len(self.targets)
+        self._near = [False] * len(self.targets)
         self._points: list[Point3] = [(0.0, 0.0, 0.0)] * len(self.targets)
         self._spots = self.size.goal.tolist()
         self._flags: tuple[tuple[bool, ...], ...] = ()
@@ -60,16 +61,16 @@ class Whereabouts:
         for target in self.targets:
             target.advance(now_s)
         before, self._points = self._points, self.points(now_s)
-        self._inside = [
-            target.has_input and self.zones.allows(point, inside)
-            for target, point, inside in zip(self.targets, self._points, self._inside, strict=True)
-        ]
+        for n, (target, point) in enumerate(zip(self.targets, self._points, strict=True)):
+            seen = target.has_input
+            verdict = self.zones.judge(point, self._inside[n], self._near[n]) if seen else (False, False)
+            self._inside[n], self._near[n] = verdict
         moved = [math.dist(*step) for step in zip(before, self._points, strict=True)]
         size = self.size.at(now_s)
         waiting = tuple(not target.has_input for target in self.targets)
         lost = tuple(target.has_input and target.lost(now_s) for target in self.targets)
-        inside, leapt = tuple(self._inside), tuple(way > LEAP_M for way in moved)
-        arrays = self._arrays((*waiting, True), (*lost, False), (*inside, False), (*leapt, False))
+        inside, near, leapt = tuple(self._inside), tuple(self._near), tuple(way > LEAP_M for way in moved)
+        arrays = self._arrays((*waiting, True), (*lost, False), (*inside, False), (*near, False), (*leapt, False))
         return Scene(
             np.array([*self._points, self._standby_point(now_s)]),
             size,
@@ -78,6 +79,7 @@ class Whereabouts:
             arrays[1],
             arrays[2],
             arrays[3],
+            arrays[4],
             tuple((n, target.guide) for n, target in enumerate(self.targets) if target.guide is not None),
             not (True in lost or True in waiting or False in inside),
             self._within(moved, size.tolist()),
@@ -132,6 +134,7 @@ class Whereabouts:
         return {
             "targets": {t.spec.name: t.state(roster.heads) for t in self.targets},
             "inside": dict(zip(self.names, self._inside, strict=True)),
+            "near": dict(zip(self.names, self._near, strict=True)),
             "points": {name: list(point) for name, point in zip(self.names, self._points, strict=True)},
             "size": self.size.state(),
             "height": self.height.state(),
@@ -147,7 +150,8 @@ class Whereabouts:
             ramps.restore(data.get(name), seats)
         for number, target in enumerate(self.targets):
             target.restore(mapping_in(data.get("targets")).get(target.spec.name), self._heads)
-            self._inside[number] = mapping_in(data.get("inside")).get(target.spec.name) is True
+            for verdicts, name in ((self._inside, "inside"), (self._near, "near")):
+                verdicts[number] = mapping_in(data.get(name)).get(target.spec.name) is True
         for number, name in enumerate(self.names):
             if point := numbers_in(mapping_in(data.get("points")).get(name), 3):
                 self._points[number] = (point[0], point[1], point[2])

@@ -14,8 +14,9 @@ class Scene(NamedTuple):
     """Over T targets and, as the last row, "nobody": a target without input, for heads that follow none.
 
     `place` (T+1, 3) m is to be lit in a spot of diameter `size` (T+1,) m at `level` (T+1,) 0..1. `waiting`: never had
-    an input; `lost`: not heard for too long; `inside`: the area test lets it be lit; `leapt`: further since the last
-    frame than anybody runs. `guides` are heads that steer their target by pointing, with the angles they are sent.
+    an input; `lost`: not heard for too long; `inside`: the area test lets it be lit; `near`: heads that stay may light
+    it outside; `leapt`: further since the last frame than anybody runs. `guides` are heads that steer their target by
+    pointing, with the angles they are sent.
     """
 
     place: Array
@@ -24,6 +25,7 @@ class Scene(NamedTuple):
     waiting: np.ndarray
     lost: np.ndarray
     inside: np.ndarray
+    near: np.ndarray
     leapt: np.ndarray
     guides: tuple[tuple[int, Guide], ...]
     all_well: bool

@@ -13,7 +13,7 @@ class Zones:
         self.polygon = Prism(stage.polygon.area)
         self.polygon.on = True
         self.more = {area.name: Prism(area) for area in stage.more_areas}
-        self.margin = stage.polygon.margin
+        self.margin, self.stay_within = stage.polygon.margin, stage.stay_within
         self.fade_in, self.fade_out = stage.polygon.fade_in, stage.polygon.fade_out
 
     def outside_by(self, point: Point3) -> float:
@@ -24,6 +24,11 @@ class Zones:
                 outside = min(outside, prism.outside_by(point))
         return outside
 
-    def allows(self, point: Point3, allowed: bool) -> bool:
-        """Whether a point may be lit, given whether it was: lost beyond the margin, found again only inside."""
-        return self.outside_by(point) <= (self.margin if allowed else 0.0)
+    def judge(self, point: Point3, inside: bool, near: bool) -> tuple[bool, bool]:
+        """Whether a point may be lit, and whether by heads that stay, given the last verdict on its target.
+
+        What was allowed is lost beyond the margin, and found again only without it.
+        """
+        beyond = self.outside_by(point)
+        near = beyond <= self.stay_within + (self.margin if near else 0.0)
+        return beyond <= (self.margin if inside else 0.0), near

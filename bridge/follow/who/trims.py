@@ -43,6 +43,11 @@ class Trims:
         single = np.array([self.by_head.get(name, none) for name in self._names]).reshape(-1, 2)
         self.shift = single + np.array([self.by_truss.get(truss, none) for truss in self._trusses]).reshape(-1, 2)
 
+    def words(self) -> list[str]:
+        """Each trim that is in force, for people."""
+        rows = [*self.by_head.items(), *((f"truss {name}", shift) for name, shift in self.by_truss.items())]
+        return [f"{name} by x {dx:+.2f}, y {dy:+.2f} m" for name, (dx, dy) in rows]
+
     def state(self) -> Data:
         """As of keeping.Part."""
         trims = {"heads": self.by_head, "trusses": self.by_truss}

@@ -98,17 +98,41 @@ def test_a_flood_of_sources_does_not_fill_the_log() -> None:
 
 def test_overruled_begins_and_ends_with_one_line_each() -> None:
     watched = Watched()
-    told = watched.hear(1.0, {1: (LOUD, LOUDER), 2: (LOUD,), 3: (EQUAL,)})
-    assert told[-1] == (
-        'error: OVERRULED: universes 1-2 are sent by "Louder" at 10.0.0.6 (priority 150) above our 110: '
-        "heads obey that source, not us"
-    )
-    assert len([line for line in told if "OVERRULED" in line]) == 1
-    assert [watched.contest.row(u, waiting=False)[1] for u in (1, 2, 3)] == ["overruled", "overruled", "sent"]
-    assert watched.hear(2.0, {1: (LOUD, LOUDER), 2: (LOUD,), 3: (EQUAL,)}) == []
+    heard = {1: (LOUD, LOUDER), 2: (LOUD,), 3: (EQUAL,), 7: (LOUDER,)}
+    told = [line for line in watched.hear(1.0, heard) if "OVERRULED" in line]
+    why = "above our 110: heads obey that source, not us"
+    assert told == [
+        f'error: OVERRULED: universes 1, 7 are sent by "Louder" at 10.0.0.6 (priority 150) {why}',
+        f'error: OVERRULED: universe 2 is sent by "Loud" at 10.0.0.7 (priority 111) {why}',
+    ], "each universe beside the source that has it"
+    rows = [watched.contest.row(u, waiting=False) for u in (1, 2, 3, 7)]
+    assert [row[1:] for row in rows] == [
+        *(("overruled", "Louder", 150), ("overruled", "Loud", 111), ("sent", "Equal", 110)),
+        ("overruled", "Louder", 150),
+    ]
+    assert watched.hear(2.0, heard) == []
+    assert watched.hear(2.5, {u: s for u, s in heard.items() if u < 7}, sent=(1, 2, 3)) == [], "7 is ours no more"
     assert watched.hear(3.0, {1: (LOUD,)}) == ["warning: universe 2 is ours again: no higher priority is heard"]
     assert watched.hear(4.0, {}) == ["warning: universe 1 is ours again: no higher priority is heard"]
     assert watched.hear(5.0, {}) == []
+
+
+def test_that_many_sources_overrule_is_said_without_filling_the_log() -> None:
+    sources = [OtherSource(f"S{n}", "10.0.0.9", 150) for n in range(NEWCOMERS_TOLD + 3)]
+    sent = tuple(range(1, len(sources) + 1))
+    told = Watched().hear(1.0, {n: (source,) for n, source in zip(sent, sources, strict=True)}, sent)
+    told = [line for line in told if "OVERRULED" in line]
+    assert len(told) == NEWCOMERS_TOLD + 1
+    assert told[-1] == "error: OVERRULED: universes 9-11 are sent by others above our 110"
+
+
+def test_each_overruling_has_a_key_of_its_own_so_that_none_is_held_back_for_another() -> None:
+    watched = Watched()
+    watched.contest.hear({1: (LOUD,), 2: (LOUDER,)}, SENT, 1.0)
+    watched.contest.hear({}, SENT, 1.1)
+    notices = [notice for notice in watched.news.take() if "also sent" not in notice.text]
+    assert len(notices) == 3
+    assert len({notice.key for notice in notices}) == 3
 
 
 def test_a_priority_that_rises_overrules_though_the_source_is_known() -> None:
@@ -135,8 +159,21 @@ def test_the_words_of_a_universe_and_the_strongest_other_source() -> None:
     watched.hear(3.0, {}, sent=(2, 3))
     assert watched.contest.row(1, waiting=False) == (1, "refused", "Louder", 150), "until /arm 1 looks again"
     assert watched.contest.row(2, waiting=False) == (2, "sent", "", 0)
+    watched.hear(4.0, {1: (LOUD,)}, sent=(2, 3))
+    assert watched.contest.row(1, waiting=False) == (1, "refused", "Loud", 111), "who is heard now"
+    watched.hear(5.0, {}, sent=(2, 3))
     watched.contest.forget()
     assert watched.contest.row(1, waiting=True) == (1, "waiting", "", 0)
+
+
+def test_why_universes_are_refused_names_each_source_once() -> None:
+    watched = Watched()
+    assert watched.contest.why_refused() == ""
+    watched.hear(1.0, {1: (DESK,), 2: (DESK,), 7: (DESK, LOUDER)}, sent=())
+    watched.check(2.0)
+    assert watched.contest.why_refused() == (
+        '1-2: "Desk" at 10.0.0.9 (priority 100); 7: "Louder" at 10.0.0.6 (priority 150)'
+    )
 
 
 def test_what_was_refused_before_a_restart_stays_so() -> None:

@@ -41,7 +41,25 @@ def test_a_contested_universe_is_not_sent_and_said_with_who_sends() -> None:
     bench.transmission.arm()
     assert bench.universes(2.0) == [30000]
     assert bench.transmission.universes == (30000,)
-    assert f"universe 30001 is NOT SENT: {DESK_IS}" in "\n".join(bench.texts)
+    said, armed = bench.texts
+    assert said.startswith(f"universe 30001 is NOT SENT: {DESK_IS}")
+    assert armed == (
+        "ARMED: sending universes 30000, NOT 30001. Heads move without warning; "
+        f"refused are 30001: {DESK_IS}. End what sends there and send /arm 1 again"
+    )
+
+
+def test_armed_where_all_is_contested_says_that_nothing_is_sent_and_why() -> None:
+    bench = bench_of()
+    bench.transmission.hear({30000: (DESK,), 30001: (DESK,)}, 0.5)
+    bench.transmission.arm()
+    assert bench.universes(2.0) == []
+    (notice,) = [notice for notice in bench.news.take() if notice.key == "armed"]
+    assert (notice.level, notice.text) == (
+        "error",
+        "ARMED, BUT NOTHING IS SENT: every universe of the rig is contested, so no head will move; "
+        f"refused are 30000-30001: {DESK_IS}. End what sends there and send /arm 1 again",
+    )
 
 
 def test_arming_again_looks_again_and_the_others_keep_their_spacing() -> None:
@@ -174,6 +192,9 @@ def test_disarming_what_never_sent_is_at_once() -> None:
 def test_a_resumed_daemon_sends_at_once_and_leaves_out_what_was_refused() -> None:
     bench = bench_of(sequences={30000: 7, 30001: 8})
     bench.transmission.resume(refused=[30001])
+    (line,) = bench.texts
+    assert "sending universes 30000, NOT 30001." in line
+    assert "refused are 30001: refused before the restart." in line
     assert [(packet.universe, packet.sequence) for packet in bench.tick(0.1)] == [(30000, 7)]
     bench.transmission.arm()
     assert bench.universes(0.1 + PERIOD) == [30000]

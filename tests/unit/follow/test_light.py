@@ -1,14 +1,19 @@
 """Evenness by the inverse-square law and the level map against scipy."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 from scipy.interpolate import RegularGridInterpolator
 
-from bridge.follow.lighting.evenness import WEAKEST_SHARE, Evenness, map_factor
+from bridge.follow.lighting.evenness import Evenness, map_factor
 from bridge.geometry.stage import LevelMap
 from bridge.rig.fixture import Fixture
-from bridge.rig.optics import Optics
-from bridge.rig.profile import ZoomTable
+from bridge.rig.rig import Rig
+from tests.conftest import spot_profile
 
 LEVEL_MAP = LevelMap(x=(-6.0, 0.0, 6.0), y=(0.0, 8.0), factor=((1.0, 0.8, 1.0), (0.5, 0.25, 0.0)))
 
@@ -29,49 +34,77 @@ def test_without_a_map_nothing_changes() -> None:
     assert map_factor(None, np.zeros((3, 2))).tolist() == [1.0, 1.0, 1.0]
 
 
-def heads(make_profile, candelas: list[float | None]) -> Optics:
-    profiles = [make_profile(zoom=ZoomTable(((0.0, 50.0, c), (65535.0, 5.0, c)))) for c in candelas]
-    return Optics([Fixture(f"h{n}", profile, 1, 1) for n, profile in enumerate(profiles)])
+CANDELA = 90000.0
 
 
-def settle(evenness: Evenness, *args: object) -> np.ndarray:
+def even(profile: object, groups: Sequence[str | None], least: float = 0.5, targets: int = 2) -> Evenness:
+    fixtures = [Fixture(f"h{n}", profile, 1, 1, evenness=name) for n, name in enumerate(groups)]  # type: ignore[arg-type]
+    return Evenness(Rig.from_fixtures(fixtures, {}), targets, least)
+
+
+def settle(evenness: Evenness, lux: object, counted: object = None, follows: object = None) -> np.ndarray:
+    lux = np.asarray(lux, dtype=float)
+    counted = np.ones(len(lux), dtype=bool) if counted is None else np.asarray(counted, dtype=bool)
+    follows = np.zeros(len(lux), dtype=int) if follows is None else np.asarray(follows)
     for _ in range(200):
-        factor = evenness.factor(*args, 0.05)  # type: ignore[arg-type]
+        factor = evenness.factor(lux, counted, follows, 0.05)
     return factor
 
 
 def test_heads_at_different_distances_give_the_same_illuminance(make_profile) -> None:
     """E = I / r² (inverse-square law; IES Lighting Handbook, from memory)."""
-    optics, distance = heads(make_profile, [90000.0] * 3), np.array([9.0, 10.0, 12.0])
-    factor = settle(
-        Evenness(optics, 1), np.radians([10.0] * 3), distance, np.ones(3, dtype=bool), np.zeros(3, dtype=int)
-    )
-    lux = factor * 90000.0 / distance**2
-    assert lux == pytest.approx([lux[2]] * 3)
-    assert factor[2] == pytest.approx(1.0)
+    full = CANDELA / np.array([9.0, 10.0, 12.0]) ** 2
+    factor = settle(even(make_profile(), [None] * 3, least=0.1), full)
+    assert factor * full == pytest.approx([CANDELA / 144.0] * 3)
 
 
-def test_one_bad_head_cannot_darken_the_rest(make_profile) -> None:
-    optics, distance = heads(make_profile, [90000.0, 90000.0, 90000.0, 900.0]), np.full(4, 10.0)
-    factor = settle(
-        Evenness(optics, 1), np.radians([10.0] * 4), distance, np.ones(4, dtype=bool), np.zeros(4, dtype=int)
-    )
-    assert factor.tolist() == pytest.approx([WEAKEST_SHARE] * 3 + [1.0])
+def test_no_head_is_dimmed_below_the_floor_however_weak_another_is(make_profile) -> None:
+    assert settle(even(make_profile(), [None] * 4), [900.0, 1800.0, 900.0, 9.0]).tolist() == [0.5, 0.5, 0.5, 1.0]
+    deep = settle(even(make_profile(), [None] * 4, least=0.2), [900.0, 1800.0, 900.0, 300.0])
+    assert deep == pytest.approx([1 / 3, 0.2, 1 / 3, 1.0])
 
 
 def test_a_head_without_candela_is_left_alone(make_profile) -> None:
-    optics, distance = heads(make_profile, [90000.0, None, 40000.0]), np.full(3, 10.0)
-    factor = settle(
-        Evenness(optics, 1), np.radians([10.0] * 3), distance, np.ones(3, dtype=bool), np.zeros(3, dtype=int)
-    )
-    assert factor.tolist() == pytest.approx([40000.0 / 90000.0, 1.0, 1.0])
+    factor = settle(even(make_profile(), [None] * 3, least=0.1), [900.0, np.nan, 400.0])
+    assert factor == pytest.approx([400.0 / 900.0, 1.0, 1.0])
+
+
+def test_heads_are_even_within_their_group_and_target_only(make_profile) -> None:
+    """Groups key, key, back, key on targets 0, 0, 0, 1; the group that nobody names is the profile's."""
+    lux = [900.0, 600.0, 300.0, 300.0]
+    evenness = even(make_profile(name="back"), ["key", "key", None, "key"])
+    assert settle(evenness, lux, follows=[0, 0, 0, 1]) == pytest.approx([2 / 3, 1.0, 1.0, 1.0])
+    joined = even(make_profile(name="back"), ["back", "back", None, "key"])
+    assert settle(joined, lux, follows=[0, 0, 0, 0]) == pytest.approx([0.5, 0.5, 1.0, 1.0])
+
+
+@given(
+    lux=arrays(float, 9, elements=st.floats(1.0, 1e5)),
+    out=arrays(bool, 9),
+    group=st.lists(st.sampled_from(["a", "b"]), min_size=9, max_size=9),
+    least=st.floats(0.0, 1.0),
+)
+def test_taking_heads_out_never_lowers_another(
+    lux: np.ndarray, out: np.ndarray, group: list[str], least: float
+) -> None:
+    """In no frame on the way either."""
+    evenness = even(spot_profile(), group, least)
+    before, follows = settle(evenness, lux), np.zeros(9, dtype=int)
+    for _ in range(60):
+        after = evenness.factor(lux, ~out, follows, 1 / 44)
+        assert (after >= before - 1e-12).all()
+        before = after
 
 
 def test_a_head_that_drops_out_changes_the_others_slowly(make_profile) -> None:
-    optics, distance = heads(make_profile, [90000.0, 60000.0]), np.full(2, 10.0)
-    evenness, angle, follows = Evenness(optics, 1), np.radians([10.0] * 2), np.zeros(2, dtype=int)
-    both, alone = np.array([True, True]), np.array([True, False])
-    before = settle(evenness, angle, distance, both, follows)[0]
-    steps = [before, *(evenness.factor(angle, distance, alone, follows, 1 / 44)[0] for _ in range(100))]
+    evenness, lux, follows = even(make_profile(), [None] * 2), np.array([900.0, 600.0]), np.zeros(2, dtype=int)
+    before, alone = settle(evenness, lux)[0], np.array([True, False])
+    steps = [before, *(evenness.factor(lux, alone, follows, 1 / 44)[0] for _ in range(100))]
     assert max(np.diff(steps)) < 0.05
     assert steps[-1] == pytest.approx(1.0, abs=0.01)
+
+
+def test_where_nobody_counts_all_stay_as_they_were(make_profile) -> None:
+    evenness = even(make_profile(), [None] * 2)
+    before = settle(evenness, [900.0, 600.0]).tolist()
+    assert settle(evenness, [900.0, 600.0], counted=[False, False]).tolist() == before

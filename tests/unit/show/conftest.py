@@ -29,6 +29,7 @@ fixtures:
     limits: {pan: [-200, 200], tilt: [-110, 110]}
     rest: [0, 45]
     lag: 0.12
+    evenness: key
   - name: foh-2
     profile: spot-16bit
     universe: 1
@@ -63,10 +64,11 @@ marks:
 tapes: [{between: [A, B], metres: 10.02, sigma: 0.01}, {between: [A, foh-1], metres: 15}]
 targets: {lead: {height: 1.3, size: 2.0, source: osc, sizes: {tight: 0.8, half: 1.2}, heights: {seated: 0.9}}}
 move_in_black: {after: 0.6}
-light: {evenness: off, level_map: {x: [-6, 0, 6], y: [0, 8], factor: [[1, 0.8, 1], [1, 1, 1]]}}
+light: {evenness: off, least: 0.2, at_most: 800, level_map: {x: [-6, 0, 6], y: [0, 8], factor: [[1, 0.8, 1], [1, 1, 1]]}}
 aim_sigma: 0.03
 sighted_by: pool
 accept: 20 cm
+stay_within: 3 m
 """,
     "network.yaml": """version: 1
 osc: {listen: "127.0.0.1:9000", allow: ["127.0.0.0/8"]}
