@@ -14,6 +14,8 @@ from typing import Any
 from bridge.rig.fixture import Mechanics, Pose
 
 OFF_UNIT = 1e-6
+MOST, MOST_SCALE = 1e9, 0.5  # what the engine can reckon with; the scale as in poses.yaml
+_ERRORS = ("aim_error_rms", "aim_error_p95")
 _TUPLES = ("position", "rotation", "faces", "position_sigma", "rotation_sigma")
 
 
@@ -31,6 +33,9 @@ def _pose(entry: Mapping[str, Any]) -> Pose:
     known = {field.name for field in fields(Pose)}
     values = {key: value for key, value in entry.items() if key in known}
     values["mechanics"] = Mechanics(**{key: _number(value) for key, value in entry["mechanics"].items()})
+    _number(values["mechanics"].pan_scale, MOST_SCALE)
+    for key in _ERRORS:
+        values[key] = None if values.get(key) is None else _number(values[key])
     for key in _TUPLES:
         if values.get(key) is not None:
             values[key] = tuple(_number(value) for value in values[key])
@@ -44,7 +49,7 @@ def _pose(entry: Mapping[str, Any]) -> Pose:
     return Pose(**values)
 
 
-def _number(value: Any) -> float:
-    if type(value) not in (int, float) or not math.isfinite(value):
-        raise ValueError(f"{value!r:.40} is no finite number")
+def _number(value: Any, most: float = MOST) -> float:
+    if type(value) not in (int, float) or not abs(value) <= most:
+        raise ValueError(f"{value!r:.40} is no number of at most {most:g}")
     return float(value)
