@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, fields
 from typing import Any
 
-from bridge.rig.fixture import Mechanics, Pose
+from bridge.rig.fixture import Mechanics, OwnTables, Pose
 
 OFF_UNIT = 1e-6
 MOST, MOST_SCALE = 1e9, 0.5  # what the engine can reckon with; the scale as in poses.yaml
@@ -27,6 +27,20 @@ def to_json(poses: Mapping[str, Pose]) -> dict[str, Any]:
 def from_json(data: Any) -> dict[str, Pose]:
     """The poses again; raises KeyError, TypeError, AttributeError or ValueError on anything `to_json` did not write."""
     return {str(name): _pose(entry) for name, entry in data.items()}
+
+
+def tables_to_json(tables: Mapping[str, OwnTables]) -> dict[str, Any]:
+    """JSON-able data."""
+    return {name: own._asdict() for name, own in tables.items()}
+
+
+def tables_from_json(data: Any) -> dict[str, OwnTables]:
+    """What `tables_to_json` was given."""
+    return {str(name): OwnTables(*(_rows(own.get(key)) for key in OwnTables._fields)) for name, own in data.items()}
+
+
+def _rows(rows: Any) -> Any:
+    return None if rows is None else tuple(tuple(row) for row in rows)
 
 
 def _pose(entry: Mapping[str, Any]) -> Pose:

@@ -51,6 +51,10 @@ class Evenness(Part):
         self._optics = optics
         self._reference = np.full(targets, np.nan)
 
+    def take(self, optics: Optics) -> None:
+        """Reckon with these tables from now on."""
+        self._optics = optics
+
     def factor(self, angle_rad: Array, distance_m: Array, counted: np.ndarray, follows: Array, dt_s: float) -> Array:
         """Factor (N,) 0..1; only `counted` heads decide. A change of who counts takes effect over some 0.3 s."""
         lux = self._optics.candela_at(angle_rad) / np.maximum(distance_m, 0.1) ** 2
