@@ -81,6 +81,7 @@ class Engine:
         task = crew.task(roles, scene, moving.motors.angle, now_s)
         motion = moving.step(task, roles, scene.leapt, fade, dt_s, now_s)
         lens = lighting.lens(roles, crew, task.size, motion.aim.distance)
+        self.judge.clip(self.place.floors.lowest)
         holds = self.judge.judge(scene, roles, task, motion, lens.angle_rad, crew.dark, crew.actions.dark(now_s))
         light = lighting.light(scene, roles, task, motion, lens, holds, crew, dt_s, now_s)
         pan, tilt = motion.angle
