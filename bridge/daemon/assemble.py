@@ -6,7 +6,6 @@ The lock first, then every socket; nothing has been sent yet.
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
 from contextlib import ExitStack
 from pathlib import Path
 
@@ -20,13 +19,12 @@ from bridge.daemon.options import Options
 from bridge.daemon.output import Output
 from bridge.daemon.parts import Parts
 from bridge.daemon.recorder import Recorder
-from bridge.daemon.remembered import Remembered
+from bridge.daemon.remembered import CLEAR, Remembered
 from bridge.daemon.service import Service
 from bridge.daemon.state import StateFolder, default_state_folder
 from bridge.daemon.watch import Watch
-from bridge.door.door import Door, make
+from bridge.door.door import Door, Made, make
 from bridge.door.poses import from_json
-from bridge.rig.fixture import Pose
 from bridge.show.model import Show
 from bridge.wire.settings import RecordSettings
 
@@ -51,24 +49,21 @@ def assemble(show: Show, watch: Watch, loop: Loop, undo: ExitStack, options: Opt
     remembered = folder.remember(moment())
     _greet(show, universes, remembered, options.armed)
     recorder = _recorder(show, options.record)
-    door = Door(make(show, _poses_in_use(folder, remembered)), folder.cid.bytes)
+    door = Door(_made(show, folder, remembered), folder.cid.bytes)
     return Service(door, Parts(loop, osc, output, ears, folder, recorder), remembered)
 
 
-def _poses_in_use(folder: StateFolder, remembered: Remembered) -> Mapping[str, Pose] | None:
-    """After a crash: the poses that were aimed with then, should others be on disk by now."""
-    if remembered.live is None:
-        return None
-    kept, doubt = folder.poses()
-    if kept is None:
-        return None
+def _made(show: Show, folder: StateFolder, remembered: Remembered) -> Made:
+    """After a crash: with the poses that were aimed with then, should others be on disk by now."""
+    kept, doubt = folder.poses() if remembered.live is not None else (None, "")
     try:
-        return from_json(kept)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        LOG.warning(
-            "the poses kept before the crash cannot be read (%s); those of poses.yaml are taken", doubt or error
-        )
-        return None
+        if kept is not None:
+            return make(show, from_json(kept))
+    except Exception as error:  # whatever stands there, it must not end the start
+        doubt = repr(error)
+    if doubt:
+        LOG.warning("the poses kept before the crash cannot be read (%s); those of poses.yaml are taken", doubt)
+    return make(show)
 
 
 def _recorder(show: Show, option: Path | None) -> Recorder | None:
@@ -87,6 +82,6 @@ def _recorder(show: Show, option: Path | None) -> Recorder | None:
 
 def _greet(show: Show, universes: list[int], remembered: Remembered, armed: bool) -> None:
     for text in remembered.warnings:
-        LOG.warning("%s", text)
+        (LOG.error if text.endswith(CLEAR) else LOG.warning)("%s", text)
     for level, text in summary.lines(show, universes, armed):
         (LOG.warning if level == "warning" else LOG.info)("%s", text)

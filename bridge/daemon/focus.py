@@ -16,7 +16,8 @@ from bridge.door.door import Door
 from bridge.door.events import Event, NewPoses
 from bridge.errors import Refused
 from bridge.follow.commands.values import find
-from bridge.rig.fixture import Pose
+from bridge.rig.fixture import OwnTables, Pose
+from bridge.show.model import Show
 from bridge.solve.measurements import Sighting
 
 CONFIRM_AGAIN_S = 10.0
@@ -53,7 +54,11 @@ class Focus:
         self._failures.flush(now_s)
 
     def record(self, fixture: str, mark: str) -> None:
-        """Keep where a head points now as its sighting of a mark, on this face."""
+        """Keep where a head points now as its sighting of a mark, on this face.
+
+        With it the zoom in force, which says how wide the pool was, and the focus only if a hand has set it: from that
+        `solve` learns.
+        """
         self._known(fixture, mark)
         pan, tilt, zoom, focus = pointing(self._door, fixture)
         fresh = Sighting(fixture, mark, round(pan, 4), round(tilt, 4), zoom=zoom, focus=focus)
@@ -148,13 +153,20 @@ class Focus:
         if answer.show is None or not trusted:
             self._in_loop(lambda: self._end_solve(answer, {}))
             return
-        prepared, marks = self._door.prepare_poses(trusted), answer.show.solved_marks
+        optics = self._learned(answer.show, trusted)
+        prepared, marks = self._door.prepare_poses(trusted, optics), answer.show.solved_marks
 
         def in_loop() -> None:
-            self._apply(NewPoses(self._clock(), trusted, marks, prepared))
+            self._apply(NewPoses(self._clock(), trusted, marks, prepared, optics))
             self._end_solve(answer, trusted)
 
         self._in_loop(in_loop)
+
+    def _learned(self, show: Show, trusted: Mapping[str, Pose]) -> dict[str, OwnTables]:
+        """Tables of zoom and focus of trusted heads that differ from those in use."""
+        use = {f.name: OwnTables(f.zoom_table, f.focus_table) for f in self._door.engine.rig.fixtures}
+        now = {f.name: OwnTables(f.zoom_table, f.focus_table) for f in show.fixtures if f.name in trusted}
+        return {name: tables for name, tables in now.items() if tables != use[name]}
 
     def _end_solve(self, answer: SolveAnswer, trusted: Mapping[str, Pose]) -> None:
         self._solving = False

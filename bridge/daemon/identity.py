@@ -15,7 +15,7 @@ import uuid
 from collections.abc import Iterator
 from pathlib import Path
 
-from bridge.daemon.state_file import sync_folder
+from bridge.daemon.state_file import octets, put_aside, sync_folder
 
 
 def show_cid(state: Path, folder: Path) -> uuid.UUID:
@@ -31,6 +31,7 @@ def show_cid(state: Path, folder: Path) -> uuid.UUID:
 
 def put_cid(folder: Path, cid: uuid.UUID) -> uuid.UUID:
     """Write it, for sure and never half. Raises OSError."""
+    put_aside(folder / "cid")
     with (folder / "cid.new").open("w", encoding="ascii") as file:
         file.write(f"{cid}\n")
         file.flush()
@@ -41,8 +42,8 @@ def put_cid(folder: Path, cid: uuid.UUID) -> uuid.UUID:
 
 
 def _read(path: Path) -> uuid.UUID | None:
-    with contextlib.suppress(FileNotFoundError, ValueError):  # ValueError: what is there is no CID
-        return uuid.UUID(path.read_text("ascii").strip())
+    with contextlib.suppress(OSError, ValueError):  # ValueError: what is there is no CID
+        return uuid.UUID(octets(path).decode("ascii").strip())
     return None
 
 

@@ -2,11 +2,13 @@
 
 Of what both hold, the later counts. Anybody may have had an editor or a failing disk at them, so every value is
 checked before it is used. A live state that makes no sense is ignored; but `lasting.json` may say that people are
-aloft: where it cannot be read, everything is still.
+aloft: where it cannot be read, or is not what was written (it carries a digest), everything is still.
 """
 
 from __future__ import annotations
 
+import hashlib
+import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -18,7 +20,7 @@ from bridge.follow.who.still import EVERYTHING
 RESUME_WITHIN_S = 10.0
 CLEAR = "EVERYTHING IS STILL, since nobody can tell who is: send /still 0 override once nobody is aloft"
 STILL = ("all", "truss", "fixture")
-EVERYTHING_STILL = {"still": {"all": {EVERYTHING: ["a file that cannot be read"]}}}
+EVERYTHING_STILL = {"still": {"all": {EVERYTHING: ["a file that cannot be read"]}, "truss": {}, "fixture": {}}}
 
 Document = Mapping[str, Any]
 
@@ -69,8 +71,10 @@ def live_state(data: Document) -> LiveState:
 
 
 def lasting_state(data: Document) -> LastingState:
-    """Raises ValueError that names what is of another shape."""
+    """Raises ValueError that names what is of another shape, or says that it is not what was written."""
     door = _of(data, "door", dict)
+    if data.get("digest", digest(data)) != digest(data):  # versions before this one wrote none
+        raise ValueError("its digest is of another content")
     for kind in STILL:
         for who in _of(_of(door, "still", dict), kind, dict).values():
             if type(who) is not list or not _each(who, str, "still"):
@@ -97,21 +101,42 @@ def taken_together(live: LiveState | None, lasting: LastingState | None, now: Mo
         if later_s is not None and later_s >= 0.0:
             lasts = lasting.door
         else:
-            lasts = _without_switches(lasting.door) | {"still": _still_by_either(lasting.door["still"], live.door)}
+            still = _still_by_either(lasting.door["still"], live.door) or lasting.door["still"]
+            lasts = _without_switches(lasting.door) | {"still": still}
     return Remembered(live.door, lasts, live.sequences, True, age_s)
+
+
+def still_in_doubt(live: LiveState | None, gone: bool) -> tuple[dict[str, Any], str]:
+    """`lasting` of a start that has no lasting.json to read (`gone`: there is none at all), and that in words.
+
+    The live state, which is written every second and at every stop, tells who was still too, however old it is.
+    """
+    everything: dict[str, Any] = EVERYTHING_STILL["still"]
+    told = _still_by_either({kind: {} for kind in STILL}, live.door) if live else None
+    if told is None:
+        return {"still": everything}, f"missing; {CLEAR}"
+    if gone:
+        return {"still": told}, "missing; who is still is taken from live.json, trims are lost"
+    return {"still": {kind: {**everything[kind], **told[kind]} for kind in STILL}}, CLEAR
+
+
+def digest(data: Document) -> str:
+    """Tells whether a document is what was written: of all but its envelope."""
+    content = {key: value for key, value in data.items() if key not in ("version", "digest")}
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:16]
 
 
 def _without_switches(door: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in door.items() if key not in ("armed", "dark", "out")}
 
 
-def _still_by_either(older: dict[str, Any], newer: Any) -> dict[str, Any]:
-    """Nobody is let go whom one of the two holds still."""
+def _still_by_either(older: dict[str, Any], newer: Any) -> dict[str, Any] | None:
+    """Nobody is let go whom one of the two holds still; None where the newer one does not tell."""
     try:
         live = newer["engine"]["crew"]["still"]
         return {kind: {**older[kind], **_of(live, kind, dict)} for kind in STILL}
     except (KeyError, TypeError, ValueError, AttributeError):
-        return older
+        return None
 
 
 def _moment(data: Document) -> Moment:

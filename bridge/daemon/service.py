@@ -98,7 +98,9 @@ class Service:
         fresh = () if found is None or remembered.live is None else tuple(found.tolist())
         self._apply(Start(now_s, armed, self._ears.since_s, *kept, fresh))
         for words in self._door.engine.crew.still.words():
-            LOG.warning("STILL from before: %s: dark and no motion until it is cleared by 0", words)
+            LOG.warning(
+                "STILL from before: %s: dark and no motion until it is cleared by 0 (0 override from others)", words
+            )
         if trims := self._door.engine.crew.trims.words():
             LOG.warning("TRIMS from before are in force: %s; `/fixture/NAME/trim 0 0` ends one", "; ".join(trims))
 

@@ -26,13 +26,14 @@ from bridge.daemon.identity import put_cid, show_cid
 from bridge.daemon.logs import LOG
 from bridge.daemon.remembered import (
     CLEAR,
-    EVERYTHING_STILL,
     Remembered,
+    digest,
     lasting_state,
     live_state,
+    still_in_doubt,
     taken_together,
 )
-from bridge.daemon.state_file import read, write
+from bridge.daemon.state_file import put_aside, read, write
 from bridge.errors import InputError
 
 State = TypeVar("State")
@@ -67,8 +68,11 @@ class StateFolder:
         live, doubt = self._checked("live.json", live_state, "ignored")
         lasting, doubt2 = self._checked("lasting.json", lasting_state, CLEAR)
         found = taken_together(live, lasting, now)
-        warnings = tuple(text for text in (doubt, doubt2) if text)
-        return replace(found, warnings=warnings, lasting=EVERYTHING_STILL if doubt2 else found.lasting)
+        if lasting is None and (doubt or doubt2 or live):  # where there is no live state either, it is the first start
+            still, doubt3 = still_in_doubt(live, gone=not doubt2)
+            doubt2 = doubt2 or f"{self.folder / 'lasting.json'}: {doubt3}"
+            found = replace(found, lasting=still)
+        return replace(found, warnings=tuple(text for text in (doubt, doubt2) if text))
 
     def _checked(self, name: str, check: Callable[[dict[str, Any]], State], so: str) -> tuple[State | None, str]:
         """What a file holds, or what is wrong with it and what becomes `so`."""
@@ -84,7 +88,7 @@ class StateFolder:
 
     def write_lasting(self, data: Mapping[str, Any]) -> None:
         """Replace lasting.json, on disk for sure when this returns: people may be aloft."""
-        self._put("lasting.json", data, durable=True)
+        self._put("lasting.json", {**data, "digest": digest(data)}, durable=True)
 
     def write_poses(self, data: Mapping[str, Any]) -> None:
         """Replace poses.json, what the daemon aims with from now on."""
@@ -138,6 +142,7 @@ def _folder_of(folder: Path, show: Path) -> Path:
 
 
 def _lock(path: Path, show: Path) -> int:
+    put_aside(path)
     handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)

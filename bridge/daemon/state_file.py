@@ -24,7 +24,7 @@ def read(path: Path) -> tuple[dict[str, Any] | None, str]:
     The words NaN and Infinity are numbers here: the engine keeps "none" and "never" so, and checks each by itself.
     """
     try:
-        data = json.loads(_octets(path), parse_int=_whole, parse_float=_finite)
+        data = json.loads(octets(path), parse_int=_whole, parse_float=_finite)
     except FileNotFoundError:
         return None, ""
     except (OSError, ValueError, RecursionError) as error:  # ValueError: not JSON, or not UTF-8
@@ -34,8 +34,8 @@ def read(path: Path) -> tuple[dict[str, Any] | None, str]:
     return data, ""
 
 
-def _octets(path: Path) -> bytes:
-    """Of a regular file: a fifo would keep the start waiting for ever."""
+def octets(path: Path) -> bytes:
+    """Of a regular file, else ValueError: a fifo would keep the start waiting for ever. Raises OSError."""
     with open(os.open(path, os.O_RDONLY | os.O_NONBLOCK), "rb") as file:
         if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
             raise ValueError("no regular file")
@@ -53,6 +53,12 @@ def _finite(text: str) -> float:
     if not math.isfinite(number := float(text)):
         raise ValueError(f"{text} is no finite number")
     return number
+
+
+def put_aside(path: Path) -> None:
+    """What stands here and is no file (a folder, a fifo) gets another name, so that a file can be written. OSError."""
+    if os.path.lexists(path) and not path.is_file():
+        os.rename(path, path.with_name(f"{path.name}.damaged-{time.time_ns()}"))
 
 
 def pieces(data: Any, depth: int = 0) -> Iterator[str]:
@@ -90,6 +96,8 @@ def write(path: Path, data: Mapping[str, Any], durable: bool, by: str = ".new") 
     `by` is the ending of the file that is written first and then takes the name.
     """
     temporary = path.with_suffix(by)
+    for place in (path, *([temporary] if temporary.is_dir() else [])):
+        put_aside(place)
     with temporary.open("w", encoding="ascii") as file:
         for piece in pieces({"version": VERSION, **data}):
             file.write(piece)

@@ -17,7 +17,7 @@ TrimRow = tuple[str, str, float, float]
 
 
 class Pointing(NamedTuple):
-    """Where a head is sent: pan and tilt in degrees, raw zoom and focus where it has them."""
+    """Where a head is sent: pan and tilt in degrees, the raw zoom in force, and the raw focus if a hand has set it."""
 
     pan: float
     tilt: float
@@ -68,10 +68,8 @@ def pointing(door: Door, name: str) -> Pointing:
     engine = door.engine
     number = engine.rig.names.index(name)
     pan, tilt = np.degrees(engine.sent_angles(number)).tolist()
-    frame = engine.frame
-    if frame is None:
-        return Pointing(pan, tilt, None, None)
-    return Pointing(pan, tilt, _raw(frame.zoom_raw[number]), _raw(frame.focus_raw[number]))
+    zoom, focus = engine.lens_of(number)
+    return Pointing(pan, tilt, _raw(zoom), _raw(focus))
 
 
 def _raw(value: float) -> int | None:

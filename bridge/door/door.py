@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -26,19 +27,25 @@ from bridge.follow.keeping import Data, mapping_in
 from bridge.follow.moving.reach import Reach
 from bridge.geometry.stage import Point3
 from bridge.rig.encode import Encoder
-from bridge.rig.fixture import Pose
+from bridge.rig.fixture import OwnTables, Pose
 from bridge.rig.rig import Rig
 from bridge.show.model import Show
 
+NONE: Mapping[str, OwnTables] = MappingProxyType({})
+
 
 class Made(NamedTuple):
-    """What a show is run with: its engine, its commands and its encoder. Slow to make, so made beside the loop."""
+    """What a show is run with: its engine, its commands and its encoder. Slow to make, so made beside the loop.
+
+    `optics` are tables of zoom and focus that were learned since the show was read.
+    """
 
     show: Show
     poses: Mapping[str, Pose]
     engine: Engine
     commands: Commands
     encoder: Encoder
+    optics: Mapping[str, OwnTables]
 
 
 class MadePoses(NamedTuple):
@@ -46,16 +53,22 @@ class MadePoses(NamedTuple):
 
     engine: Engine
     poses: Mapping[str, Pose]
+    optics: Mapping[str, OwnTables]
     reach: Reach
 
 
-def make(show: Show, aimed_with: Mapping[str, Pose] | None = None, short_ways: bool = True) -> Made:
-    """Engine, commands and encoder of a show; `aimed_with` are other poses than those of the show."""
+def make(
+    show: Show,
+    aimed_with: Mapping[str, Pose] | None = None,
+    short_ways: bool = True,
+    optics: Mapping[str, OwnTables] = NONE,
+) -> Made:
+    """Engine, commands and encoder of a show; `aimed_with` and `optics` are others than those of the show."""
     known = {fixture.name for fixture in show.fixtures}
     used = {n: pose for n, pose in (show.poses if aimed_with is None else aimed_with).items() if n in known}
-    rig = Rig.from_fixtures(show.fixtures, used)
+    rig = Rig.from_fixtures(show.fixtures, used).with_tables(optics)
     engine = Engine(rig, show.stage, show.network.lost_input, dict(show.solved_marks), short_ways=short_ways)
-    return Made(show, used, engine, Commands(engine), Encoder(rig))
+    return Made(show, used, engine, Commands(engine), Encoder(rig), optics)
 
 
 class Door:
@@ -147,18 +160,21 @@ class Door:
 
     # Poses and shows
 
-    def prepare_poses(self, fresh: Mapping[str, Pose]) -> MadePoses:
-        """The slow part of taking poses: may run in another thread, changes nothing."""
-        engine, merged = self.engine, {**self._made.poses, **fresh}
-        return MadePoses(engine, merged, engine.prepare(merged))
+    def prepare_poses(self, fresh: Mapping[str, Pose], optics: Mapping[str, OwnTables] = NONE) -> MadePoses:
+        """The slow part of taking poses and tables: may run in another thread, changes nothing."""
+        engine, merged, tables = self.engine, {**self._made.poses, **fresh}, {**self._made.optics, **optics}
+        return MadePoses(engine, merged, tables, engine.prepare(merged, optics))
 
     def _take_poses(self, event: events.NewPoses) -> None:
         prepared = event.prepared
         if prepared is None or prepared.engine is not self.engine:  # the show was read again in the meantime
             known = {fixture.name for fixture in self.show.fixtures}
-            prepared = self.prepare_poses({n: pose for n, pose in event.poses.items() if n in known})
+            prepared = self.prepare_poses({n: p for n, p in event.poses.items() if n in known}, event.optics)
         self.engine.adopt(prepared.reach, event.marks)
-        self._made = self._made._replace(poses=prepared.poses)
+        self._made = self._made._replace(poses=prepared.poses, optics=prepared.optics)
+        if event.optics:
+            text = f"focus from now on as hands set it at the marks: {', '.join(sorted(event.optics))}"
+            self.news.tell("info", "optics", text)
 
     def _take_show(self, event: events.NewShow, now_s: float) -> None:
         before, made = self._made, event.prepared or make(event.show)
@@ -208,13 +224,15 @@ class Door:
             "transmission": self.transmission.state(),
             "locked": self.lock.on,
             "poses": poses.to_json(self.poses),
+            "optics": poses.tables_to_json(self._made.optics),
             "marks": {name: list(at) for name, at in self.engine.marks.items()},
         }
 
     def restore(self, data: Any) -> None:
         """Take up what `state` gave, under the same show and CID."""
         data = mapping_in(data)
-        self._made = make(self.show, poses.from_json(data["poses"]))
+        optics = poses.tables_from_json(data.get("optics", {}))
+        self._made = make(self.show, poses.from_json(data["poses"]), optics=optics)
         self.engine.marks.update(marks_from(data["marks"]))
         self.engine.restore(data["engine"])
         self.transmission.restore(data["transmission"])

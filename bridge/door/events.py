@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from bridge.geometry.stage import Point3
-from bridge.rig.fixture import Pose
+from bridge.rig.fixture import OwnTables, Pose
 from bridge.show.model import Show
 
 
@@ -40,7 +40,7 @@ class Message:
 
 @dataclass(frozen=True, slots=True)
 class NewPoses:
-    """Other poses to aim with from now on, and places of marks that were solved with them.
+    """Other poses to aim with from now on, places of marks that were solved with them, and tables of zoom and focus.
 
     `prepared` is what Door.prepare_poses made of them beside the loop; without it that is done now.
     """
@@ -49,6 +49,7 @@ class NewPoses:
     poses: Mapping[str, Pose]
     marks: Mapping[str, Point3] = field(default_factory=dict)
     prepared: Any = None
+    optics: Mapping[str, OwnTables] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

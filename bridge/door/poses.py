@@ -11,9 +11,11 @@ from collections.abc import Mapping
 from dataclasses import asdict, fields
 from typing import Any
 
-from bridge.rig.fixture import Mechanics, Pose
+from bridge.rig.fixture import Mechanics, OwnTables, Pose
 
 OFF_UNIT = 1e-6
+MOST, MOST_SCALE = 1e9, 0.5  # what the engine can reckon with; the scale as in poses.yaml
+_ERRORS = ("aim_error_rms", "aim_error_p95")
 _TUPLES = ("position", "rotation", "faces", "position_sigma", "rotation_sigma")
 
 
@@ -27,10 +29,27 @@ def from_json(data: Any) -> dict[str, Pose]:
     return {str(name): _pose(entry) for name, entry in data.items()}
 
 
+def tables_to_json(tables: Mapping[str, OwnTables]) -> dict[str, Any]:
+    """JSON-able data."""
+    return {name: own._asdict() for name, own in tables.items()}
+
+
+def tables_from_json(data: Any) -> dict[str, OwnTables]:
+    """What `tables_to_json` was given."""
+    return {str(name): OwnTables(*(_rows(own.get(key)) for key in OwnTables._fields)) for name, own in data.items()}
+
+
+def _rows(rows: Any) -> Any:
+    return None if rows is None else tuple(tuple(row) for row in rows)
+
+
 def _pose(entry: Mapping[str, Any]) -> Pose:
     known = {field.name for field in fields(Pose)}
     values = {key: value for key, value in entry.items() if key in known}
     values["mechanics"] = Mechanics(**{key: _number(value) for key, value in entry["mechanics"].items()})
+    _number(values["mechanics"].pan_scale, MOST_SCALE)
+    for key in _ERRORS:
+        values[key] = None if values.get(key) is None else _number(values[key])
     for key in _TUPLES:
         if values.get(key) is not None:
             values[key] = tuple(_number(value) for value in values[key])
@@ -44,7 +63,7 @@ def _pose(entry: Mapping[str, Any]) -> Pose:
     return Pose(**values)
 
 
-def _number(value: Any) -> float:
-    if type(value) not in (int, float) or not math.isfinite(value):
-        raise ValueError(f"{value!r:.40} is no finite number")
+def _number(value: Any, most: float = MOST) -> float:
+    if type(value) not in (int, float) or not abs(value) <= most:
+        raise ValueError(f"{value!r:.40} is no number of at most {most:g}")
     return float(value)

@@ -35,7 +35,8 @@ def event(of: events.Event, obeyed: int) -> bytes:
     match of:
         case events.NewPoses():
             marks = {name: list(at) for name, at in of.marks.items()}
-            return _octets("poses", obeyed, {"at_s": of.at_s, "poses": poses.to_json(of.poses), "marks": marks})
+            data = {"poses": poses.to_json(of.poses), "marks": marks, "optics": poses.tables_to_json(of.optics)}
+            return _octets("poses", obeyed, {"at_s": of.at_s, **data})
         case events.NewShow():
             return _octets("show", obeyed, {"at_s": of.at_s, "files": dict(of.files)})
         case events.OthersHeard():
@@ -57,7 +58,8 @@ def event_from(data: Data, load: LoadFiles) -> events.Event | None:
     at_s = float(data["at_s"])
     match data["kind"]:
         case "poses":
-            return events.NewPoses(at_s, poses.from_json(data["poses"]), marks_from(data["marks"]))
+            optics = poses.tables_from_json(data.get("optics", {}))
+            return events.NewPoses(at_s, poses.from_json(data["poses"]), marks_from(data["marks"]), optics=optics)
         case "show":
             return events.NewShow(at_s, load(data["files"]), data["files"])
         case "heard":

@@ -13,6 +13,7 @@ next:
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -29,7 +30,7 @@ from bridge.follow.where.place import Whereabouts
 from bridge.follow.who.crew import Crew
 from bridge.geometry.frames import Array
 from bridge.geometry.stage import Point3, Stage
-from bridge.rig.fixture import Pose
+from bridge.rig.fixture import OwnTables, Pose
 from bridge.rig.rig import Rig
 from bridge.wire.settings import LostInput
 
@@ -80,6 +81,7 @@ class Engine:
         task = crew.task(roles, scene, moving.motors.angle, now_s)
         motion = moving.step(task, roles, scene.leapt, fade, dt_s, now_s)
         lens = lighting.lens(roles, crew, task.size, motion.aim.distance)
+        self.judge.clip(self.place.floors.lowest)
         holds = self.judge.judge(scene, roles, task, motion, lens.angle_rad, crew.dark, crew.actions.dark(now_s))
         light = lighting.light(scene, roles, task, motion, lens, holds, crew, dt_s, now_s)
         pan, tilt = motion.angle
@@ -97,15 +99,19 @@ class Engine:
         """Output starts now: nobody knows where the heads are, so they stay dark for a moment."""
         self.lighting.begin(now_s, np.ones(len(self.rig), dtype=bool))
 
-    def prepare(self, poses: Mapping[str, Pose]) -> Reach:
+    def prepare(self, poses: Mapping[str, Pose], optics: Mapping[str, OwnTables] | None = None) -> Reach:
         """The slow part of `adopt`; changes nothing, so that it can be done in another thread."""
-        return Reach(self.rig.with_poses(poses), self._ground, self._short_ways)
+        return Reach(self.rig.with_poses(poses).with_tables(optics or {}), self._ground, self._short_ways)
 
     def adopt(self, reach: Reach, marks: Mapping[str, Point3] | None = None) -> None:
-        """Aim with other poses from now on: small corrections slowly and in the light, others in the dark."""
+        """Aim with other poses from now on: small corrections slowly and in the light, others in the dark.
+
+        Zoom and focus are by the tables of `reach` at once.
+        """
         self.rig = reach.rig
         self.crew.solved(reach.rig.has_pose)
         self.judge.take(reach.rig)
+        self.lighting.take(reach.rig)
         self.moving.adopt(reach)
         self.marks.update(marks or {})
 
@@ -131,6 +137,15 @@ class Engine:
         """Pan and tilt (rad) that a head is sent: by hand where it is aimed so, else those of the last frame."""
         by_hand = self.crew.hand.angles(fixture)
         return self.moving.standing(fixture) if by_hand is None else by_hand
+
+    def lens_of(self, fixture: int) -> tuple[float, float]:
+        """Raw zoom that a head is sent, and the raw focus that a hand has set for it; NaN for none."""
+        hand, frame = self.crew.hand, self.frame
+        if not hand.active[fixture]:
+            return (math.nan if frame is None else float(frame.zoom_raw[fixture])), math.nan
+        tightest, _ = self.rig.optics.zoom_for(np.zeros(len(self.rig)), np.ones(len(self.rig)))
+        zoom = tightest[fixture] if np.isnan(hand.zoom[fixture]) else hand.zoom[fixture]
+        return float(zoom), float(hand.focus[fixture])
 
     def angles_towards(self, fixture: int, point: Point3) -> tuple[float, float] | None:
         """Pan and tilt (rad) that put a head's beam on a point by what is known of its pose; None: out of reach."""

@@ -9,8 +9,9 @@ SIGHTED_BY = ("pool", "axis", "unknown")
 
 @dataclass(frozen=True)
 class Sighting:
-    """Where a head pointed, in degrees as sent (unwrapped), when its beam sat on a mark; zoom and focus raw.
+    """Where a head pointed, in degrees as sent (unwrapped), when its beam sat on a mark.
 
+    `zoom` (raw) is what was in force, `focus` (raw) what a hand found sharp there, None where none has set it.
     `sighted_by` (one of SIGHTED_BY, None: as the stage says) is what was centred on the mark. `where` is `file:line`
     for messages. Face 1 is tilt >= 0, face 2 tilt < 0.
     """

@@ -1,7 +1,8 @@
 """What sightings teach about zoom and focus: the values at which a person found the spot sharp and tight.
 
-A focus value recorded at a mark is a row (distance from lens to mark, raw) of that fixture's own table. Rows are merged
-into the profile's table only where the result stays monotone and the values lie near what the profile says.
+A focus value recorded at a mark is a row (distance from lens to mark, raw) of that fixture's own table; the bridge
+keeps one in a sighting only where a hand has set it. Rows are merged into the profile's table only where the result
+stays monotone and the values lie near what the profile says.
 """
 
 from __future__ import annotations
@@ -38,10 +39,18 @@ def learned_optics(
             for s in sightings
             if s.fixture == fixture.name and s.focus is not None and s.mark in calibration.marks
         ]
-        table = focus_table(rows, fixture.profile.focus or (), fixture.profile.full_scale("focus"))
+        table = focus_table(_found(rows), fixture.profile.focus or (), fixture.profile.full_scale("focus"))
         if table is not None:
             out[fixture.name] = {"focus": [[round(d, 3), round(raw)] for d, raw in table]}
     return out
+
+
+def _found(rows: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Rows without those of one value at several distances: it was set at one of them, and nobody can tell which."""
+    reach: dict[float, list[float]] = {}
+    for distance, raw in rows:
+        reach.setdefault(raw, []).append(distance)
+    return [(d, raw) for d, raw in rows if max(reach[raw]) - min(reach[raw]) < CLOSE]
 
 
 def focus_table(

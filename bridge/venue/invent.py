@@ -21,7 +21,8 @@ class Scatter:
 
     `yaw_unknown_deg` is the half width of a uniform offset: nobody knows how the base was turned on its clamp.
     Position scatter is that of the rig's `at_sigma` where it says one. The mechanical terms are about half of what
-    facts/solver.md takes as priors for heads of all ages.
+    facts/solver.md takes as priors for heads of all ages. How far zoom (of its angle) and focus (of full scale) of two
+    heads of a type lie apart is from memory.
     """
 
     position_m: float = 0.2
@@ -34,6 +35,8 @@ class Scatter:
     lens_m: float = 0.01
     pan_scale: float = 0.0005
     backlash_deg: float = 0.03
+    zoom_share: float = 0.02
+    focus_share: float = 0.02
 
 
 def invent(show: Show, seed: int, scatter: Scatter = Scatter()) -> Truth:
@@ -73,6 +76,7 @@ def _head(show: Show, fixture: Fixture, rng: np.random.Generator, scatter: Scatt
     )
     # Pure delay of packet and processor, the same for light and motors; the rest is the motors' smoothing.
     share = rng.uniform(0.2, 0.4)
+    lens = rng.spawn(1)[0].normal(size=2)  # dice of its own, so that a seed hangs the heads as it always did
     return FixtureTruth(
         position=_rounded(position),
         rotation=_rotation(fixture, rng, scatter),
@@ -83,6 +87,8 @@ def _head(show: Show, fixture: Fixture, rng: np.random.Generator, scatter: Scatt
         zoom_travel_s=round(rng.uniform(0.6, 1.2), 3),
         focus_travel_s=round(rng.uniform(0.6, 1.2), 3),
         dimmer_s=round(rng.uniform(0.001, 0.005), 4),
+        zoom_scale=round(float(np.clip(1.0 + scatter.zoom_share * lens[0], 0.9, 1.1)), 4),
+        focus_off=round(float(np.clip(scatter.focus_share * lens[1], -0.1, 0.1)), 4),
     )
 
 

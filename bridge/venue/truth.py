@@ -23,7 +23,8 @@ class FixtureTruth:
 
     `backlash_deg` is the play of both axes, `dead_time_s` the pure delay from packet to motor, `smoothing_s` the lag
     that the maker's filter adds to a steady motion, the travel times are from one end of zoom or focus to the other,
-    `dimmer_s` the time constant of the light's response.
+    `dimmer_s` the time constant of the light's response. `zoom_scale` is the true beam angle over the profile's, and
+    `focus_off` what the true focus is beside the profile's, as a share of full scale.
     """
 
     position: Point3
@@ -35,6 +36,8 @@ class FixtureTruth:
     zoom_travel_s: float = 0.0
     focus_travel_s: float = 0.0
     dimmer_s: float = 0.0
+    zoom_scale: float = 1.0
+    focus_off: float = 0.0
 
 
 @dataclass(frozen=True)

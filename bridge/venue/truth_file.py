@@ -17,6 +17,11 @@ from bridge.show.values import list_of as _list_of
 from bridge.show.yaml12 import Node
 from bridge.venue.truth import FixtureTruth, Quaternion, Truth
 
+PLAIN = (
+    *("backlash_deg", "dead_time_s", "smoothing_s", "zoom_travel_s", "focus_travel_s", "dimmer_s"),
+    *("zoom_scale", "focus_off"),
+)
+"""Terms of a head that are one number each, as they are written."""
 _angle = number(-30, 30, unit="degrees")
 _offset = number(-1, 1, unit="metres")
 _seconds = number(0, 10, unit="seconds")
@@ -68,6 +73,8 @@ def _fixture(_name: str, node: Node) -> FixtureTruth:
         zoom_travel_s=keys.optional("zoom_travel_s", _seconds, 0.0),
         focus_travel_s=keys.optional("focus_travel_s", _seconds, 0.0),
         dimmer_s=keys.optional("dimmer_s", _seconds, 0.0),
+        zoom_scale=keys.optional("zoom_scale", number(0.5, 2.0), 1.0),
+        focus_off=keys.optional("focus_off", number(-0.5, 0.5), 0.0),
     )
     keys.done()
     return truth
@@ -97,7 +104,7 @@ def dump_truth(truth: Truth) -> str:
         lines += [f"  {fixture}:", f"    position: {_flow(head.position)}", f"    rotation: {_flow(head.rotation)}"]
         terms = ", ".join(f"{key}: {float(value)!r}" for key, value in vars(head.mechanics).items())
         lines.append(f"    mechanics: {{{terms}}}")
-        for key in ("backlash_deg", "dead_time_s", "smoothing_s", "zoom_travel_s", "focus_travel_s", "dimmer_s"):
+        for key in PLAIN:
             lines.append(f"    {key}: {float(getattr(head, key))!r}")
     if truth.marks:
         lines.append("marks:")

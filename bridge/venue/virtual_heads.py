@@ -54,7 +54,7 @@ class VirtualHeads:
         self._to = np.radians([[a.to_deg for a in pair] for pair in axes]).T
         self._speed = np.radians([[a.speed for a in pair] for pair in axes]).T
         self._acceleration = np.radians([[a.acceleration for a in pair] for pair in axes]).T
-        self._optics = OpticsTables(fixtures)
+        self._optics = OpticsTables(fixtures, truths)
         self._load(truths)
         self._home()
 

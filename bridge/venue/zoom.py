@@ -1,4 +1,7 @@
-"""What a head's lens does with zoom and focus values, read from the profile's tables by the venue itself."""
+"""What a head's lens does with zoom and focus values: the profile's tables, and how this lens differs from them.
+
+What the bridge has learned (poses.yaml) does not change a lens, so whether it learned rightly can be measured.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bridge.rig.fixture import Fixture
+from bridge.venue.truth import FixtureTruth
 
 Array = NDArray[np.float64]
 BEAM_WITHOUT_TABLE_DEG = 8.0  # a head whose profile says nothing of its lens; common practice, no source
@@ -17,11 +21,12 @@ BEAM_OF_FIELD = 0.5486
 
 
 class OpticsTables:
-    """Zoom and focus tables of n heads; values are shares 0..1 of the channel's full scale, (n,)."""
+    """True zoom and focus tables of n heads; values are shares 0..1 of the channel's full scale, (n,)."""
 
-    def __init__(self, fixtures: Sequence[Fixture]) -> None:
-        self._zoom = [_zoom_table(f) for f in fixtures]
-        self._focus = [_focus_table(f) for f in fixtures]
+    def __init__(self, fixtures: Sequence[Fixture], truths: Sequence[FixtureTruth]) -> None:
+        pairs = list(zip(fixtures, truths, strict=True))
+        self._zoom = [_zoom_table(f, t.zoom_scale) for f, t in pairs]
+        self._focus = [_focus_table(f, t.focus_off) for f, t in pairs]
 
     def zoom(self, share: Array) -> tuple[Array, Array]:
         """Full beam angles (rad, to 50 % of centre intensity) and candela at full level (nan: not known)."""
@@ -35,24 +40,24 @@ class OpticsTables:
         return np.array([np.nan if t is None else 1 / np.interp(s, t[0], t[1]) for s, t in pairs])
 
 
-def _zoom_table(fixture: Fixture) -> tuple[Array, Array, Array]:
+def _zoom_table(fixture: Fixture, scale: float) -> tuple[Array, Array, Array]:
     table = fixture.profile.zoom
-    rows = fixture.zoom_table or (table.rows if table else ((0.0, BEAM_WITHOUT_TABLE_DEG, None),))
+    rows = table.rows if table else ((0.0, BEAM_WITHOUT_TABLE_DEG, None),)
     full = fixture.profile.full_scale("zoom") if "zoom" in fixture.profile.channels else 1
     share = np.array([row[0] for row in rows]) / full
     edge = BEAM_OF_FIELD if table and table.edge == "field" else 1.0
-    angle = np.array([row[1] for row in rows]) * edge
+    angle = np.array([row[1] for row in rows]) * edge * scale
     candela = np.array([np.nan if row[2] is None else row[2] for row in rows], dtype=np.float64)
     return share, angle, candela
 
 
-def _focus_table(fixture: Fixture) -> tuple[Array, Array] | None:
+def _focus_table(fixture: Fixture, off: float) -> tuple[Array, Array] | None:
     """Raw (as a share, rising) against dioptres: between the rows a lens is nearly linear in 1/distance."""
-    rows = fixture.focus_table or fixture.profile.focus
+    rows = fixture.profile.focus
     if not rows or "focus" not in fixture.profile.channels:
         return None
     full = fixture.profile.full_scale("focus")
-    ordered = sorted((raw / full, 1 / distance) for distance, raw in rows)
+    ordered = sorted((raw / full + off, 1 / distance) for distance, raw in rows)
     return np.array([r for r, _ in ordered]), np.array([d for _, d in ordered])
 
 

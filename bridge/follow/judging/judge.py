@@ -50,6 +50,10 @@ class Judge:
         """Switch one of them."""
         self._no_light.on[number] = on
 
+    def clip(self, lowest_floor_m: float) -> None:
+        """Light ends at the lowest floor, wherever that has been moved."""
+        self._no_light.clip(lowest_floor_m)
+
     def cones_touch(self, beams: Lines, angle_rad: Array, distance: Array) -> np.ndarray:
         """Whose cone (N,), widened by the predicted aim error, touches a no-light area (fmax: no zoom counts as 0)."""
         half = np.fmax(angle_rad, 0.0) / 2 + np.arctan2(self._rig.aim_error, np.maximum(distance, 0.1))

@@ -25,7 +25,17 @@ class NoLight:
     def __init__(self, areas: Sequence[Area], lowest_floor_m: float) -> None:
         self.names = [area.name for area in areas]
         self.on = np.array([area.on for area in areas], dtype=bool)
-        self._prisms = [_Prism(area, lowest_floor_m) for area in areas]
+        self._areas = tuple(areas)
+        self._clip_at(lowest_floor_m)
+
+    def clip(self, lowest_floor_m: float) -> None:
+        """Leave out what lies under the lowest floor, should that be another one now."""
+        if lowest_floor_m != self._lowest_m:
+            self._clip_at(lowest_floor_m)
+
+    def _clip_at(self, lowest_floor_m: float) -> None:
+        self._lowest_m = lowest_floor_m
+        self._prisms = [_Prism(area, lowest_floor_m) for area in self._areas]
 
     @property
     def any_on(self) -> bool:

@@ -64,6 +64,10 @@ class Lighting(Part):
         self._factor = np.ones(count)
         self._zoom_raw, self._focus_raw = np.full(count, np.nan), np.full(count, np.nan)
 
+    def take(self, rig: Rig) -> None:
+        """Zoom and focus by these tables from now on."""
+        self._rig = rig
+
     def begin(self, now_s: float, where: np.ndarray) -> None:
         """Output to these heads (N,) starts: nobody knows where they are, so they stay dark for a moment."""
         self._gates.begin(now_s, where)

@@ -1,8 +1,9 @@
 """Moves in black: a target that jumps further than its heads can follow in a set time is left in the dark.
 
 All heads of a target go together: out where they stand, then move, then in again when the last has arrived. A head
-that is away on its own (handed over, back from out or from a sighting, at a pan stop, slower than a runner) goes on its
-own, also in the dark, and takes nobody with it; once arrived it is `settled` and belongs to the group.
+that is away on its own (handed over, back from out or from a sighting, at a pan stop, slower than a runner, turning to
+its other face) goes on its own, also in the dark, and takes nobody with it; once arrived it is `settled` and belongs to
+the group.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ class Jumps(Part):
         Field("settled", "heads", bool),
         Field("arrived", "heads", bool),
         Field("_in_the_dark", "heads", bool),
+        Field("_turning", "heads", bool),
         time_field("_away_s", "heads"),
         Field("steady", kind=bool),
     )
@@ -42,7 +44,7 @@ class Jumps(Part):
         self.steady = False
         self.settled = np.zeros(heads, dtype=bool)
         self.arrived = np.zeros(heads, dtype=bool)
-        self._in_the_dark = np.zeros(heads, dtype=bool)
+        self._in_the_dark, self._turning = np.zeros(heads, dtype=bool), np.zeros(heads, dtype=bool)
         self._away_s = np.full(heads, NEVER_S)
 
     def restore(self, data: Any, seats: Seats) -> None:
@@ -76,7 +78,7 @@ class Jumps(Part):
     def update(self, miss: Array, size: Array, lag: Array, able: np.ndarray, follows: np.ndarray, now_s: float) -> None:
         """Note who of the `able` has arrived (for its lag, so that the lamp is there too); end complete moves."""
         self._away_s = np.where(miss > ARRIVED_SHARE * size, now_s, self._away_s)
-        self.arrived = (now_s - self._away_s >= lag) & (miss <= ARRIVED_SHARE * size)
+        self.arrived = (now_s - self._away_s >= lag) & (miss <= ARRIVED_SHARE * size) & ~self._turning
         if self.moving.any():
             late = np.zeros_like(self.moving)
             late[follows[able & self.settled & ~self.arrived]] = True
@@ -84,6 +86,17 @@ class Jumps(Part):
         self.settled = able & (self.settled | self.arrived)
         self._in_the_dark &= ~self.arrived
         self.steady = bool(self.settled.all() and self.arrived.all() and not self.moving.any())
+
+    def turn(self, where: np.ndarray) -> None:
+        """These heads go over to another face: in the dark, though their beams are still where they belong."""
+        if where.any():
+            self.leave(where, in_the_dark=True)
+            self._turning = self._turning | where
+
+    def turned(self, where: np.ndarray) -> None:
+        """These heads are where they were to go."""
+        if self._turning.any():
+            self._turning = self._turning & ~where
 
     def leave(self, where: np.ndarray, in_the_dark: bool = False) -> None:
         """These heads belong to no group until they have arrived again; `in_the_dark` however short the way."""

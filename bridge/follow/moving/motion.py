@@ -17,6 +17,7 @@ from bridge.geometry.frames import Array
 from bridge.geometry.mechanics import miss_distance
 from bridge.rig.rig import Rig
 
+TURNED_RAD = np.radians(1.0)  # nearer than that a head is on the face that it turned to
 LONGEST_STEP_S = 0.1  # a stall is not made up for by a leap
 Lines = tuple[Array, Array]
 
@@ -117,6 +118,8 @@ class Moving(Part):
         miss = miss_distance(*self._beams(), task.points)
         if not roles.walking:
             self._begin_moves(goal, miss, task, roles, able, leapt, fade, now_s)
+            self._jumps.turn(self._turning(aim, goal, miss, task, roles, fade))
+        turned = goal
         goal = self._ease_in(goal, miss, task.size, able, now_s)
         goal = self._way_round(goal, task, roles, fade)
         if not self._placed:
@@ -125,6 +128,7 @@ class Moving(Part):
         elif dt_s > 0:
             self.motors.step(goal, min(dt_s, LONGEST_STEP_S), roles.still)
         beams = self._beams()
+        self._jumps.turned(np.abs(self.motors.angle - turned).max(axis=0) <= TURNED_RAD)
         self._jumps.update(
             miss_distance(*beams, task.points) - short, task.size, self._rig.lag, able, task.follows, now_s
         )
@@ -175,6 +179,18 @@ class Moving(Part):
             time_s = self.motors.time_to(goal)
             self._jumps.begin(lost, time_s, leapt, task.follows, now_s)
             self._jumps.join(joining & able, time_s)
+
+    def _turning(self, aim: Aim, goal: Array, miss: Array, task: Task, roles: Cast, fade: Array) -> np.ndarray:
+        """Heads (N,) that light their target, go over to another face or turn for it, and would leave it on the way.
+
+        Near its pan axis a head goes over with hardly a move, and stays in the light.
+        """
+        turning = aim.changed & roles.aims & (fade > 0) & ~self._jumps.under_way(task.follows)
+        turning &= miss <= task.size / 2
+        if not turning.any():
+            return self._nobody
+        half_way = self._rig.heads.beam(*((self.motors.angle + goal) / 2))
+        return np.asarray(turning & (miss_distance(*half_way, task.points) > task.size / 2))
 
     def _ease_in(self, goal: Array, miss: Array, size: Array, able: np.ndarray, now_s: float) -> Array:
         """After new poses, heads that still light their target go to it slowly from where they are."""

@@ -63,6 +63,7 @@ class Aim(NamedTuple):
     clamped: np.ndarray
     beyond: np.ndarray
     inside: bool
+    changed: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -126,14 +127,15 @@ class Reach(Part):
         if self._short_ways:
             pan, tilt, length, unsure = self._as_before(points, pan_now)
             if not unsure.any():
-                return Aim(pan, tilt, self._face, length, pan, tilt, self._nobody, self._nobody, True)
+                return Aim(pan, tilt, self._face, length, pan, tilt, self._nobody, self._nobody, True, self._nobody)
         else:
             pan, tilt, length, unsure = np.zeros(len(rig)), np.zeros(len(rig)), np.zeros(len(rig)), everybody
         rows = np.flatnonzero(unsure)
         branch = self._branch.copy()
         branch[rows], pan[rows], tilt[rows], length[rows] = self._chosen(points[rows], pan_now[rows], rows)
+        changed = branch != self._branch
         self._take_branch(branch)
-        return self._clamp(pan, tilt, self._face, length)
+        return self._clamp(pan, tilt, self._face, length, changed)
 
     def _chosen(self, points: Array, pan_now: Array, rows: np.ndarray) -> tuple[np.ndarray, Array, Array, Array]:
         """Branch, pan, tilt and beam length of some heads: the best of both faces and all turns."""
@@ -204,13 +206,13 @@ class Reach(Part):
         cost = np.where(np.repeat(self.rig.faces[rows], len(TURNS), axis=1), cost, 1e9)
         return np.argmin(cost, axis=1)
 
-    def _clamp(self, pan: Array, tilt: Array, face: np.ndarray, length: Array) -> Aim:
+    def _clamp(self, pan: Array, tilt: Array, face: np.ndarray, length: Array, changed: np.ndarray) -> Aim:
         p, t = self.rig.pan, self.rig.tilt
         held_pan, held_tilt = np.clip(pan, p.low, p.high), np.clip(tilt, t.low, t.high)
         clamped = (np.abs(held_pan - pan) > EDGE) | (np.abs(held_tilt - tilt) > EDGE)
         past_pan, past_tilt = _inside(pan, p.range_low, p.range_high), _inside(tilt, t.range_low, t.range_high)
         beyond = (past_pan < -EDGE) | (past_tilt < -EDGE) | (length <= 0)
-        return Aim(held_pan, held_tilt, face, length, pan, tilt, clamped, beyond, False)
+        return Aim(held_pan, held_tilt, face, length, pan, tilt, clamped, beyond, False, changed)
 
 
 def find_home(rig: Rig, ground: Terrain) -> Home:

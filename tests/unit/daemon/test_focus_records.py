@@ -19,7 +19,7 @@ from bridge.door.door import Door
 from bridge.door.events import Event, NewPoses
 from bridge.door.poses import from_json, to_json
 from bridge.errors import Refused, ShowError
-from bridge.rig.fixture import Mechanics, Pose
+from bridge.rig.fixture import Mechanics, OwnTables, Pose
 from bridge.show.folder import read_tree
 from bridge.show.poses import read_poses
 from bridge.solve.measurements import Sighting
@@ -71,17 +71,31 @@ def test_a_recorded_sighting_is_on_disk_before_it_is_acknowledged(desk: Desk, tm
     events = desk.finish()
     assert [event[:3] for event in events] == [("/feed/sighting", "foh-1", "A")]
     (kept,), frame = records.sightings_on_disk(tmp_path), desk.door.engine.frame
-    zoom, focus_raw = kept.zoom, kept.focus
     assert frame is not None
-    assert (kept.fixture, kept.mark, kept.pan, kept.tilt, kept.zoom, kept.focus) == (
-        "foh-1",
-        "A",
-        10.1235,
-        50,
-        zoom,
-        focus_raw,
-    )
-    assert (zoom, focus_raw) == (round(float(frame.zoom_raw[0])), round(float(frame.focus_raw[0])))
+    assert (kept.fixture, kept.mark, kept.pan, kept.tilt) == ("foh-1", "A", 10.1235, 50)
+    assert (kept.zoom, kept.focus) == (65535, None), "the zoom in force; no hand has set the focus"
+    assert frame.zoom_raw[0] == 65535
+
+
+def test_only_a_focus_that_a_hand_has_set_in_this_session_is_kept(desk: Desk, tmp_path: Path) -> None:
+    def kept() -> tuple[int | None, int | None]:
+        desk.focus.record("foh-1", "A")
+        recorded = threading.Event()
+        desk.worker.do(recorded.set)
+        assert recorded.wait(10.0)
+        (sighting,) = records.sightings_on_disk(tmp_path)
+        return sighting.zoom, sighting.focus
+
+    say(desk.door, 5.0, "/sight/foh-1/zoom", 0.5)
+    assert kept() == (32768, None)
+    say(desk.door, 5.0, "/sight/foh-1/focus", 0.25)
+    assert kept() == (32768, 16384)
+    say(desk.door, 5.0, "/sight/foh-1/nudge", 1.0, -1.0)
+    assert kept() == (32768, 16384)
+    say(desk.door, 6.0, "/sight/foh-1/done")
+    say(desk.door, 6.0, "/sight/foh-1/point", 10.0, 50.0)
+    assert kept() == (65535, None)
+    desk.finish()
 
 
 def test_a_new_sighting_replaces_the_one_of_its_face_only_and_keeps_what_was_written_by_hand(
@@ -153,7 +167,7 @@ def test_a_walk_cannot_be_confirmed_without_poses(desk: Desk) -> None:
 
 def test_trusted_poses_are_taken_and_the_others_are_said(desk: Desk) -> None:
     good, bad = Pose((0, 0, 9), (0, 0, 0, 1)), Pose((0, 0, 9), (0, 0, 0, 1), trusted=False)
-    solved = SimpleNamespace(poses={"foh-1": good, "foh-2": bad}, solved_marks={"D": (1.0, 2.0, 0.0)})
+    solved = SimpleNamespace(poses={"foh-1": good, "foh-2": bad}, solved_marks={"D": (1.0, 2.0, 0.0)}, fixtures=())
     answer = SolveAnswer(solved, ("foh-2 at A is 61 cm off",), ("sight mark C as well",))  # type: ignore[arg-type]
     desk.focus._take(answer)
     assert desk.applied == [], "taken in the loop only"
@@ -167,6 +181,21 @@ def test_trusted_poses_are_taken_and_the_others_are_said(desk: Desk) -> None:
         ("/feed/solve", "note", "sight mark C as well"),
         ("/feed/solve", "untrusted", "1 poses taken, 1 not taken: they are not trusted"),
     ]
+    desk.finish()
+
+
+def test_what_was_learned_of_trusted_heads_acts_at_once(desk: Desk) -> None:
+    names, table = desk.door.engine.rig.names[:3], ((3.0, 59000.0), (20.0, 11000.0))
+    poses = {name: Pose((0, 0, 9), (0, 0, 0, 1), trusted=name != names[1]) for name in names[:2]}
+    use = desk.door.engine.rig.fixtures
+    fixtures = tuple(replace(f, focus_table=table) if f.name in names else f for f in use)
+    solved = SimpleNamespace(poses=poses, solved_marks={}, fixtures=fixtures)
+    desk.focus._take(SolveAnswer(solved))  # type: ignore[arg-type]
+    desk.jobs.pop(0)()
+    (event,) = desk.applied
+    assert event.optics == {names[0]: OwnTables(None, table)}
+    assert event.prepared.reach.rig.fixtures[0].focus_table == table
+    assert event.prepared.reach.rig.fixtures[1].focus_table is None
     desk.finish()
 
 

@@ -15,6 +15,7 @@ from bridge.daemon import lasting, state_file
 from bridge.daemon.boot import Moment
 from bridge.daemon.lasting import Lasting
 from bridge.daemon.memory import Memory
+from bridge.daemon.remembered import digest
 from bridge.daemon.state import StateFolder
 from bridge.daemon.worker import Worker
 from tests.unit.door.stand_ins import say, small_door
@@ -157,6 +158,8 @@ def test_what_was_switched_is_handed_on_at_once_and_not_behind_other_work(
     memory.switch()
     assert all_told.wait(LONG_S)
     data, doubt = state_file.read(folder.folder / "lasting.json")
+    assert data is not None
+    assert data.pop("digest") == digest(data)
     assert (data, doubt) == (
         {
             "version": 1,

@@ -140,9 +140,10 @@ def test_after_a_clean_stop_the_start_is_fresh(folder: StateFolder) -> None:
      b'"door": {"armed": true, "refused": [], "engine": {}}}'],
 )  # fmt: skip
 def test_a_damaged_state_is_warned_of_and_ignored(folder: StateFolder, text: bytes) -> None:
+    folder.write_lasting(LASTING)
     (folder.folder / "live.json").write_bytes(text)
     remembered = folder.remember(NOW)
-    assert remembered == Remembered(warnings=remembered.warnings)
+    assert remembered == Remembered(lasting=STILL, warnings=remembered.warnings)
     assert len(remembered.warnings) == 1
 
 
@@ -225,11 +226,12 @@ HOSTILE = [
 
 @pytest.mark.parametrize(("old", "new"), HOSTILE, ids=lambda text: text[:16])
 def test_a_live_state_of_another_shape_is_told_and_ignored(folder: StateFolder, old: str, new: str) -> None:
+    folder.write_lasting(LASTING)
     (folder.folder / "live.json").write_text(LIVE_JSON)
     assert folder.remember(NOW).live == DOOR
     (folder.folder / "live.json").write_text(LIVE_JSON.replace(old, new, 1))
     found = folder.remember(NOW)
-    assert found == Remembered(warnings=found.warnings)
+    assert found == Remembered(lasting=STILL, warnings=found.warnings)
     (text,) = found.warnings
     assert "live.json" in text
 

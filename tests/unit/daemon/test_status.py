@@ -67,8 +67,14 @@ def test_where_a_head_points_is_what_it_was_told_in_degrees(door: Door) -> None:
         door.tick(3.0 + step * PERIOD)
     pan, tilt, zoom, focus = status.pointing(door, "foh-1")
     assert (pan, tilt) == (pytest.approx(12.5), pytest.approx(40.25))
-    assert zoom == 32768
-    assert focus is not None
+    assert (zoom, focus) == (32768, None), "no hand has set the focus"
+    say(door, 8.0, "/sight/foh-1/focus", 0.25)
+    assert status.pointing(door, "foh-1")[2:] == (32768, 16384)
+    say(door, 8.0, "/sight/foh-1/done")
+    door.tick(8.0)
+    frame = door.engine.frame
+    assert frame is not None
+    assert status.pointing(door, "foh-1")[2:] == (round(float(frame.zoom_raw[0])), None)
 
 
 def test_before_the_first_frame_nobody_knows_zoom_and_focus_and_there_are_no_fixtures_to_tell() -> None:

@@ -117,3 +117,17 @@ def test_focus_is_learned_from_the_solved_distance(solved) -> None:
     found = learned_optics(fixtures, only, answer)
     assert set(found) == {"h0"}
     assert np.array(found["h0"]["focus"]) == pytest.approx(np.array(seen), abs=1e-3)
+
+
+def test_a_focus_that_was_set_once_and_left_as_the_head_went_from_mark_to_mark_teaches_nothing(solved) -> None:
+    """At one of the marks it was right, and nobody can tell at which."""
+    heads, sightings, answer = solved
+    channels = {"pan": (1, 2), "tilt": (3, 4), "dimmer": (5,), "focus": (6, 7)}
+    profile = Profile("focus", 7, channels, rigs.PROFILE.pan, rigs.PROFILE.tilt, focus=TABLE)
+    fixtures = [replace(f, profile=profile) for f in rigs.fixtures(heads)]
+    left = [replace(s, focus=30000) if s.fixture == "h0" else s for s in sightings]
+    assert learned_optics(fixtures, left, answer) == {}
+    raw = dict(zip("ABCDE", (30000, 30000, 30000, 30500, 31000), strict=True))
+    two = [replace(s, focus=raw[s.mark]) if s.fixture == "h0" else s for s in sightings]
+    only = [s for s in two if s.fixture == "h0" and raw[s.mark] > 30000]
+    assert learned_optics(fixtures, two, answer) == learned_optics(fixtures, only, answer)
