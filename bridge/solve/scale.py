@@ -142,10 +142,10 @@ def scale_suspect(fit: Fit, other: Fit, scale: float, sure: bool) -> Suspect:
     tapes = bool(len(fit.case.border.tape_metres))
     if np.any(fit.case.heads.at_weight) and np.any(fit.doubtful):
         return Suspect(None, None, "scale", _worth(fit, scale), sure=sure, detail=Resized(scale, "held", tapes))
-    plot, says = plot_scale(fit), ""
+    plot, wrong = plot_scale(other), ""  # of the rig as the tapes have it
     if plot is not None:
-        as_said, as_taped = (abs(plot[0] - s) / plot[1] for s in (1.0, scale))
+        as_said, as_taped = (abs(plot[0] - s) / plot[1] for s in (1 / scale, 1.0))
         if min(as_said, as_taped) < 3 < max(as_said, as_taped):
-            says = "survey" if as_said < as_taped else "tapes"
-    detail = Resized(scale, "tapes", tapes, says)
-    return Suspect(None, None, "scale", _worth(fit, scale), sure=sure and bool(says), detail=detail)
+            wrong = "survey" if as_taped < as_said else "tapes"
+    detail = Resized(scale, "tapes", tapes, wrong)
+    return Suspect(None, None, "scale", _worth(fit, scale), sure=sure and bool(wrong), detail=detail)

@@ -57,7 +57,7 @@ def shared_faults(fit: Fit, stage: Stage, many: bool) -> tuple[list[Suspect], Fi
     done: set[tuple[object, ...]] = set()
     for _ in range(MOST_FAULTS):
         faults = [f for f in _faults(fit, many) if (f.what, f.number) not in done]
-        tried = [(fit_case(f.case, stage, fit.trusses), f) for f in _likeliest(fit, faults, many)]
+        tried = [(fit_case(_started(fit, f), stage, fit.trusses), f) for f in _likeliest(fit, faults, many)]
         ranked = sorted(((left_over(other) + f.penalty, k) for k, (other, f) in enumerate(tried)))
         if not ranked:
             break
@@ -91,6 +91,18 @@ def _likeliest(fit: Fit, faults: list[Fault], many: bool) -> list[Fault]:
         left = [solve_together(f.case, fit.poses, fit.points, heads).chi2 + f.penalty for f in others]
         others = [others[k] for k in np.argsort(left)[:TRIED]]
     return ranges + others
+
+
+def _started(fit: Fit, fault: Fault) -> Case:
+    """The case of a fault; a freed mark starts where all heads together put it, or those that contradict it as surveyed
+    would be left out again."""
+    if fault.what not in (MARK, HEIGHT) or fit.trusses:
+        return fault.case
+    seen = solve_together(fault.case, fit.poses, fit.points, fit.solved).estimate.point[fault.number]
+    border, axes = fault.case.border, slice(0, 2) if fault.what == MARK else slice(2, 3)
+    at = border.point_at.copy()
+    at[fault.number, axes] = seen[axes]
+    return replace(fault.case, border=replace(border, point_at=at, point=at.copy()))
 
 
 def left_over(fit: Fit) -> float:
