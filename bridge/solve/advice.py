@@ -13,6 +13,7 @@ from bridge.solve.judge import in_line
 from bridge.solve.next_marks import good_first_marks
 from bridge.solve.relabel import sighted, symmetric_orders
 from bridge.solve.result import Learned, NextMark, SolvedFixture, Suspect
+from bridge.solve.verify import verify_advice
 from bridge.solve.words import MOUNT_WORDS, some, suspect_words
 
 WORTH = 0.002  # metres of rms that another sighting must bring to be advised
@@ -39,12 +40,7 @@ def advise(
     advice = [suspect_words(s) for s in suspects]
     advice += list(unsolved.values())
     advice += _far_marks(fit, stage) + _symmetry(fit)
-    unverified = [f.name for f in solved.values() if not f.verified]
-    if unverified:
-        advice.append(
-            f"nothing is left over to check these with: {some(unverified)}; confirm them with a check walk (`/walk`),"
-            " or sight a third mark off the line of the others, better five in all"
-        )
+    advice += verify_advice(fit, stage, [f.name for f in solved.values() if not f.verified])
     lined = [f.name for r, f in enumerate(fit.case.fixtures) if f.name in solved and _on_a_line(fit, r)]
     if lined:
         advice.append(

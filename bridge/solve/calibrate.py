@@ -17,7 +17,7 @@ from bridge.solve.arrays import Array, Mask, Rows
 from bridge.solve.carry import CarriedPose, CarriedTruss, carried_trusses
 from bridge.solve.case import Case, build_case
 from bridge.solve.fit import Fit, fit_case
-from bridge.solve.judge import in_line, residuals_on_floor, rests_on
+from bridge.solve.judge import residuals_on_floor, rests_on
 from bridge.solve.levels import with_wider_levels, without_levels
 from bridge.solve.measurements import Sighting
 from bridge.solve.next_marks import next_marks
@@ -26,11 +26,11 @@ from bridge.solve.predict import AimError, aim_error
 from bridge.solve.result import Calibration, Learned, SolvedFixture, Suspect, point3
 from bridge.solve.shared import with_shared_terms
 from bridge.solve.suspects import find_suspects
+from bridge.solve.verify import fit_reliability
 from bridge.solve.words import nothing_solved_words, unsolved_words
 
 USELESS = 0.75  # a predicted rms aim error beyond this, metres, is no answer
 MOVED_M, MOVED_SIGMAS = 0.15, 4.0  # a truss that is further off than either has moved
-CHECKED = 3  # marks from which on something is left over to check with
 
 
 def calibrate(
@@ -56,7 +56,9 @@ def calibrate(
     fit, suspects, learned = _learned(fit, stage)
     points, faces = performance_points(stage), _faces(fit.case)
     terms_on = fit.case.heads.terms_on
-    error = aim_error(fit.poses, fit.cov, points, _face_pairs(faces, terms_on), terms_on)
+    pairs = _face_pairs(faces, terms_on)
+    error = aim_error(fit.poses, fit.cov, points, pairs, terms_on)
+    verified = fit_reliability(fit, points, pairs).worst <= stage.accept
     good = fit.solved & (error.rms < USELESS)
     error = error.stretched(fit.stretch)
     unsolved = {fit.case.names[r]: _why_unsolved(fit, int(r)) for r in np.flatnonzero(~good)}
@@ -66,7 +68,7 @@ def calibrate(
     solved = {}
     for r in np.flatnonzero(good):
         name = fit.case.names[r]
-        solved[name] = _solved(fit, int(r), error, faces[r], trusted=not blamed & {None, name})
+        solved[name] = _solved(fit, int(r), error, faces[r], not blamed & {None, name}, bool(verified[r]))
     for name in (f.name for f in fixtures if f.name not in {*solved, *unsolved}):
         unsolved[name] = f"{name}: not sighted yet"
     proposals = next_marks(fit, stage, good, faces)
@@ -132,13 +134,14 @@ def _face_pairs(faces: Sequence[tuple[int, ...]], terms_on: Mask) -> Rows:
     return pairs if np.any(terms_on) else pairs[:, :1]
 
 
-def _solved(fit: Fit, row: int, error: AimError, faces: tuple[int, ...], trusted: bool) -> SolvedFixture:
+def _solved(
+    fit: Fit, row: int, error: AimError, faces: tuple[int, ...], trusted: bool, verified: bool
+) -> SolvedFixture:
     case = fit.case
     fixture, R = case.fixtures[row], fit.poses.R[row]
     cov = fit.cov[row] * fit.stretch[row] ** 2
     turn = R @ cov[3:6, 3:6] @ R.T
     has_terms = bool(case.heads.terms_on[row])
-    marks = {s.mark for s in case.sightings[row]}
     quaternion = quaternion_from_rotation(R)
     return SolvedFixture(
         name=fixture.name,
@@ -154,7 +157,7 @@ def _solved(fit: Fit, row: int, error: AimError, faces: tuple[int, ...], trusted
         by_point=error.by_point[row],
         residuals=residuals_on_floor(fit, row),
         mechanics=_mechanics(fit.poses.terms[row]) if has_terms else None,
-        verified=(len(marks) >= CHECKED and not in_line(case, fit.points, row)) or fit.carried.get(row) is not None,
+        verified=verified,
         trusted=trusted,
         rests_on=tuple(rests_on(fit, row)),
         carried_over=fit.carried.get(row),
