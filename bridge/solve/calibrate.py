@@ -14,7 +14,7 @@ from bridge.geometry.stage import Stage
 from bridge.rig.fixture import Fixture, Mechanics
 from bridge.solve.advice import advise, first_marks_advice
 from bridge.solve.arrays import Array, Mask, Rows
-from bridge.solve.carry import CarriedPose, CarriedTruss, carried_trusses
+from bridge.solve.carry import CarriedPose, CarriedTruss, carried_trusses, other_unit
 from bridge.solve.case import Case, build_case
 from bridge.solve.fit import Fit, fit_case
 from bridge.solve.judge import residuals_on_floor, rests_on
@@ -23,9 +23,11 @@ from bridge.solve.measurements import Sighting
 from bridge.solve.next_marks import next_marks
 from bridge.solve.places import performance_points
 from bridge.solve.predict import AimError, aim_error
+from bridge.solve.reliability import aim_moments
 from bridge.solve.result import Calibration, Learned, SolvedFixture, Suspect, point3
 from bridge.solve.shared import with_shared_terms
 from bridge.solve.suspects import find_suspects
+from bridge.solve.truss_doubts import hidden_on_trusses, truss_suspects
 from bridge.solve.verify import fit_reliability
 from bridge.solve.words import nothing_solved_words, unsolved_words
 
@@ -54,24 +56,29 @@ def calibrate(
     case = build_case(fixtures, stage, measured, also=[name for truss in trusses for name in truss.names])
     fit = fit_case(case, stage, trusses)
     fit, suspects, learned = _learned(fit, stage)
+    learned = replace(learned, exchanged=_exchanged(fixtures, earlier or {}))
     points, faces = performance_points(stage), _faces(fit.case)
     terms_on = fit.case.heads.terms_on
     pairs = _face_pairs(faces, terms_on)
     error = aim_error(fit.poses, fit.cov, points, pairs, terms_on)
     verified = fit_reliability(fit, points, pairs).worst <= stage.accept
-    good = fit.solved & (error.rms < USELESS)
+    moments = aim_moments(fit.poses, points, terms_on, pairs)
+    hidden = hidden_on_trusses(fit, moments)
+    suspects = truss_suspects(fit, verified) + suspects
+    useful = fit.solved & (error.rms < USELESS)
+    good = useful | fit.solved & np.isin(np.arange(len(useful)), list(fit.slipped))  # else an older pose would stay
     error = error.stretched(fit.stretch)
     unsolved = {fit.case.names[r]: _why_unsolved(fit, int(r)) for r in np.flatnonzero(~good)}
     if not np.any(good):
         raise NothingSolved(nothing_solved_words(list(unsolved.values())))
-    blamed = {s.fixture for s in suspects}
     solved = {}
     for r in np.flatnonzero(good):
         name = fit.case.names[r]
-        solved[name] = _solved(fit, int(r), error, faces[r], not blamed & {None, name}, bool(verified[r]))
+        trusted = not any(s.blames(name) for s in suspects) and bool(hidden[r] <= stage.accept)
+        solved[name] = _solved(fit, int(r), error, faces[r], trusted, bool(verified[r]))
     for name in (f.name for f in fixtures if f.name not in {*solved, *unsolved}):
         unsolved[name] = f"{name}: not sighted yet"
-    proposals = next_marks(fit, stage, good, faces)
+    proposals = next_marks(fit, stage, useful if np.any(useful) else good, faces)
     advice, notes = advise(fit, stage, solved, unsolved, suspects, proposals, learned)
     marks = {n: point3(fit.points[i]) for i, n in enumerate(fit.case.marks)}
     sigma = {n: float(min(fit.mark_sigma[i], 1e3)) for i, n in enumerate(fit.case.marks)}
@@ -93,6 +100,10 @@ def _learned(fit: Fit, stage: Stage) -> tuple[Fit, list[Suspect], Learned]:
         suspects = find_suspects(fit, stage)
         learned = replace(learned, loosened=tuple(loose[1]))
     return fit, suspects, learned
+
+
+def _exchanged(fixtures: Sequence[Fixture], earlier: Mapping[str, CarriedPose]) -> tuple[str, ...]:
+    return tuple(f.name for f in fixtures if f.truss and f.name in earlier and other_unit(f, earlier[f.name].pose))
 
 
 def _why_unsolved(fit: Fit, row: int) -> str:

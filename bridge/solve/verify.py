@@ -14,11 +14,13 @@ from bridge.solve.fit import Fit
 from bridge.solve.heads import HeadBatch, PoseBatch, normal
 from bridge.solve.places import on_floor, performance_points, plan_grid
 from bridge.solve.reliability import Reliability, reliability
+from bridge.solve.result import SolvedFixture
 from bridge.solve.words import some
 
 MOST_HEADS = 24  # as many tell what is missing as a thousand
 MOST_MORE = 3  # marks proposed at most
 ENOUGH = 0.9  # share of the heads that a proposal must verify
+ON_TRUSS = 4  # marks that verify a head on a truss
 APART = 1.0  # metres between a proposed mark and one that was sighted
 A_LEVEL = np.radians(0.2)  # what a good digital level on the base tells, 1 sigma
 
@@ -40,26 +42,38 @@ def _truss_roots(fit: Fit, heads: HeadBatch) -> Array:
     return root
 
 
-def verify_advice(fit: Fit, stage: Stage, unverified: Sequence[str]) -> list[str]:
-    """What would verify these heads, in a sentence for all that sighted the same marks."""
+def verify_advice(fit: Fit, stage: Stage, unverified: Sequence[SolvedFixture]) -> list[str]:
+    """What would verify these heads, in a sentence for all that sighted the same marks, or hang on the same truss."""
     number = {name: row for row, name in enumerate(fit.case.names)}
     groups: dict[tuple[str, ...], list[int]] = {}
-    for name in unverified:
-        row = number[name]
-        groups.setdefault(tuple(sorted({s.mark for s in fit.case.sightings[row]})), []).append(row)
-    return [_of_group(fit, stage, marks, rows) for marks, rows in groups.items()]
+    on_truss: dict[tuple[str, int, bool], list[str]] = {}
+    for f in unverified:
+        marks = tuple(sorted({s.mark for s in fit.case.sightings[number[f.name]]}))
+        if f.carried_over:
+            on_truss.setdefault((f.carried_over, len(marks), f.trusted), []).append(f.name)
+        else:
+            groups.setdefault(marks, []).append(number[f.name])
+    out = [_of_truss(*key, some(names)) for key, names in on_truss.items()]
+    return out + [_of_group(fit, stage, marks, rows) for marks, rows in groups.items()]
+
+
+def _of_truss(truss: str, marks: int, trusted: bool, who: str) -> str:
+    if not trusted:
+        return (
+            f"{who}: with {'one sighting' if marks else 'no sighting'} each, a head that was moved or turned on truss"
+            f" {truss} would not show, so these are not trusted; sight a second mark with each of its heads"
+        )
+    if not marks:
+        return f"{who}: not sighted, taken from truss {truss}; sight two marks with each, or do a check walk (`/walk`)"
+    more = max(ON_TRUSS - marks, 1)
+    return (
+        f"{who}: too few sightings to show by themselves that each hangs on truss {truss} as it did; {more} more"
+        f" mark{'s' if more > 1 else ''} each would verify them, or a check walk (`/walk`)"
+    )
 
 
 def _of_group(fit: Fit, stage: Stage, marks: tuple[str, ...], rows: list[int]) -> str:
     who = some([fit.case.names[r] for r in rows])
-    if not marks:
-        return f"nothing was sighted with {who}: sight a mark with each, better two, or make a check walk (`/walk`)"
-    truss = {fit.carried[r] for r in rows if r in fit.carried}
-    if truss and len(marks) < 3:
-        return (
-            f"{who}: what was sighted cannot tell whether each still hangs on truss {', '.join(sorted(truss))} as it"
-            f" did; {3 - len(marks)} more mark{'s' if len(marks) < 2 else ''} each would, or a check walk (`/walk`)"
-        )
     more, level = _missing(fit, stage, np.array(rows))
     told = " and ".join(f"({x:g}, {y:g})" for x, y, _ in more)
     what = f"another mark at {told}" if len(more) == 1 else f"{len(more)} more marks at {told}"
