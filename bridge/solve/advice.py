@@ -139,5 +139,8 @@ def _learned_notes(learned: Learned) -> list[str]:
         f"{name}: another unit hangs there than in the earlier poses, so its pose was not carried over"
         for name in learned.exchanged
     ]
+    out += [
+        f"{name}: metres from its place in rig.yaml, as its sightings prove; correct `at`" for name in learned.misplaced
+    ]
     words = "its base hangs further from level than hang.sigma says; its level was not used"
     return out + [f"{name}: {words}" for name in learned.loosened]

@@ -21,6 +21,7 @@ from bridge.solve.judge import residuals_on_floor, rests_on
 from bridge.solve.levels import with_wider_levels, without_levels
 from bridge.solve.measurements import Sighting
 from bridge.solve.next_marks import next_marks
+from bridge.solve.patch import check_plot
 from bridge.solve.places import performance_points
 from bridge.solve.predict import AimError, aim_error
 from bridge.solve.reliability import aim_moments
@@ -64,7 +65,8 @@ def calibrate(
     verified = fit_reliability(fit, points, pairs).worst <= stage.accept
     moments = aim_moments(fit.poses, points, terms_on, pairs)
     hidden = hidden_on_trusses(fit, moments)
-    suspects = truss_suspects(fit, verified) + suspects
+    suspects, misplaced = check_plot(fit, truss_suspects(fit, verified) + suspects, verified)
+    learned = replace(learned, misplaced=misplaced)
     useful = fit.solved & (error.rms < USELESS)
     good = useful | fit.solved & np.isin(np.arange(len(useful)), list(fit.slipped))  # else an older pose would stay
     error = error.stretched(fit.stretch)

@@ -163,12 +163,13 @@ class SharedTerms:
 class Learned:
     """What a rig showed of itself and was solved with: `levels` hang.sigma as said and as seen (degrees), terms that
     profiles share, names of heads whose level was not used, and of heads that were not carried as another unit hangs
-    there now."""
+    there now, and of heads that are proven to be somewhere else than the plot says."""
 
     levels: tuple[float, float] | None = None
     shared: tuple[SharedTerms, ...] = ()
     loosened: tuple[str, ...] = ()
     exchanged: tuple[str, ...] = ()
+    misplaced: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

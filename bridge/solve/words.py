@@ -76,6 +76,11 @@ def _of_head(s: Suspect) -> str:
                 f"{s.fixture}: does not fit its hang, but fits when taken as {MOUNT_WORDS[mount]}, or one of its three"
                 " sightings is wrong: correct hang in rig.yaml, or sight a fourth mark"
             )
+        case Moved(said, (x, y, z)) if said is not None:
+            return (
+                f"{s.fixture}: {s.misfit:.1f} m from its place in rig.yaml, at ({x:.2f}, {y:.2f}, {z:.2f}); correct `at`,"
+                " or is it another unit that answers to its address?"
+            )
         case Moved(_, (x, y, z)):
             return (
                 f"{s.fixture}: its position in rig.yaml does not fit the sightings, which put it at"
