@@ -21,6 +21,7 @@ from bridge.solve.judge import residuals_on_floor, rests_on
 from bridge.solve.levels import with_wider_levels, without_levels
 from bridge.solve.measurements import Sighting
 from bridge.solve.next_marks import next_marks
+from bridge.solve.noise import driven_sigma
 from bridge.solve.patch import check_plot
 from bridge.solve.places import performance_points
 from bridge.solve.predict import AimError, aim_error
@@ -29,6 +30,7 @@ from bridge.solve.result import Calibration, Learned, SolvedFixture, Suspect, po
 from bridge.solve.shared import with_shared_terms
 from bridge.solve.suspects import find_suspects
 from bridge.solve.truss_doubts import hidden_on_trusses, truss_suspects
+from bridge.solve.trust import accepted, without_share
 from bridge.solve.verify import fit_reliability
 from bridge.solve.words import nothing_solved_words, unsolved_words
 
@@ -61,7 +63,8 @@ def calibrate(
     points, faces = performance_points(stage), _faces(fit.case)
     terms_on = fit.case.heads.terms_on
     pairs = _face_pairs(faces, terms_on)
-    error = aim_error(fit.poses, fit.cov, points, pairs, terms_on)
+    driven = driven_sigma(fit.case.fixtures)
+    error = aim_error(fit.poses, fit.cov, points, pairs, terms_on, driven)
     verified = fit_reliability(fit, points, pairs).worst <= stage.accept
     moments = aim_moments(fit.poses, points, terms_on, pairs)
     hidden = hidden_on_trusses(fit, moments)
@@ -69,15 +72,20 @@ def calibrate(
     learned = replace(learned, misplaced=misplaced)
     useful = fit.solved & (error.rms < USELESS)
     good = useful | fit.solved & np.isin(np.arange(len(useful)), list(fit.slipped))  # else an older pose would stay
+    if fit.case.border.share_weight > 0 and np.any(good):
+        known = aim_error(fit.poses, without_share(fit), points, pairs, terms_on, driven)
+        learned = replace(learned, share=_share(fit), centring=(_rms(error.rms[good]), _rms(known.rms[good])))
     error = error.stretched(fit.stretch)
+    acceptable = accepted(error, fit.case.distinct_marks(), stage.accept)
     unsolved = {fit.case.names[r]: _why_unsolved(fit, int(r)) for r in np.flatnonzero(~good)}
     if not np.any(good):
         raise NothingSolved(nothing_solved_words(list(unsolved.values())))
     solved = {}
     for r in np.flatnonzero(good):
         name = fit.case.names[r]
-        trusted = not any(s.blames(name) for s in suspects) and bool(hidden[r] <= stage.accept)
-        solved[name] = _solved(fit, int(r), error, faces[r], trusted, bool(verified[r]))
+        sound = not any(s.blames(name) for s in suspects) and bool(hidden[r] <= stage.accept)
+        trusted = sound and bool(acceptable[r])
+        solved[name] = _solved(fit, int(r), error, faces[r], (sound, trusted, bool(verified[r])))
     for name in (f.name for f in fixtures if f.name not in {*solved, *unsolved}):
         unsolved[name] = f"{name}: not sighted yet"
     proposals = next_marks(fit, stage, useful if np.any(useful) else good, faces)
@@ -106,6 +114,14 @@ def _learned(fit: Fit, stage: Stage) -> tuple[Fit, list[Suspect], Learned]:
 
 def _exchanged(fixtures: Sequence[Fixture], earlier: Mapping[str, CarriedPose]) -> tuple[str, ...]:
     return tuple(f.name for f in fixtures if f.truss and f.name in earlier and other_unit(f, earlier[f.name].pose))
+
+
+def _share(fit: Fit) -> tuple[float, float]:
+    return fit.joint.estimate.share, float(np.sqrt(fit.joint.cov_border[-1, -1]))
+
+
+def _rms(values: Array) -> float:
+    return float(np.sqrt(np.mean(values**2)))
 
 
 def _why_unsolved(fit: Fit, row: int) -> str:
@@ -148,8 +164,10 @@ def _face_pairs(faces: Sequence[tuple[int, ...]], terms_on: Mask) -> Rows:
 
 
 def _solved(
-    fit: Fit, row: int, error: AimError, faces: tuple[int, ...], trusted: bool, verified: bool
+    fit: Fit, row: int, error: AimError, faces: tuple[int, ...], worth: tuple[bool, bool, bool]
 ) -> SolvedFixture:
+    """One pose as it is told; `worth`: sound, trusted, verified."""
+    sound, trusted, verified = worth
     case = fit.case
     fixture, R = case.fixtures[row], fit.poses.R[row]
     cov = fit.cov[row] * fit.stretch[row] ** 2
@@ -167,11 +185,13 @@ def _solved(
         aim_p95=float(error.p95[row]),
         worst_at=point3(error.worst[row]),
         worst=float(error.worst_rms[row]),
+        worst_p95=float(error.worst_p95[row]),
         by_point=error.by_point[row],
         residuals=residuals_on_floor(fit, row),
         mechanics=_mechanics(fit.poses.terms[row]) if has_terms else None,
         verified=verified,
         trusted=trusted,
+        sound=sound,
         rests_on=tuple(rests_on(fit, row)),
         carried_over=fit.carried.get(row),
         covariance=cov[:6, :6],

@@ -10,6 +10,7 @@ import numpy as np
 from bridge.geometry.stage import Stage
 from bridge.solve.alone import refine
 from bridge.solve.arrays import Array, Mask, Rows
+from bridge.solve.begin import begin
 from bridge.solve.carry import CarriedTruss, with_trusses
 from bridge.solve.case import ROUGH_SIGMA, Case
 from bridge.solve.contradictions import survey_test
@@ -33,6 +34,7 @@ class Fit:
     """Poses (F), points (P, 3), covariance (F, D, D); chi2, limit, dof (F,) of each head alone on those points.
 
     `solved` (F,): which heads have a pose at all. `coupled` (F,): which took part in correcting the marks.
+    cov_share (F, D) is each head's covariance with the share between axis and pool, zero where that was no unknown.
     `case` is the case as used, `source` the one that was given, with the `trusses` carried into it. By row: `mounts`
     names the mount in use where it is not the rig's, `carried` the truss that the head was placed by, `slipped` the
     truss that it was let go from; `checks` holds each truss as it was tested. mark_sigma (P,) after the solve;
@@ -46,6 +48,7 @@ class Fit:
     poses: PoseBatch
     points: Array
     cov: Array
+    cov_share: Array
     chi2: Array
     limit: Array
     dof: Rows
@@ -81,10 +84,12 @@ def fit_case(given: Case, stage: Stage, trusses: Sequence[CarriedTruss] = ()) ->
     """Solve everything, heads that no longer fit their truss by themselves. Raises UnsolvableError where no length or
     no frame is known."""
     points = first_marks(given, stage)
-    checks = check_trusses(given, trusses, points, _rough_sigma(given))
+    checks: tuple[TrussCheck, ...] = ()
+    if trusses:
+        checks = check_trusses(_begun(given, points), trusses, points, _rough_sigma(given))
     fit = _fit_on(given, stage, points, checks)
     for _ in range(MOST_ROUNDS if trusses else 0):  # what is tested is what is written: on the marks as solved
-        checks = check_trusses(given, trusses, fit.points, fit.mark_sigma)
+        checks = check_trusses(fit.case, trusses, fit.points, fit.mark_sigma)
         same = [tuple(c.kept) for c in checks] == [tuple(c.kept) for c in fit.checks]
         fit = replace(fit, checks=checks) if same else _fit_on(given, stage, points, checks)
         if same:
@@ -92,9 +97,17 @@ def fit_case(given: Case, stage: Stage, trusses: Sequence[CarriedTruss] = ()) ->
     return with_checks(replace(fit, trusses=tuple(trusses)))
 
 
+def _begun(case: Case, points: Array) -> Case:
+    """The case with what must be known before its trusses are placed (begin.py)."""
+    count = len(case.fixtures)
+    nowhere = PoseBatch.at(np.zeros((count, 3)), np.tile(np.eye(3), (count, 1, 1)))
+    return begin(case, points, _rough_sigma(case), nowhere, np.zeros(count, dtype=bool))
+
+
 def _fit_on(given: Case, stage: Stage, points: Array, checks: tuple[TrussCheck, ...]) -> Fit:
     """The solve with the heads that each truss keeps on it."""
     case, carried_poses, placed, carried = with_trusses(given, kept_trusses(checks))
+    case = begin(case, points, _rough_sigma(case), carried_poses, placed)
     heads = case.alone(points, _rough_sigma(case))
     dof, limit = limits(heads)
     able = placed | (case.distinct_marks() >= 2) | (heads.data_count >= 6) & np.any(heads.weight > 0, axis=1)
@@ -114,6 +127,7 @@ def _fit_on(given: Case, stage: Stage, points: Array, checks: tuple[TrussCheck, 
         joint = solve_together(with_held_marks(case), poses, points, coupled)
     if not surveyed:
         poses, coupled, joint = settle(case, poses, coupled, joint, limit)
+    case = case.with_share(joint.estimate.share)
     poses, own_chi2 = _final_poses(case, poses, solved, coupled, joint)
     return Fit(
         case=case,
@@ -123,6 +137,7 @@ def _fit_on(given: Case, stage: Stage, points: Array, checks: tuple[TrussCheck, 
         poses=poses,
         points=joint.estimate.point,
         cov=_covariances(case, poses, solved, coupled, joint),
+        cov_share=_with_share(case, coupled, joint),
         chi2=own_chi2,
         limit=limit,
         dof=dof,
@@ -196,6 +211,14 @@ def _covariances(case: Case, poses: PoseBatch, solved: Mask, coupled: Mask, join
         _, H, *_ = normal(_on_solved_marks(case, joint).take(others), poses.take(others))
         _put(cov, others, np.asarray(np.linalg.inv(H + FAINT * np.eye(H.shape[1])), dtype=np.float64))
     _put(cov, np.flatnonzero(coupled), joint.cov_head)
+    return cov
+
+
+def _with_share(case: Case, coupled: Mask, joint: Joint) -> Array:
+    width = 12 if np.any(case.heads.terms_on) else 6
+    cov = np.zeros((len(coupled), width))
+    if case.border.share_weight > 0:
+        cov[coupled, : joint.cov_cross.shape[1]] = joint.cov_cross[..., -1]
     return cov
 
 

@@ -11,7 +11,8 @@ SIGHTED_BY = ("pool", "axis", "unknown")
 class Sighting:
     """Where a head pointed, in degrees as sent (unwrapped), when its beam sat on a mark; zoom and focus raw.
 
-    `sighted_by` (one of SIGHTED_BY, None: as the stage says) is what was centred on the mark. `where` is `file:line` for messages. Face 1 is tilt >= 0, face 2 tilt < 0.
+    `sighted_by` (one of SIGHTED_BY, None: as the stage says) is what was centred on the mark. `where` is `file:line`
+    for messages. Face 1 is tilt >= 0, face 2 tilt < 0.
     """
 
     fixture: str

@@ -58,7 +58,7 @@ def _worst(fit: Fit, check: TrussCheck, row: int) -> tuple[str, float]:
     """The mark that a head misses most where its truss has it, and by how much on the floor."""
     k = int(np.flatnonzero(check.rows == row)[0])
     pose = check.poses.take(np.array([k]))
-    one = replace(_seen(fit).take(np.array([row])), weight=np.ones((1, fit.case.index.shape[1])))
+    one = _seen(fit).take(np.array([row])).in_metres()
     r, _ = sightings(one, pose, derive=False)
     slots = range(len(fit.case.sightings[row]))
     misses = [(miss_on_floor(pose, 0, r[0, s], one.mark[0, s]), fit.case.sightings[row][s].mark) for s in slots]
@@ -154,5 +154,5 @@ def _variants(truss: CarriedTruss) -> list[tuple[str, CarriedTruss]]:
 
 
 def _would_do(fit: Fit, truss: CarriedTruss) -> bool:
-    check = check_truss(fit.source, truss, fit.points, fit.mark_sigma)
+    check = check_truss(fit.case, truss, fit.points, fit.mark_sigma)
     return check is not None and not check.doubted and bool(np.sum(~check.kept) <= 1)

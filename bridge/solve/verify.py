@@ -120,13 +120,24 @@ def _missing(fit: Fit, stage: Stage, rows: Rows) -> tuple[list[tuple[float, floa
 
 
 def _with_mark(heads: HeadBatch, poses: PoseBatch, place: Array, aim_sigma: float) -> HeadBatch:
-    """The heads with one more sighting each, of a mark at `place` (F, 3)."""
+    """The heads with one more sighting each, of a mark at `place` (F, 3), of the beam's axis."""
     pan, tilt = pan_tilt_of(np.einsum("fji,fj->fi", poses.R, place - poses.p))
     weight = np.full(len(heads), 1 / np.hypot(aim_sigma, 0.01))
+    sight = heads.sight
+    if sight is not None:
+        none = np.zeros(len(heads))
+        sight = replace(
+            sight,
+            half=np.column_stack([sight.half, none]),
+            share=np.column_stack([sight.share, none]),
+            free=np.column_stack([sight.free, none > 0]),
+            reach=np.column_stack([sight.reach, np.linalg.norm(place - poses.p, axis=1)]),
+        )
     return replace(
         heads,
         pan=np.column_stack([heads.pan, pan]),
         tilt=np.column_stack([heads.tilt, tilt]),
         mark=np.concatenate([heads.mark, place[:, None]], axis=1),
         weight=np.column_stack([heads.weight, weight]),
+        sight=sight,
     )

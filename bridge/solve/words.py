@@ -78,8 +78,8 @@ def _of_head(s: Suspect) -> str:
             )
         case Moved(said, (x, y, z)) if said is not None:
             return (
-                f"{s.fixture}: {s.misfit:.1f} m from its place in rig.yaml, at ({x:.2f}, {y:.2f}, {z:.2f}); correct `at`,"
-                " or is it another unit that answers to its address?"
+                f"{s.fixture}: {s.misfit:.1f} m from its place in rig.yaml, at ({x:.2f}, {y:.2f}, {z:.2f}); correct"
+                " `at`, or is it another unit that answers to its address?"
             )
         case Moved(_, (x, y, z)):
             return (
