@@ -100,10 +100,10 @@ def _light(show: Show) -> Iterator[Finding]:
             unknown.setdefault(fixture.profile.name, []).append(fixture.name)
     for name, heads in unknown.items():
         if stage.evenness:
-            text = f"no candela in the zoom table: left out of evenness are {_names(heads)}"
+            text = f"no candela in the zoom table: left out of evenness are {names_of(heads)}"
             yield Finding("warning", f"profile {name}", text)
         if stage.at_most_lux is not None:
-            text = f"the ceiling of {stage.at_most_lux:g} lux CANNOT BE KEPT for {_names(heads)}: they count as nothing"
+            text = f"the ceiling of {stage.at_most_lux:g} lux CANNOT BE KEPT for {names_of(heads)}: they count as nothing"
             yield Finding("warning", f"profile {name}", f"no candela in the zoom table: {text}")
     if stage.evenness:
         yield from _alone(show)

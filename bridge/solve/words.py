@@ -11,7 +11,9 @@ from bridge.solve.result import (
     Lifted,
     Misread,
     Moved,
+    OffTruss,
     OtherMount,
+    OtherTruss,
     ProfileFault,
     Reordered,
     Resized,
@@ -21,6 +23,7 @@ from bridge.solve.result import (
     Unexplained,
 )
 from bridge.solve.survey_words import survey_words
+from bridge.solve.truss_words import crossed_words, off_truss_words, other_truss_words
 
 MOUNT_WORDS = {
     OTHER_WAY_UP: "standing instead of hanging, or the other way round",
@@ -45,6 +48,8 @@ def suspect_words(s: Suspect) -> str:
 
 def _of_rig(s: Suspect) -> str:
     match s.detail:
+        case OtherTruss():
+            return other_truss_words(s, s.detail)
         case Moved(said, seen) if said is not None:
             seems = "seems to be" if s.sure else "or another mark may be"
             return (
@@ -79,12 +84,19 @@ def _reordered(s: Suspect, order: Reordered) -> str:
 
 def _of_head(s: Suspect) -> str:
     match s.detail:
+        case OffTruss():
+            return off_truss_words(s, s.detail)
         case ProfileFault():
             return f"{s.fixture}: {_profile(s.detail)}"
         case OtherMount(mount):
             return (
                 f"{s.fixture}: does not fit its hang, but fits when taken as {MOUNT_WORDS[mount]}, or one of its three"
                 " sightings is wrong: correct hang in rig.yaml, or sight a fourth mark"
+            )
+        case Moved(said, (x, y, z)) if said is not None:
+            return (
+                f"{s.fixture}: {s.misfit:.1f} m from its place in rig.yaml, at ({x:.2f}, {y:.2f}, {z:.2f}); correct"
+                " `at`, or is it another unit that answers to its address?"
             )
         case Moved(_, (x, y, z)):
             return (
@@ -93,6 +105,8 @@ def _of_head(s: Suspect) -> str:
             )
         case Unexplained():
             return f"{s.fixture}: its sightings do not fit one pose, worst at {s.mark} ({_cm(s.misfit)})"
+    if s.kind == "patch":
+        return crossed_words(s)
     if s.kind == "hang":
         return f"{s.fixture}: its base is not as level as hang.sigma says; correct hang, or give a larger sigma"
     if s.kind == "swap":
