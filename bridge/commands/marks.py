@@ -69,8 +69,8 @@ def mark_findings(show: Show, engine: Engine) -> Iterator[Finding]:
 def _raise_words(names: list[str]) -> str:
     return (
         f"no mark on the floor can serve {names_of(names)}: their beams meet it flatter than {FLATTEST_DEG:g} degrees "
-        f"or not at all. Put up at least {LEAST_RAISED} RAISED marks for them, cards on stands 1.5 to 2 m high and some "
-        "metres apart, and write their z"
+        f"or not at all. Put up at least {LEAST_RAISED} RAISED marks for them, cards on stands 1.5 to 2 m high and "
+        "some metres apart, turned to the head; write their z, and `sighted_by: axis` at the sightings on them"
     )
 
 

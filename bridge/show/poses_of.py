@@ -18,6 +18,7 @@ from bridge.show.names import by_name
 from bridge.show.problems import shown
 from bridge.show.values import text
 from bridge.show.yaml12 import Node
+from bridge.solve.measurements import Sighting
 
 if TYPE_CHECKING:
     from bridge.show.model import Show
@@ -49,7 +50,7 @@ def poses_of(show: Show, date: str) -> PosesOf:
         {fixture.name: _of_head(fixture) for fixture in show.fixtures},
         {mark.name: _of_mark(mark) for mark in stage.marks.values()},
         _of_tapes(stage),
-        _digest(sorted((s.fixture, s.mark, s.pan, s.tilt) for s in show.sightings)),
+        _digest([[s.fixture, s.mark, s.pan, s.tilt, s.zoom, s.sighted_by] for s in sorted(show.sightings, key=_place)]),
     )
 
 
@@ -141,6 +142,11 @@ def _changed(before: Mapping[str, str] | None, now: Mapping[str, str] | None, go
     """Names whose digest is another one now; with `gone`, also those that are not there any more."""
     before, now = before or {}, now or {}
     return [name for name, digest in before.items() if (name in now or gone) and now.get(name) != digest]
+
+
+def _place(sighting: Sighting) -> tuple[str, str, int]:
+    """One sighting per fixture, mark and face."""
+    return sighting.fixture, sighting.mark, sighting.face
 
 
 def _of_head(fixture: Fixture) -> str:

@@ -92,6 +92,11 @@ def test_what_moves_no_pose_is_no_change(solved, file, old, new):
     assert warnings(solved.load()) == []
 
 
+def test_what_was_centred_on_a_mark_belongs_to_its_sighting(solved):
+    solved.edit("sightings.yaml", "pan: 3, tilt: 50", "pan: 3, tilt: 50, sighted_by: axis")
+    assert [text[:31] for _, text in words(solved.load())][1:] == ["the sightings have changed sinc"]
+
+
 def test_a_new_order_of_the_sightings_is_no_change(solved):
     rows = solved.files["sightings.yaml"].splitlines()
     solved.files["sightings.yaml"] = "\n".join([*rows[:2], *rows[:1:-1]]) + "\n"
