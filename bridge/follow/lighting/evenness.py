@@ -64,9 +64,8 @@ class Evenness(Part):
         np.minimum.at(weakest, group[decide], lux[decide])
         before = np.where(np.isnan(self._factor), 1.0, self._factor)
         share = np.where(known, weakest[group] / np.where(known, lux, 1.0), 1.0)
-        wanted = np.where(
-            np.isinf(share), before, np.minimum(np.maximum(share, self._least), 1.0)
-        )  # inf: nobody counts
+        nobody_counts = np.isinf(share)
+        wanted = np.where(nobody_counts, before, np.minimum(np.maximum(share, self._least), 1.0))
         settled = np.where(np.isnan(self._factor), 1.0, settled_after(dt_s))
         self._factor = before + (wanted - before) * settled
         return self._factor
