@@ -28,24 +28,26 @@ def earlier_poses(rng, heads, marks):
     }
 
 
-def carried(rng, fault=None, right=None, sightings=1):
-    """Three trusses of four heads, moved as bodies (each head slips by 1 cm and 0.3 deg). One head of each has the
-    fault: exchanged (another unit hangs there, its yaw anywhere), along (hung 1 m along) or turned. Or the first
-    truss is mirrored (its heads in the opposite order)."""
+def carried(rng, fault=None, right=None, sightings=1, each=False):
+    """Three trusses of four heads, moved as bodies (each head slips by 1 cm and 0.3 deg). One head of one, or of
+    each, has the fault: exchanged (another unit hangs there, its yaw anywhere), along (hung 1 m along) or turned. Or
+    the first truss is mirrored (its heads in the opposite order). Each head of a truss sights another mark."""
     heads, marks = world.invent(rng, FIVE)
     earlier = earlier_poses(rng, heads, marks)
-    now, faulty = [], set()
+    now, faulty, which = [], set(), []
+    spoilt = range(3) if each else [int(rng.integers(3))]
     for first in range(0, len(heads), PER_TRUSS):
         there = moved_truss(rng, heads[first : first + PER_TRUSS])
         k = int(rng.integers(PER_TRUSS))
         if fault == "mirrored" and first == 0:
             there = [replace(h, p=o.p) for h, o in zip(there, there[::-1], strict=True)]
             faulty |= {f"h{i}" for i in range(PER_TRUSS)}
-        elif fault not in (None, "mirrored"):
+        elif fault not in (None, "mirrored") and first // PER_TRUSS in spoilt:
             there[k] = spoiled(rng, there, k, fault)
             faulty.add(f"h{first + k}")
         now += there
-    which = [[(i + n) % PER_TRUSS for n in range(sightings)] for i in range(len(now))]
+        order = rng.permutation(5)
+        which += [[int(order[(i + n) % 5]) for n in range(sightings)] for i in range(PER_TRUSS)]
     seen = sightings_of(world.sight(rng, now, marks, which=which))
     fixtures = fixtures_of(now, profile_of(), per_truss=PER_TRUSS)
     place = stage_of(marks + 0.01 * rng.standard_normal(marks.shape))
@@ -82,7 +84,8 @@ def spoiled(rng, heads, k, fault):
 
 
 def spoil_sightings(rng, heads, marks, seen, share=0.1):
-    """The sightings with a share of them wrong: on another mark, 3 deg off, or 0.3 to 1 m beside it, a third each. Returns them and which (head, mark) are wrong."""
+    """The sightings with a share of them wrong: on another mark, 3 deg off, or 0.3 to 1 m beside it, a third each.
+    Returns them and which (head, mark) are wrong."""
     out, wrong = list(seen), set()
     for k in rng.choice(len(seen), int(share * len(seen)), replace=False):
         f, m = seen[k][:2]
@@ -132,13 +135,15 @@ def sightings_named(suspect):
     return [(f, NAMES.index(m)) for m in pair]
 
 
-ROWS = {
-    "sound-truss": lambda rng: carried(rng),
-    "exchanged": lambda rng: carried(rng, "exchanged", "another unit|exchanged|other unit|unit"),
-    "along": lambda rng: carried(rng, "along", "moved|along|no longer|slipped|place"),
-    "turned": lambda rng: carried(rng, "turned", "turned|rotated|exchanged|unit"),
-    "mirrored-truss": lambda rng: carried(rng, "mirrored", "mirror|order|reversed|wrong way"),
-    "sound-truss-2": lambda rng: carried(rng, sightings=2),
-    "exchanged-2": lambda rng: carried(rng, "exchanged", "another unit|exchanged|other unit|unit", sightings=2),
-    "along-2": lambda rng: carried(rng, "along", "moved|along|no longer|slipped|place", sightings=2),
+SAID = {
+    "exchanged": "another unit|exchanged|other unit|unit",
+    "along": "moved|along|no longer|slipped|place|hung",
+    "turned": "turned|rotated|exchanged|unit",
+    "mirrored": "mirror|order|reversed|wrong way",
 }
+ROWS = {"sound-truss": lambda rng: carried(rng), "sound-truss-2": lambda rng: carried(rng, sightings=2)}
+for _fault, _said in SAID.items():
+    ROWS[f"{_fault}-truss"] = lambda rng, f=_fault, s=_said: carried(rng, f, s)
+    ROWS[f"{_fault}-truss-2"] = lambda rng, f=_fault, s=_said: carried(rng, f, s, sightings=2)
+    if _fault != "mirrored":
+        ROWS[f"{_fault}-each"] = lambda rng, f=_fault, s=_said: carried(rng, f, s, each=True)
