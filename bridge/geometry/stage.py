@@ -100,7 +100,11 @@ class LevelMap:
 
 @dataclass(frozen=True)
 class Stage:
-    """Everything `stage.yaml` says."""
+    """Everything `stage.yaml` says.
+
+    `sighted_by`: pool | axis | unknown, what the hands centre on a mark. `accept`: metres, the largest predicted aim
+    error (95 %, worst place) of a trusted pose.
+    """
 
     polygon: PerformancePolygon
     more_areas: tuple[Area, ...] = ()
@@ -114,3 +118,5 @@ class Stage:
     evenness: bool = False
     level_map: LevelMap | None = None
     aim_sigma: float = 0.03
+    sighted_by: str = "unknown"
+    accept: float = 0.3

@@ -14,6 +14,7 @@ from bridge.show.values import bad, choice, length, list_of, number, text, whole
 from bridge.show.yaml12 import Node
 
 MOST_TURN = 3600.0  # degrees
+MOST_BACKLASH = 10.0  # degrees
 LONGEST_LAG = 5.0  # seconds
 LONGEST_HOLD, LONGEST_DARK = 60.0, 600.0  # seconds
 ALLOWED_ACTION = "a mapping such as {slots: {19: 250}, hold: 5, dark: 40}"
@@ -40,6 +41,8 @@ def read_profile(node: Node) -> Profile:
         min_distance=top.optional("min_distance", length(0), 0.0),
         lag=top.optional("lag", number(0, LONGEST_LAG, unit="s"), 0.0),
         actions=top.optional("actions", by_name(_action, "a mapping of action names to " + ALLOWED_ACTION), {}),
+        backlash=top.optional("backlash", number(0, MOST_BACKLASH, unit="degrees"), 0.0),
+        sight_fixed=top.optional("sight_fixed", slots, {}),
     )
     if top.good("footprint", "channels"):
         _check_offsets(top, profile)
@@ -184,6 +187,8 @@ def _check_offsets(top: KeyReader, profile: Profile) -> None:
             owners[offset] = name
     for problem in _slot_problems(profile.fixed, profile.footprint, owners):
         top.fail("fixed", problem)
+    for problem in _slot_problems(profile.sight_fixed, profile.footprint, owners):
+        top.fail("sight_fixed", problem)
     actions = top.node.get("actions") or top.node
     for name, action in profile.actions.items():
         line = (actions.get(name) or actions).line_of("slots")

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from bridge.show.folder import versioned
 from bridge.show.keys import KeyReader
 from bridge.show.problems import Bad, Problem
-from bridge.show.values import list_of, name, number, whole
+from bridge.show.values import choice, list_of, name, number, whole
 from bridge.show.yaml12 import Node
-from bridge.solve.measurements import Sighting
+from bridge.solve.measurements import SIGHTED_BY, Sighting
 
 MOST_RAW = 256**4 - 1
 _MOST_DEG = 36_000.0
@@ -55,5 +55,6 @@ def _sighting(m: KeyReader, file: str) -> Sighting:
         tilt=m.required("tilt", degrees, 0.0),
         zoom=m.optional("zoom", whole(0, MOST_RAW), None),
         focus=m.optional("focus", whole(0, MOST_RAW), None),
+        sighted_by=m.optional("sighted_by", choice(*SIGHTED_BY), None),
         where=f"{file}:{m.node.line}",
     )

@@ -22,6 +22,7 @@ from bridge.show.values import (
     switch,
 )
 from bridge.show.yaml12 import Node
+from bridge.solve.measurements import SIGHTED_BY
 
 ALLOWED_MARK = "[x, y, z], or {at: [x, y, z], sigma: 0.01}, or {at: unknown, height: 0}"
 ALLOWED_TARGET = "{height: 1.3, size: 2.0}"
@@ -49,6 +50,8 @@ def read_stage(node: Node) -> Stage:
         evenness=light[0],
         level_map=light[1],
         aim_sigma=top.optional("aim_sigma", _sigma, 0.03),
+        sighted_by=top.optional("sighted_by", choice(*SIGHTED_BY), "unknown"),
+        accept=top.optional("accept", _sigma, 0.3),
     )
     if stage.datum is not None and top.good("datum", "marks"):
         _check_datum(top, stage.datum, marks)

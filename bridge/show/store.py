@@ -89,7 +89,8 @@ def _sighting_row(sighting: Sighting) -> dict[str, Any]:
         "tilt": float(sighting.tilt),
     }
     optics = {"zoom": sighting.zoom, "focus": sighting.focus}
-    return row | {key: int(value) for key, value in optics.items() if value is not None}
+    row |= {key: int(value) for key, value in optics.items() if value is not None}
+    return row | ({"sighted_by": sighting.sighted_by} if sighting.sighted_by else {})
 
 
 def _checked_text(file: str, document: Mapping[str, Any]) -> str:

@@ -47,6 +47,8 @@ dimmer: {curve: linear}
 min_distance: 3.0
 lag: 0.1
 actions: {reset: {slots: {13: 250, 12: 7}, hold: 5, dark: 40}}
+backlash: 0.1
+sight_fixed: {11: 40, 14: 3}
 """,
     "stage.yaml": """version: 1
 performance_polygon: {corners: [[-6, 0], [6, 0], [6, 8], [-6, 8]], height: [-0.5, 4.0], margin: 0.15, fade_out: 0.2, fade_in: 0.3}
@@ -63,6 +65,8 @@ targets: {lead: {height: 1.3, size: 2.0, source: osc, sizes: {tight: 0.8, half: 
 move_in_black: {after: 0.6}
 light: {evenness: off, level_map: {x: [-6, 0, 6], y: [0, 8], factor: [[1, 0.8, 1], [1, 1, 1]]}}
 aim_sigma: 0.03
+sighted_by: pool
+accept: 20 cm
 """,
     "network.yaml": """version: 1
 osc: {listen: "127.0.0.1:9000", allow: ["127.0.0.0/8"]}
@@ -74,7 +78,7 @@ record: {folder: captures, days: 14, megabytes: 2000}
     "sightings.yaml": """version: 1
 sightings:
   - {fixture: foh-1, mark: A, pan: -12.345, tilt: 61.002, zoom: 20000, focus: 31000}
-  - {fixture: foh-1, mark: A, pan: 167.6, tilt: -61.1}
+  - {fixture: foh-1, mark: A, pan: 167.6, tilt: -61.1, sighted_by: axis}
   - {fixture: foh-2, mark: D, pan: 3, tilt: 50}
 """,
     "poses.yaml": """version: 1

@@ -39,14 +39,17 @@ def test_every_value_of_every_file_arrives(folder) -> None:
     assert stage.tapes[1].between == ("A", "foh-1")
     assert stage.level_map.factor == ((1, 0.8, 1), (1, 1, 1))
     assert (stage.evenness, stage.move_in_black_after, stage.aim_sigma) == (False, 0.6, 0.03)
+    assert (stage.sighted_by, stage.accept) == ("pool", 0.2)
     (lead,) = stage.targets
     assert (lead.sizes, lead.heights) == ({"tight": 0.8, "half": 1.2}, {"seated": 0.9})
     assert first.profile.actions == {"reset": Action({13: 250, 12: 7}, 5.0, 40.0)}
+    assert (first.profile.backlash, first.profile.sight_fixed) == (0.1, {11: 40, 14: 3})
     assert (show.network.osc.port, show.network.sacn.synchronise) == (9000, None)
     assert show.network.panel == PanelSettings("127.0.0.1", 8787)
     assert show.network.record == RecordSettings("captures", 14.0, 2000.0)
     assert show.sightings[0].where == "sightings.yaml:3"
     assert [sighting.face for sighting in show.sightings] == [1, 2, 1]
+    assert [sighting.sighted_by for sighting in show.sightings] == [None, "axis", None]
     pose = show.poses["foh-1"]
     assert (pose.faces, pose.mechanics.tilt_zero, pose.aim_error_p95, pose.residuals["A/2"]) == ((1,), 0.1, 0.05, 0.03)
     assert show.poses["foh-2"].faces == (1, 2)

@@ -23,7 +23,7 @@ from bridge.show.poses import read_poses
 from bridge.show.sightings import read_sightings
 from bridge.show.store import atomic_write, previous_of, save_poses, save_sightings
 from bridge.show.yaml12 import parse
-from bridge.solve.measurements import Sighting
+from bridge.solve.measurements import SIGHTED_BY, Sighting
 
 _names = st.text("abcXYZ0189-_", min_size=1, max_size=8) | st.sampled_from(
     ["on", "no", "null", "010", "1e3", "true", "-"]
@@ -39,12 +39,17 @@ def _read(path: Path) -> list[Sighting]:
 
 
 @settings(deadline=None)
-@given(st.lists(st.builds(Sighting, _names, _names, _degrees, _degrees, _raw, _raw), max_size=5))
+@given(
+    st.lists(
+        st.builds(Sighting, _names, _names, _degrees, _degrees, _raw, _raw, st.sampled_from([None, *SIGHTED_BY])),
+        max_size=5,
+    )
+)
 def test_sightings_come_back(tmp_path_factory: pytest.TempPathFactory, sightings: list[Sighting]) -> None:
     sightings = list({(s.fixture, s.mark, s.face): s for s in sightings}.values())
     for written, read in zip(sightings, _read(save_sightings(tmp_path_factory.mktemp("s"), sightings)), strict=True):
         assert (read.fixture, read.mark, read.face) == (written.fixture, written.mark, written.face)
-        assert (read.zoom, read.focus) == (written.zoom, written.focus)
+        assert (read.zoom, read.focus, read.sighted_by) == (written.zoom, written.focus, written.sighted_by)
         assert math.isclose(read.pan, written.pan, abs_tol=1e-9, rel_tol=1e-15)
         assert math.isclose(read.tilt, written.tilt, abs_tol=1e-9, rel_tol=1e-15)
 
