@@ -79,8 +79,9 @@ def search(heads: HeadBatch, hints: Array) -> tuple[PoseBatch, Array]:
 
 
 def floor_under(heads: HeadBatch) -> Array:
-    """Height (F,) below which no head can be: a little below the lowest mark it sighted."""
-    return np.asarray(np.min(np.where(heads.weight > 0, heads.mark[..., 2], np.inf), axis=1) - 0.3)
+    """Height (F,) below which no head can be: a little below the lowest mark it sighted; -inf where it sighted none."""
+    lowest = np.min(np.where(heads.weight > 0, heads.mark[..., 2], np.inf), axis=1) - 0.3
+    return np.where(np.isfinite(lowest), lowest, -np.inf)
 
 
 def _places(heads: HeadBatch, hints: Array) -> Array:
