@@ -102,6 +102,14 @@ def crossed(rng, plot):
                    faulty=frozenset(swap))  # fmt: skip
 
 
+def in_feet(rng):
+    """The whole of stage.yaml in feet, the polygon too."""
+    out = scene(rng, written=feet, right=r"feet|foot")
+    area = out.stage.polygon.area
+    area = replace(area, corners=tuple((x / 0.3048, y / 0.3048) for x, y in area.corners))
+    return replace(out, stage=replace(out.stage, polygon=replace(out.stage.polygon, area=area)))
+
+
 def feet(m):
     return m / 0.3048
 
@@ -110,8 +118,9 @@ def mirror(m):
     return m * [-1, 1, 1]
 
 
-SCALE = r"scale|stretch|% (too|longer|shorter|larger|smaller|off)|all (marks|lengths|distances)"
-RANGE = r"^(?=.*\b537\b)(?=.*(all|\b12\b|heads|type))"
+SCALE = r"scale|stretch"
+BY_PLOT = rf"^(?!.*tapes).*({SCALE})"  # there are none
+RANGE = r"^(?=.*\bpan\b)(?=.*\b53[678]\b)(?=.*(all|\b12\b))"  # to a degree, as one fault of the type
 ROWS = {
     "nominal": lambda rng: scene(rng),
     "axis-said": lambda rng: axis_scene(rng, "axis"),
@@ -125,7 +134,7 @@ ROWS = {
     "range-plot": lambda rng: scene(rng, pan_gain=537 / 540, plot="hint", right=RANGE),
     "scale": lambda rng: scene(rng, written=lambda m: 1.02 * m, right=SCALE),
     "scale-tapes": taped_scale,
-    "scale-plot": lambda rng: scene(rng, written=lambda m: 1.02 * m, plot="measured", right=SCALE),
+    "scale-plot": lambda rng: scene(rng, written=lambda m: 1.02 * m, plot="measured", right=BY_PLOT),
     "mirror-5": lambda rng: scene(rng, written=mirror, right=MIRRORED),
     "mirror-5-plot": lambda rng: scene(rng, written=mirror, plot="hint", right=ONLY_MIRRORED),
     "mirror-odd": lambda rng: scene(rng, ODD, written=mirror, right=MIRRORED),
@@ -135,6 +144,7 @@ ROWS = {
     "mirror-2-plot": lambda rng: scene(rng, TWO, written=mirror, plot="hint", right=MIRRORED + "|A is really B"),
     "mirror-2-odd-plot": lambda rng: scene(rng, ODD[::2][:2], written=mirror, plot="hint", right=ONLY_MIRRORED),
     "feet": lambda rng: scene(rng, written=feet, right=r"feet|foot"),
+    "feet-all": lambda rng: in_feet(rng),
     "feet-plot": lambda rng: scene(rng, written=feet, plot="hint", right=r"feet|foot"),
     "corner-half-plot": lambda rng: scene(rng, order=(2, 3, 0, 1, 4), plot="hint", right=r"corner|opposite|turned"),
     "corner-next": lambda rng: scene(rng, order=(1, 2, 3, 0, 4), right=r"corner|order|turned|labelled"),

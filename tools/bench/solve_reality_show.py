@@ -134,7 +134,7 @@ class Tally:
 
     def hear(self, scene, sentences, told):
         first = sentences[0] if sentences else "nothing"
-        self.firsts[re.sub(r"-?\d+(\.\d+)?", "#", first)[:150]] += 1
+        self.firsts[re.sub(r"-?\d+(\.\d+)?", "#", first)[:170]] += 1
         if scene.right is not None:
             self.counts["right first"] += bool(re.search(scene.right, first, re.I))
             self.counts["right said"] += any(re.search(scene.right, s, re.I) for s in sentences)
