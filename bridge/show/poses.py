@@ -17,7 +17,7 @@ from bridge.show.yaml12 import Node
 
 # What the solver may write for people and for itself, which is not read here: the one place to add to.
 EXTRA_TOP_KEYS = ("solved_at", "advice", "notes", "carried_from", "seed")
-EXTRA_FIXTURE_KEYS = ("carried_over", "notes", "face_note", "covariance", "rests_on", "unit", "profile")
+EXTRA_FIXTURE_KEYS = ("carried_over", "notes", "face_note", "covariance", "rests_on", "profile")
 _OFF_UNIT = 1e-2  # a quaternion rounded to a few digits is normalised, one further off is a mistake
 _error = length(0)
 
@@ -95,6 +95,7 @@ def _entry(key: str, m: KeyReader, line: int, trusted: bool, solved_from: str | 
         rotation_sigma=rotation_sigma,
         residuals=m.optional("residuals", _residuals, {}),
         solved_from=m.optional("solved_from", text, solved_from),
+        unit=m.optional("unit", text, None),
     )
     zoom, focus = m.optional("optics", _optics, (None, None))
     m.ignore(EXTRA_FIXTURE_KEYS)

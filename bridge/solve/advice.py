@@ -13,6 +13,7 @@ from bridge.solve.judge import in_line
 from bridge.solve.next_marks import good_first_marks
 from bridge.solve.relabel import sighted, symmetric_orders
 from bridge.solve.result import Learned, NextMark, SolvedFixture, Suspect
+from bridge.solve.verify import verify_advice
 from bridge.solve.words import MOUNT_WORDS, some, suspect_words
 
 WORTH = 0.002  # metres of rms that another sighting must bring to be advised
@@ -39,12 +40,9 @@ def advise(
     advice = [suspect_words(s) for s in suspects]
     advice += list(unsolved.values())
     advice += _far_marks(fit, stage) + _symmetry(fit)
-    unverified = [f.name for f in solved.values() if not f.verified]
-    if unverified:
-        advice.append(
-            f"nothing is left over to check these with: {some(unverified)}; confirm them with a check walk (`/walk`),"
-            " or sight a third mark off the line of the others, better five in all"
-        )
+    advice += verify_advice(
+        fit, stage, [f for f in solved.values() if not f.verified and not any(s.blames(f.name) for s in suspects)]
+    )
     lined = [f.name for r, f in enumerate(fit.case.fixtures) if f.name in solved and _on_a_line(fit, r)]
     if lined:
         advice.append(
@@ -108,10 +106,21 @@ def _notes(fit: Fit, stage: Stage) -> list[str]:
         carried.setdefault(truss, []).append(fit.case.fixtures[row].name)
     for truss, names in carried.items():
         out.append(f"truss {truss}: its shape was carried over from earlier poses ({some(names)}), to 1 cm and 0.3 deg")
-    for row, truss in fit.slipped.items():
-        out.append(
-            f"{fit.case.fixtures[row].name}: no longer where it was on truss {truss}; solved from its own sightings"
-        )
+    return out + _let_go(fit)
+
+
+def _let_go(fit: Fit) -> list[str]:
+    """Heads that their truss did not place but their own sightings did."""
+    out = []
+    for check in fit.checks:
+        own = [fit.case.names[r] for r in check.let_go if fit.case.distinct_marks()[r] >= 2]
+        if check.doubted and own:
+            out.append(f"truss {check.truss.name}: not as it was; solved from their own sightings: {some(own)}")
+        elif own:
+            out += [
+                f"{name}: no longer where it was on truss {check.truss.name}; solved from its own sightings"
+                for name in own
+            ]
     return out
 
 
@@ -126,5 +135,9 @@ def _learned_notes(learned: Learned) -> list[str]:
     for shared in learned.shared:
         terms = ", ".join(f"{term} {value:.3g}" for term, value in shared.terms.items())
         out.append(f"profile {shared.profile}: {shared.heads} heads sighted on both faces share {terms}")
+    out += [
+        f"{name}: another unit hangs there than in the earlier poses, so its pose was not carried over"
+        for name in learned.exchanged
+    ]
     words = "its base hangs further from level than hang.sigma says; its level was not used"
     return out + [f"{name}: {words}" for name in learned.loosened]

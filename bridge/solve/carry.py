@@ -17,7 +17,6 @@ from bridge.rig.fixture import Fixture, Pose
 from bridge.solve.arrays import Array, Mask, Rows
 from bridge.solve.case import Case
 from bridge.solve.heads import PoseBatch
-from bridge.solve.joint import Border
 from bridge.solve.measurements import Sighting
 
 SLIP = np.array([0.01] * 3 + [np.radians(0.3)] * 3)
@@ -57,7 +56,11 @@ def carried_trusses(
         marks.setdefault(s.fixture, set()).add(s.mark)
     out = []
     for truss in dict.fromkeys(f.truss for f in fixtures if f.truss):
-        names = tuple(f.name for f in fixtures if f.truss == truss and f.name in earlier)
+        names = tuple(
+            f.name
+            for f in fixtures
+            if f.truss == truss and f.name in earlier and not other_unit(f, earlier[f.name].pose)
+        )
         count = sum(len(marks.get(name, ())) for name in names)
         lacking = any(len(marks.get(name, ())) < 2 for name in names)
         if len(names) < 2 or count < LEAST_SIGHTINGS or (only_where_needed and not lacking):
@@ -81,57 +84,54 @@ def _truss(name: str, names: tuple[str, ...], poses: Sequence[CarriedPose]) -> C
     return CarriedTruss(name, names, p - p.mean(axis=0), R, root)
 
 
+def other_unit(fixture: Fixture, pose: Pose) -> bool:
+    """Whether another physical unit hangs there than the pose is of, as far as both say."""
+    return fixture.unit is not None and pose.unit is not None and fixture.unit != pose.unit
+
+
+def only(truss: CarriedTruss, keep: Mask) -> CarriedTruss:
+    """The truss with only some of its heads."""
+    names = tuple(name for name, kept in zip(truss.names, keep, strict=True) if kept)
+    return replace(truss, names=names, p=truss.p[keep], R=truss.R[keep], root=truss.root[keep])
+
+
 def with_trusses(
-    case: Case, trusses: Sequence[CarriedTruss], points: Array
+    case: Case, placed_trusses: Sequence[tuple[CarriedTruss, tuple[Array, Array]]]
 ) -> tuple[Case, PoseBatch, Mask, dict[int, str]]:
-    """The case with its trusses in the border; start poses (F) and which heads (F,) have one; truss name by head."""
+    """The case with trusses in the border, each at its place and turn; start poses (F) and which heads (F,) have one;
+    truss name by head."""
     count = len(case.fixtures)
     row = {name: i for i, name in enumerate(case.names)}
     poses = PoseBatch(np.zeros((count, 3)), np.tile(np.eye(3), (count, 1, 1)), case.heads.terms_prior.copy())
     placed = np.zeros(count, dtype=bool)
+    if not placed_trusses:
+        return case, poses, placed, {}
     members: list[tuple[int, int]] = []
-    place: list[Array] = []
-    p, R, root, turn, told = [], [], [], [], {}
-    for truss in trusses:
+    told: dict[int, str] = {}
+    for k, (truss, (t, T)) in enumerate(placed_trusses):
         rows = np.array([row[name] for name in truss.names])
-        start = _place(case, truss, rows, points)
-        if start is None:
-            continue
-        t, T = start
-        for r in rows:
-            members.append((int(r), len(place)))
-            told[int(r)] = truss.name
-        p.append(truss.p)
-        R.append(truss.R)
-        root.append(truss.root)
-        place.append(t)
-        turn.append(T)
+        members += [(int(r), k) for r in rows]
+        told |= dict.fromkeys(map(int, rows), truss.name)
         poses.p[rows], poses.R[rows] = t + truss.p @ T.T, T @ truss.R
         placed[rows] = True
-    if not members:
-        return case, poses, placed, told
+    trusses = [truss for truss, _ in placed_trusses]
     border = replace(
-        case.border, truss_p=np.array(place), truss_R=np.array(turn),
-        truss_level=np.full(len(place), 1 / TRUSS_LEVEL_SIGMA), members=np.array(members, dtype=int),
-        member_p=np.concatenate(p), member_R=np.concatenate(R), member_root=np.concatenate(root),
-    )  # fmt: skip
+        case.border,
+        truss_p=np.array([t for _, (t, _) in placed_trusses]),
+        truss_R=np.array([T for _, (_, T) in placed_trusses]),
+        truss_level=np.full(len(trusses), 1 / TRUSS_LEVEL_SIGMA),
+        members=np.array(members, dtype=int),
+        member_p=np.concatenate([truss.p for truss in trusses]),
+        member_R=np.concatenate([truss.R for truss in trusses]),
+        member_root=np.concatenate([truss.root for truss in trusses]),
+    )
     heads = replace(case.heads, level_weight=np.where(placed, 0.0, case.heads.level_weight))
     return replace(case, border=border, heads=heads), poses, placed, told
 
 
-def without_members(border: Border, keep: Mask) -> Border:
-    """The border with only some of its members."""
-    return replace(
-        border,
-        members=border.members[keep],
-        member_p=border.member_p[keep],
-        member_R=border.member_R[keep],
-        member_root=border.member_root[keep],
-    )
-
-
-def _place(case: Case, truss: CarriedTruss, rows: Rows, points: Array) -> tuple[Array, Array] | None:
-    """Place and turn of a level truss from all its sightings: linear in three complex unknowns, as in start.py."""
+def place_truss(case: Case, truss: CarriedTruss, rows: Rows, points: Array) -> tuple[Array, Array] | None:
+    """Place and turn of a level truss from the sightings of its heads, `rows` of the case: linear in three complex
+    unknowns, as in start.py. None where they do not fix it."""
     d = np.einsum("kij,knj->kni", truss.R, beam_in_fixture(case.heads.pan[rows], case.heads.tilt[rows]))
     used = case.used[rows]
     if np.count_nonzero(used) < LEAST_SIGHTINGS:
@@ -148,8 +148,10 @@ def _place(case: Case, truss: CarriedTruss, rows: Rows, points: Array) -> tuple[
     if rank < 3:
         return None
     _, c, lift = solution
-    turn = c / max(abs(c), 1e-9)
-    height = float((lift * np.conj(c)).real / max(abs(c) ** 2, 1e-9))
+    if not 0.5 < abs(c) < 2.0:  # a turn has length 1: the sightings are of one mark, or not of this truss
+        return None
+    turn = c / abs(c)
+    height = float((lift * np.conj(c)).real / abs(c) ** 2)
     xy = np.sum(weight * (b / weight - turn * (onto - height * slope))) / np.sum(weight)
     T = np.array([[turn.real, -turn.imag, 0.0], [turn.imag, turn.real, 0.0], [0.0, 0.0, 1.0]])
     return np.array([xy.real, xy.imag, height]), T

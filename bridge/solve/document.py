@@ -9,6 +9,7 @@ from typing import Any
 
 from bridge.geometry.stage import Point3
 from bridge.rig.fixture import Fixture, Mechanics, Pose
+from bridge.solve.carry import other_unit
 from bridge.solve.optics import OpticsTables
 from bridge.solve.result import Calibration, SolvedFixture
 from bridge.solve.words import suspect_words
@@ -27,7 +28,7 @@ def solve_json(calibration: Calibration) -> dict[str, Any]:
         "suspects": [
             {
                 "fixture": s.fixture, "mark": s.mark, "kind": s.kind, "instead": s.instead,
-                "misfit": round(s.misfit, 4), "sure": s.sure, "text": suspect_words(s),
+                "misfit": round(s.misfit, 4), "sure": s.sure, "text": suspect_words(s), "also": s.also,
             }
             for s in calibration.suspects
         ],
@@ -91,9 +92,11 @@ def poses_document(
     for fixture in fixtures:
         solved = calibration.fixtures.get(fixture.name)
         if solved is not None:
-            entries[fixture.name] = _new_entry(solved)
+            entries[fixture.name] = _new_entry(solved) | ({"unit": fixture.unit} if fixture.unit else {})
         elif fixture.name in previous:
             entries[fixture.name] = _old_entry(previous[fixture.name])
+            if other_unit(fixture, previous[fixture.name]):
+                entries[fixture.name] |= {"trusted": False, "notes": "of another unit, kept from an earlier solve"}
         tables = {**_kept_optics(fixture), **optics.get(fixture.name, {})}
         if fixture.name in entries and tables:
             entries[fixture.name]["optics"] = tables
@@ -160,6 +163,8 @@ def _old_entry(pose: Pose) -> dict[str, Any]:
         entry["aim_error"] = {"rms": pose.aim_error_rms, "p95": pose.aim_error_p95}
     if pose.residuals:
         entry["residuals"] = dict(pose.residuals)
+    if pose.unit:
+        entry["unit"] = pose.unit
     if pose.solved_from:
         entry["solved_from"] = pose.solved_from
     entry["notes"] = "kept from an earlier solve"

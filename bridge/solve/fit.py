@@ -12,7 +12,7 @@ from bridge.solve.alone import refine
 from bridge.solve.arrays import Array, Mask, Rows
 from bridge.solve.carry import CarriedTruss, with_trusses
 from bridge.solve.case import ROUGH_SIGMA, Case
-from bridge.solve.contradictions import let_go_slipped, survey_test
+from bridge.solve.contradictions import survey_test
 from bridge.solve.heads import HeadBatch, PoseBatch, cost, normal
 from bridge.solve.joint import FAINT, Joint
 from bridge.solve.limits import limits
@@ -20,8 +20,11 @@ from bridge.solve.mounts import start_heads, with_other_mounts
 from bridge.solve.shape import first_marks
 from bridge.solve.start import floor_under
 from bridge.solve.together import point_sigma, settle, solve_together, with_held_marks
+from bridge.solve.truss_check import TrussCheck, check_trusses, kept_trusses
 
 NO_FIT = 25.0  # chi-squared at which two marks and a level contradict each other: nothing says which is wrong
+MOST_ROUNDS = 3  # of trusses and marks in turn
+LOST = np.diag([1.0] * 3 + [np.radians(10.0) ** 2] * 3)  # what is known of a head that is not where its truss says
 ANYTHING = 1e6  # variance of the unknowns of a head without a pose
 
 
@@ -32,12 +35,14 @@ class Fit:
     `solved` (F,): which heads have a pose at all. `coupled` (F,): which took part in correcting the marks.
     `case` is the case as used, `source` the one that was given, with the `trusses` carried into it. By row: `mounts`
     names the mount in use where it is not the rig's, `carried` the truss that the head was placed by, `slipped` the
-    truss that it was let go from. mark_sigma (P,) after the solve; survey_test (P,) see contradictions.py.
+    truss that it was let go from; `checks` holds each truss as it was tested. mark_sigma (P,) after the solve;
+    survey_test (P,) see contradictions.py.
     """
 
     case: Case
     source: Case
     trusses: tuple[CarriedTruss, ...]
+    checks: tuple[TrussCheck, ...]
     poses: PoseBatch
     points: Array
     cov: Array
@@ -73,9 +78,23 @@ class Fit:
 
 
 def fit_case(given: Case, stage: Stage, trusses: Sequence[CarriedTruss] = ()) -> Fit:
-    """Solve everything. Raises UnsolvableError where no length or no frame is known."""
+    """Solve everything, heads that no longer fit their truss by themselves. Raises UnsolvableError where no length or
+    no frame is known."""
     points = first_marks(given, stage)
-    case, carried_poses, placed, carried = with_trusses(given, trusses, points)
+    checks = check_trusses(given, trusses, points, _rough_sigma(given))
+    fit = _fit_on(given, stage, points, checks)
+    for _ in range(MOST_ROUNDS if trusses else 0):  # what is tested is what is written: on the marks as solved
+        checks = check_trusses(given, trusses, fit.points, fit.mark_sigma)
+        same = [tuple(c.kept) for c in checks] == [tuple(c.kept) for c in fit.checks]
+        fit = replace(fit, checks=checks) if same else _fit_on(given, stage, points, checks)
+        if same:
+            break
+    return with_checks(replace(fit, trusses=tuple(trusses)))
+
+
+def _fit_on(given: Case, stage: Stage, points: Array, checks: tuple[TrussCheck, ...]) -> Fit:
+    """The solve with the heads that each truss keeps on it."""
+    case, carried_poses, placed, carried = with_trusses(given, kept_trusses(checks))
     heads = case.alone(points, _rough_sigma(case))
     dof, limit = limits(heads)
     able = placed | (case.distinct_marks() >= 2) | (heads.data_count >= 6) & np.any(heads.weight > 0, axis=1)
@@ -93,16 +112,14 @@ def fit_case(given: Case, stage: Stage, trusses: Sequence[CarriedTruss] = ()) ->
     else:  # nobody fits: what is wrong must not bend the marks as well
         coupled = solved
         joint = solve_together(with_held_marks(case), poses, points, coupled)
-    slipped: list[int] = []
-    if carried:
-        case, joint, slipped = let_go_slipped(case, poses, points, coupled, joint)
     if not surveyed:
         poses, coupled, joint = settle(case, poses, coupled, joint, limit)
     poses, own_chi2 = _final_poses(case, poses, solved, coupled, joint)
     return Fit(
         case=case,
         source=given,
-        trusses=tuple(trusses),
+        trusses=(),
+        checks=checks,
         poses=poses,
         points=joint.estimate.point,
         cov=_covariances(case, poses, solved, coupled, joint),
@@ -115,9 +132,28 @@ def fit_case(given: Case, stage: Stage, trusses: Sequence[CarriedTruss] = ()) ->
         survey_test=survey_test(case, joint),
         joint=joint,
         mounts=started.mounts,
-        carried={row: truss for row, truss in carried.items() if row not in slipped},
-        slipped={row: carried[row] for row in slipped},
+        carried=carried,
+        slipped={int(r): c.truss.name for c in checks for r in c.let_go},
     )
+
+
+def with_checks(fit: Fit) -> Fit:
+    """The fit with what its trusses say: each head that stayed on one is judged as it is written, against all others;
+    one that was let go and cannot stand alone is left where the truss has it, in doubt."""
+    chi2, limit, dof, solved = fit.chi2.copy(), fit.limit.copy(), fit.dof.copy(), fit.solved.copy()
+    poses, cov = fit.poses, fit.cov.copy()
+    for check in fit.checks:
+        on = check.kept & (not check.doubted)
+        chi2[check.rows[on]], limit[check.rows[on]], dof[check.rows[on]] = (
+            check.chi2[on],
+            check.limit[on],
+            check.dof[on],
+        )
+        lost = check.let_go[~solved[check.let_go]]
+        poses = poses.put(lost, check.poses.take(np.isin(check.rows, lost)))
+        cov[lost, :6, :6] = LOST
+        solved[lost] = True
+    return replace(fit, chi2=chi2, limit=limit, dof=dof, solved=solved, poses=poses, cov=cov)
 
 
 def _known_points(case: Case) -> Mask:

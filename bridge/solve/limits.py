@@ -14,9 +14,14 @@ FALSE_ALARM_FEW, FEW = 0.025, 4  # with four marks or fewer a mistake hides bett
 def limits(heads: HeadBatch, among: int | None = None) -> tuple[Rows, Array]:
     """Degrees of freedom (F,) of each head alone, and the chi-squared (F,) above which it is doubted, as one of as many
     heads (`among`, default all of these)."""
+    dof = heads.data_count - 6
+    return dof, limit_of(dof, among or len(heads))
+
+
+def limit_of(dof: Rows, among: int) -> Array:
+    """The chi-squared (F,) of so many degrees of freedom above which one of `among` heads is doubted."""
     from scipy.special import gammainccinv
 
-    dof = heads.data_count - 6
-    alarm = np.where(dof > FEW, FALSE_ALARM, FALSE_ALARM_FEW) / max(among or len(heads), 1)
+    alarm = np.where(dof > FEW, FALSE_ALARM, FALSE_ALARM_FEW) / max(among, 1)
     with_dof = 2 * gammainccinv(np.maximum(dof, 1) / 2, alarm)
-    return dof, np.where(dof > 0, with_dof, 1.0)
+    return np.where(dof > 0, with_dof, 1.0)

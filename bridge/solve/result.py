@@ -56,15 +56,40 @@ class Unexplained:
     """The head does not fit one pose, and no explanation was tried."""
 
 
-Detail = ProfileFault | Moved | Reordered | OtherMount | Unexplained
+@dataclass(frozen=True)
+class OffTruss:
+    """A head that does not fit where `truss` has it, and what would explain it: metres along the truss, degrees about
+    the vertical; None where no such move does."""
+
+    truss: str
+    along: float | None
+    turned: float | None
+
+
+@dataclass(frozen=True)
+class OtherTruss:
+    """A truss that lost its shape: `gone` of so many `sighted` heads do not fit the others, `worst` most of all.
+    `heads` are those that nothing else proves; `variant`: how all would fit, "other end" | "mirror"."""
+
+    truss: str
+    heads: tuple[str, ...]
+    gone: int
+    sighted: int
+    worst: str
+    variant: str | None = None
+
+
+Detail = OffTruss | OtherTruss | ProfileFault | Moved | Reordered | OtherMount | Unexplained
 
 
 @dataclass(frozen=True)
 class Suspect:
-    """Something that does not fit. `kind`: sighting | wrong-mark | mark | swap | corner | profile | hang | position.
+    """Something that does not fit. `kind`: sighting | wrong-mark | mark | swap | corner | profile | hang | position |
+    truss | patch.
 
-    `fixture` is None when it concerns the whole rig; `mark` the sighting or mark meant, None for a whole fixture;
-    `instead` the mark that fits; `misfit` in metres on the floor; `sure` when nothing else explains it as well.
+    `fixture` is None when it concerns the whole rig, or a truss; `also` the second fixture of a crossed patch; `mark`
+    the sighting or mark meant, None for a whole fixture; `instead` the mark that fits; `misfit` in metres on the
+    floor; `sure` when nothing else explains it as well.
     `detail` holds what the kind alone does not say. `rivals`: other suspects that explain the same head as well;
     `one_of_several`: more than this is wrong with the head. words.py makes the sentence.
     """
@@ -78,6 +103,13 @@ class Suspect:
     detail: Detail | None = None
     rivals: tuple[Suspect, ...] = ()
     one_of_several: bool = False
+    also: str | None = None
+
+    def blames(self, name: str) -> bool:
+        """Whether the pose of this fixture is in doubt."""
+        if isinstance(self.detail, OtherTruss):
+            return name in self.detail.heads
+        return self.fixture is None or name in (self.fixture, self.also)
 
 
 @dataclass(frozen=True)
@@ -130,11 +162,13 @@ class SharedTerms:
 @dataclass(frozen=True)
 class Learned:
     """What a rig showed of itself and was solved with: `levels` hang.sigma as said and as seen (degrees), terms that
-    profiles share, names of heads whose level was not used."""
+    profiles share, names of heads whose level was not used, and of heads that were not carried as another unit hangs
+    there now."""
 
     levels: tuple[float, float] | None = None
     shared: tuple[SharedTerms, ...] = ()
     loosened: tuple[str, ...] = ()
+    exchanged: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from bridge.solve.mounts import BASE_AXIS, OTHER_WAY_UP
-from bridge.solve.result import Moved, OtherMount, ProfileFault, Reordered, Suspect, Unexplained
+from bridge.solve.result import Moved, OffTruss, OtherMount, OtherTruss, ProfileFault, Reordered, Suspect, Unexplained
+from bridge.solve.truss_words import crossed_words, off_truss_words, other_truss_words
 
 MOUNT_WORDS = {
     OTHER_WAY_UP: "standing instead of hanging, or the other way round",
@@ -32,6 +33,8 @@ def suspect_words(s: Suspect) -> str:
 
 def _of_rig(s: Suspect) -> str:
     match s.detail:
+        case OtherTruss():
+            return other_truss_words(s, s.detail)
         case Moved(said, seen) if said is not None:
             seems = "seems to be" if s.sure else "or another mark may be"
             return (
@@ -64,6 +67,8 @@ def _reordered(s: Suspect, order: Reordered) -> str:
 
 def _of_head(s: Suspect) -> str:
     match s.detail:
+        case OffTruss():
+            return off_truss_words(s, s.detail)
         case ProfileFault():
             return f"{s.fixture}: {_profile(s.detail)}"
         case OtherMount(mount):
@@ -78,6 +83,8 @@ def _of_head(s: Suspect) -> str:
             )
         case Unexplained():
             return f"{s.fixture}: its sightings do not fit one pose, worst at {s.mark} ({_cm(s.misfit)})"
+    if s.kind == "patch":
+        return crossed_words(s)
     if s.kind == "hang":
         return f"{s.fixture}: its base is not as level as hang.sigma says; correct hang, or give a larger sigma"
     if s.kind == "swap":

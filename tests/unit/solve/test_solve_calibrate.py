@@ -37,7 +37,7 @@ def test_without_noise_every_mount_comes_out_exactly(mount, marks):
         solved = answer.fixtures[f"h{i}"]
         assert np.allclose(solved.position, head.p, atol=1e-4)
         assert np.max(rigs.aim_misses(head, solved)) < 1e-4
-        assert solved.verified == (marks > 2)
+        assert solved.verified == (marks > 3)  # three check something, but half a metre of aim could hide
 
 
 @pytest.mark.parametrize("seed", range(3))
