@@ -16,10 +16,9 @@ from bridge.rig.fixture import Hang
 from bridge.rig.profile import ZoomTable
 from bridge.solve.calibrate import calibrate
 from bridge.solve.measurements import Sighting
+from bridge.solve.pool import axis_offset
 from tests.standards.test_pool_ellipse import CASES, cast, closed_form, fitted
 from tests.unit.solve import rigs_for_solve as rigs
-
-axis_offset = pytest.importorskip("bridge.solve.pool").axis_offset
 
 
 @pytest.mark.parametrize(("half_deg", "incidence_deg"), CASES)
