@@ -103,7 +103,9 @@ def _light(show: Show) -> Iterator[Finding]:
             text = f"no candela in the zoom table: left out of evenness are {names_of(heads)}"
             yield Finding("warning", f"profile {name}", text)
         if stage.at_most_lux is not None:
-            text = f"the ceiling of {stage.at_most_lux:g} lux CANNOT BE KEPT for {names_of(heads)}: they count as nothing"
+            text = (
+                f"the ceiling of {stage.at_most_lux:g} lux CANNOT BE KEPT for {names_of(heads)}: they count as nothing"
+            )
             yield Finding("warning", f"profile {name}", f"no candela in the zoom table: {text}")
     if stage.evenness:
         yield from _alone(show)

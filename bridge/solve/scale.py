@@ -140,7 +140,7 @@ def _worth(fit: Fit, scale: float) -> float:
 def scale_suspect(fit: Fit, other: Fit, scale: float, sure: bool) -> Suspect:
     """Surveyed marks against tapes, or against heads held by the plot; a rough plot may decide between them."""
     tapes = bool(len(fit.case.border.tape_metres))
-    if np.any(fit.case.heads.at_weight) and np.any(fit.doubtful):
+    if np.any(fit.case.heads.at_weight) and (not tapes or np.any(fit.doubtful)):
         return Suspect(None, None, "scale", _worth(fit, scale), sure=sure, detail=Resized(scale, "held", tapes))
     plot, wrong = plot_scale(other), ""  # of the rig as the tapes have it
     if plot is not None:

@@ -80,9 +80,9 @@ def search(heads: HeadBatch, hints: Array) -> tuple[PoseBatch, Array]:
 
 def floor_under(heads: HeadBatch) -> Array:
     """Height (F,) below which no head can be: a little below the stage, or below the lowest mark it sighted if that is
-    lower. A head that stands on the floor is below all its marks where they are raised."""
+    lower; -inf where it sighted none. A head that stands on the floor is below all its marks where they are raised."""
     lowest = np.min(np.where(heads.weight > 0, heads.mark[..., 2], np.inf), axis=1)
-    return np.asarray(np.minimum(lowest, 0.0) - 0.3)
+    return np.where(np.isfinite(lowest), np.minimum(lowest, 0.0) - 0.3, -np.inf)
 
 
 def _places(heads: HeadBatch, hints: Array) -> Array:
