@@ -12,6 +12,7 @@ from bridge.solve.case import Case
 from bridge.solve.fit import Fit
 from bridge.solve.ranges import agreed_gain
 from bridge.solve.result import Resized, Suspect
+from bridge.solve.whole_survey import as_given
 
 LEAST = 0.006  # a scale nearer to 1 than this is the tape's own error
 LEAST_HEADS = 5  # with a rough place each, from which the plot may speak of a scale
@@ -78,7 +79,7 @@ def _as_heads_hang(fit: Fit) -> tuple[float, float]:
 
 def _cost(fit: Fit, rows: Rows, scale: float) -> Array:
     """Chi-squared of each head alone, on surveyed marks at that scale."""
-    case = fit.source
+    case = as_given(fit)
     heads = case.alone(scaled(case, scale).border.point_at, np.minimum(fit.mark_sigma, 1.0)).take(rows)
     return refine(heads, fit.poses.take(rows), steps=6)[1]
 

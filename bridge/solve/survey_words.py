@@ -64,11 +64,11 @@ def _shared_range(what: SharedRange, sure: bool) -> str:
 
 
 def _resized(what: Resized) -> str:
-    percent, longer = abs(what.scale - 1) * 100, "near" if what.scale > 1 else "far"
+    percent, which = abs(what.scale - 1) * 100, "near each other" if what.scale > 1 else "far apart"
     size = f"{percent:.1f} %"
     if what.by == "tapes":
         text = "the scale of the survey and of the tapes differs: by the tapes, marks in stage.yaml are"
-        text += f" {size} too {longer} apart"
+        text += f" {size} too {which}"
         return (
             text
             + {
@@ -78,7 +78,7 @@ def _resized(what: Resized) -> str:
             }[what.wrong]
         )
     text = "the scale of the survey is in doubt: by the positions of heads in rig.yaml, marks are"
-    text += f" {size} too {longer} apart"
+    text += f" {size} too {which}"
     ask = "the marks or the plot" if not what.taped else "the plot, or marks and tapes together,"
     return f"{text}; {ask} seem stretched: measure one long distance again"
 

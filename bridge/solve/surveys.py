@@ -20,6 +20,7 @@ from bridge.solve.relabel import sighted
 from bridge.solve.result import Lifted, Moved, SharedRange, Suspect, Taped, point3
 from bridge.solve.scale import scale_fault, scale_suspect
 from bridge.solve.together import solve_together
+from bridge.solve.whole_survey import as_given
 
 CLEAR_GAP = 11.0  # score between the best explanation and the next culprit from which one is named alone
 SURVEY_ALARM = 1e-2  # chance that a sound survey raises any doubt, shared among the marks
@@ -115,7 +116,7 @@ def _faults(fit: Fit, many: bool) -> list[Fault]:
     """All that is worth freeing."""
     from scipy.special import gammainccinv
 
-    case = fit.source
+    case = as_given(fit)
     known = [k for k in sighted(fit) if k < len(case.known) and case.known[k]]
     tapes = len(case.border.tape_metres)
     alarm_2 = 2 * float(gammainccinv(1.0, SURVEY_ALARM / max(len(known), 1)))

@@ -8,6 +8,7 @@ import numpy as np
 
 from bridge.geometry.stage import Stage
 from bridge.solve.arrays import Array, Rows
+from bridge.solve.case import Case
 from bridge.solve.fit import Fit
 from bridge.solve.readings import FEET, METRES, MIRROR, REVERSED, TURN, Reading, implausible, readings
 from bridge.solve.result import Misread, Suspect
@@ -87,9 +88,14 @@ def _told(fit: Fit, seen: Rows, said: Trial, near: list[Trial]) -> Suspect:
     return Suspect(None, None, KINDS[kinds[0]], moved, sure=len(kinds) == 1, detail=detail)
 
 
+def as_given(fit: Fit) -> Case:
+    """The case before mounts and trusses were put into it, with what its noise and its pools were found to be."""
+    return fit.source.with_share(fit.joint.estimate.share).at_reach(fit.poses, fit.points)
+
+
 def _tried(fit: Fit, stage: Stage, rows: Rows, seen: Rows) -> list[Trial]:
     """Every reading with every head solved alone on its marks, all in one batch."""
-    case, every = fit.source, readings(stage)
+    case, every = as_given(fit), readings(stage)
     points, sigma = case.border.point_at, np.minimum(1 / np.maximum(case.border.point_weight[:, 0], 1e-9), 1.0)
     count, many = len(rows), len(every)
     heads = case.alone(points, sigma).take(np.tile(rows, many))

@@ -6,7 +6,19 @@ import numpy as np
 import pytest
 
 from bridge.solve.mounts import BASE_AXIS, MOUNTS
-from bridge.solve.result import Moved, OtherMount, ProfileFault, Reordered, Suspect, Unexplained
+from bridge.solve.result import (
+    Lifted,
+    Misread,
+    Moved,
+    OtherMount,
+    ProfileFault,
+    Reordered,
+    Resized,
+    SharedRange,
+    Suspect,
+    Taped,
+    Unexplained,
+)
 from bridge.solve.words import MOUNT_WORDS, nothing_solved_words, some, suspect_words, unsolved_words
 
 
@@ -54,6 +66,44 @@ SENTENCES = {
     "corner by the plot": (
         Suspect(None, "A", "corner", 14.0, "C", detail=replace(TURNED, turned_off=0.5)),
         ["opposite corner", "14.0 m from their places", "turned round 0.5 m"],
+    ),
+    "mirror": (
+        Suspect(
+            None, None, "mirror", 12.0, detail=Misread("mirror", "x", ("reversed pans",), 12.3, 0.4, (("A", "B"),))
+        ),
+        ["as in a mirror: left and right", "A is really B", "or every pan runs the other way", "12.3 m", "0.4 m"],
+    ),
+    "feet": (
+        Suspect(None, None, "feet", 12.0, detail=Misread("feet", "stage", (), np.nan, np.nan)),
+        ["in feet, read as metres", "0.3048, and the performance polygon with them; correct it"],
+    ),
+    "turned survey": (
+        Suspect(None, None, "corner", 12.0, detail=Misread("corner", "90", (), 9.0, 0.5)),
+        ["turned by a corner (90 degrees)"],
+    ),
+    "riser": (
+        Suspect(None, "C", "mark", 0.4, detail=Lifted(0.0, 0.4)),
+        ["mark C seems to be at another height", "z 0.40, stage.yaml says 0.00", "riser"],
+    ),
+    "tape": (
+        Suspect(None, "A", "tape", 0.5, "C", sure=False, detail=Taped(12.5, 12.0)),
+        ["the tape between A and C may be wrong by 50 cm", "12.50 m, everything else 12.00 m"],
+    ),
+    "shared pan": (
+        Suspect(None, None, "profile", 0.3, detail=SharedRange("spot", "pan", 537 / 540, 540.0, 12)),
+        ["all 12 of type spot turn 537 degrees of pan, not 540", "record their sightings again"],
+    ),
+    "shared pan reversed": (
+        Suspect(None, None, "profile", 0.3, detail=SharedRange("spot", "pan", -1.0, 540.0, 12)),
+        ["all 12 of type spot pan the other way", "pan invert off"],
+    ),
+    "scale by tapes": (
+        Suspect(None, None, "scale", 0.2, sure=False, detail=Resized(0.98, "tapes", True)),
+        ["scale of the survey and of the tapes differs", "2.0 % too far apart", "nothing else decides"],
+    ),
+    "scale by the plot": (
+        Suspect(None, None, "scale", 0.2, sure=False, detail=Resized(1.02, "plot", False)),
+        ["by the positions of heads in rig.yaml, marks are 2.0 % too near each other", "the marks or the plot seem"],
     ),
     "all pans": (Suspect(None, None, "profile", 1.0, sure=False), ["every pan runs the other way", "mirror"]),
 }
