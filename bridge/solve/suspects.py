@@ -30,6 +30,7 @@ from bridge.solve.hypotheses import (
 from bridge.solve.judge import miss_on_floor, residuals_on_floor
 from bridge.solve.relabel import corner_suspect, rig_relabelled, sighted
 from bridge.solve.result import Moved, OtherMount, ProfileFault, Suspect, Unexplained, point3
+from bridge.solve.truss_doubts import surveyed_by_heads
 
 CLEAR_GAP = 11.0  # score between the best explanation and the next culprit from which one is named alone
 SURVEY_ALARM = 1e-2  # chance that a sound survey raises any doubt, shared among the marks
@@ -83,7 +84,8 @@ def _wrong_surveys(fit: Fit, stage: Stage, many: bool) -> tuple[list[Suspect], F
     from scipy.special import gammainccinv
 
     out: list[Suspect] = []
-    known = np.array([k for k in sighted(fit) if k < len(fit.case.known) and fit.case.known[k]], dtype=int)
+    told = surveyed_by_heads(fit)
+    known = np.array([k for k in sighted(fit) if k < len(fit.case.known) and fit.case.known[k] and told[k]], dtype=int)
     if len(known) < LEAST_MARKS:
         return out, fit
     alarm = 2 * gammainccinv(1.0, SURVEY_ALARM / len(known))
