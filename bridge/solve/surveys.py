@@ -20,6 +20,7 @@ from bridge.solve.relabel import sighted
 from bridge.solve.result import Lifted, Moved, SharedRange, Suspect, Taped, point3
 from bridge.solve.scale import scale_fault, scale_suspect
 from bridge.solve.together import solve_together
+from bridge.solve.truss_doubts import surveyed_by_heads
 from bridge.solve.whole_survey import as_given
 
 CLEAR_GAP = 11.0  # score between the best explanation and the next culprit from which one is named alone
@@ -117,7 +118,8 @@ def _faults(fit: Fit, many: bool) -> list[Fault]:
     from scipy.special import gammainccinv
 
     case = as_given(fit)
-    known = [k for k in sighted(fit) if k < len(case.known) and case.known[k]]
+    told = surveyed_by_heads(fit)
+    known = [k for k in sighted(fit) if k < len(case.known) and case.known[k] and told[k]]
     tapes = len(case.border.tape_metres)
     alarm_2 = 2 * float(gammainccinv(1.0, SURVEY_ALARM / max(len(known), 1)))
     alarm_1 = 2 * float(gammainccinv(0.5, OTHER_ALARM / max(len(known) + tapes, 1)))

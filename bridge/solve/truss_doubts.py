@@ -45,6 +45,16 @@ def truss_suspects(fit: Fit, verified: Mask) -> list[Suspect]:
     return sorted(out, key=lambda s: -s.misfit)
 
 
+def surveyed_by_heads(fit: Fit) -> Mask:
+    """Marks (M,) whose survey the sightings can be held against: with trusses carried over, those that two heads with a
+    second mark sighted. A head with one sighting that does not fit was moved more likely than its mark."""
+    count = len(fit.case.marks)
+    if not fit.checks:
+        return np.ones(count, dtype=bool)
+    several = fit.case.used & (fit.case.distinct_marks() >= 2)[:, None]
+    return np.bincount(fit.case.index[several], minlength=count)[:count] >= 2
+
+
 def number_in(fit: Fit, name: str | None) -> int:
     """The row of a fixture, -1 where it has none."""
     return fit.case.names.index(name) if name in fit.case.names else -1

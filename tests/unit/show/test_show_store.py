@@ -97,6 +97,7 @@ def test_poses_come_back(tmp_path: Path) -> None:
                 "aim_error": {"rms": 0.03, "p95": 0.05},
                 "sigma": {"position": [0.01, 0.02, 0.03], "rotation": [0.1, 0.1, 0.2]},
                 "carried_over": "truss foh: two sightings",
+                "unit": "A-1043",
                 "optics": {"focus": [[3.0, 60000], [8.0, 30000]]},
             }
         },
@@ -110,6 +111,7 @@ def test_poses_come_back(tmp_path: Path) -> None:
     assert entry.pose.rotation == pytest.approx(tuple(rotation), abs=2e-9)
     assert entry.pose.trusted is False
     assert entry.pose.solved_from == "0123456789"
+    assert entry.pose.unit == "A-1043"
     assert entry.pose.mechanics.pan_scale == 1e-4
     assert entry.focus_table == ((3.0, 60000.0), (8.0, 30000.0))
     assert poses.marks == {"A": (1.0, 2.0, 0.123456789)}
