@@ -14,7 +14,7 @@ if TYPE_CHECKING:  # numpy and rich are read when the command runs, not when the
     from bridge.geometry.frames import Array
     from bridge.show import Show
     from bridge.solve.carry import CarriedPose
-    from bridge.solve.result import Calibration
+    from bridge.solve.result import Calibration, SolvedFixture
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -143,16 +143,15 @@ def _tell(show: Show, calibration: Calibration, written: bool) -> None:
             f"{f.name}{state}",
             " ".join(f"{v:.2f}" for v in f.position),
             " ".join(f"{100 * v:.0f}" for v in f.position_sigma),
-            f"{100 * f.aim_rms:.1f}",
-            f"{100 * f.aim_p95:.1f}",
-            f"{100 * f.worst:.1f}, ({f.worst_at[0]:g}, {f.worst_at[1]:g})",
+            *_predicted(f),
             " ".join(f"{mark} {100 * miss:.1f}" for mark, miss in f.residuals.items()),
             "; ".join(f.rests_on),
         )
     console.print(table)
-    if calibration.fixtures:
+    if calibration.rms is not None:
         console.print(
-            f"Predicted aim error of all fixtures over the performance polygon: {100 * calibration.rms:.1f} cm rms."
+            "Predicted aim error over the performance polygon, of all fixtures that nothing looks wrong with:"
+            f" {100 * calibration.rms:.1f} cm rms."
         )
     for heading, lines in (("Notes", calibration.notes), ("Advice", calibration.advice), ("Warnings", show.warnings)):
         if lines:
@@ -162,3 +161,11 @@ def _tell(show: Show, calibration: Calibration, written: bool) -> None:
     trusted = "trusted" if calibration.trusted else "NOT trusted until the doubts above are settled"
     where = f"poses.yaml written, {trusted}" if written else f"nothing written (--dry-run); these poses are {trusted}"
     console.print(f"\n{where}.", soft_wrap=True)
+
+
+def _predicted(f: SolvedFixture) -> tuple[str, str, str]:
+    """Three cells; nothing is predicted of a pose with which something looks wrong."""
+    if not f.sound:
+        return "-", "-", "-"
+    at = f"({f.worst_at[0]:g}, {f.worst_at[1]:g})"
+    return f"{100 * f.aim_rms:.1f}", f"{100 * f.aim_p95:.1f}", f"{100 * f.worst:.1f}, {at}"

@@ -151,7 +151,7 @@ def _sigma(node: Node) -> tuple[Three, Three]:
 def _aim_error(node: Node) -> tuple[float | None, float | None]:
     m = KeyReader(node, "a mapping with rms and p95")
     rms, p95 = m.optional("rms", _error, None), m.optional("p95", _error, None)
-    m.ignore(["worst", "worst_at"])
+    m.ignore(["worst", "worst_p95", "worst_at"])
     m.done()
     return rms, p95
 

@@ -13,6 +13,7 @@ from bridge.solve.judge import in_line
 from bridge.solve.next_marks import good_first_marks
 from bridge.solve.relabel import sighted, symmetric_orders
 from bridge.solve.result import Learned, NextMark, SolvedFixture, Suspect
+from bridge.solve.trust import TWO
 from bridge.solve.words import MOUNT_WORDS, some, suspect_words
 
 WORTH = 0.002  # metres of rms that another sighting must bring to be advised
@@ -37,7 +38,7 @@ def advise(
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Advice (what to do, most urgent first) and notes (what was assumed or carried over)."""
     advice = [suspect_words(s) for s in suspects]
-    advice += list(unsolved.values())
+    advice += list(unsolved.values()) + _not_accepted(fit, stage, solved)
     advice += _far_marks(fit, stage) + _symmetry(fit)
     unverified = [f.name for f in solved.values() if not f.verified]
     if unverified:
@@ -61,7 +62,41 @@ def advise(
             f" the predicted aim error from {best.before * 100:.1f} to {best.after * 100:.1f} cm rms;"
             f" {best.fixture} needs it most"
         )
+    advice += _centring(fit, learned)
     return tuple(dict.fromkeys(advice)), tuple(_notes(fit, stage) + _learned_notes(learned))
+
+
+def _not_accepted(fit: Fit, stage: Stage, solved: Mapping[str, SolvedFixture]) -> list[str]:
+    """Heads that nothing looks wrong with, but that are predicted to miss by more than is accepted."""
+    marks = dict(zip(fit.case.names, fit.case.distinct_marks(), strict=True))
+    missing = {
+        name: float(f.aim_rms if marks[name] <= TWO else f.worst_p95)
+        for name, f in solved.items()
+        if f.sound and not f.trusted
+    }
+    if not missing:
+        return []
+    worst = max(missing, key=missing.__getitem__)
+    x, y, _ = solved[worst].worst_at
+    return [
+        f"not trusted: {some(list(missing))}, predicted to miss by more than accept in stage.yaml"
+        f" ({100 * stage.accept:.0f} cm), {worst} by {100 * missing[worst]:.0f} cm, worst towards ({x:g}, {y:g});"
+        " sight more marks, farther out, with a tighter beam, or accept more"
+    ]
+
+
+def _centring(fit: Fit, learned: Learned) -> list[str]:
+    """What it would bring to say, or not to depend on, what the hands centred on the marks."""
+    if learned.centring is None or learned.centring[0] - learned.centring[1] < WORTH:
+        return []
+    before, after = (f"{100 * rms:.1f}" for rms in learned.centring)
+    fixed = any(f.profile.sight_fixed for f in fit.case.fixtures)
+    tight = "with the slots of sight_fixed" if fixed else "with a tight beam, a cross or a closed iris"
+    return [
+        "nobody said what the hands centred on the marks, the lit pool or the beam's axis, which lie apart where a wide"
+        " beam meets the floor obliquely: `sighted_by: pool` or `axis` in stage.yaml takes the predicted aim error"
+        f" from {before} to {after} cm rms; so does sighting {tight} next time"
+    ]
 
 
 def _on_a_line(fit: Fit, row: int) -> bool:
@@ -95,7 +130,7 @@ def _symmetry(fit: Fit) -> list[str]:
 
 
 def _notes(fit: Fit, stage: Stage) -> list[str]:
-    out = []
+    out = _unknown_beams(fit)
     for row, mount in fit.mounts.items():
         as_mounted = f"does not fit its `hang`, and fits when taken as {MOUNT_WORDS[mount]}"
         out.append(f"{fit.case.names[row]}: {as_mounted}; correct hang in rig.yaml")
@@ -115,6 +150,18 @@ def _notes(fit: Fit, stage: Stage) -> list[str]:
     return out
 
 
+def _unknown_beams(fit: Fit) -> list[str]:
+    """Sightings that are said to be of the pool, when nobody knows how wide it was."""
+    sight = fit.case.heads.sight
+    blind = 0 if sight is None else int(np.count_nonzero(fit.case.used & (sight.share == 1) & (sight.half == 0)))
+    if not blind:
+        return []
+    return [
+        f"{blind} sightings of the pool (`sighted_by: pool`) have no zoom recorded, or their profile has no zoom table,"
+        " so nobody knows how far the pool lay from the axis: they were taken as of the axis"
+    ]
+
+
 def _learned_notes(learned: Learned) -> list[str]:
     out = []
     if learned.levels is not None:
@@ -126,5 +173,8 @@ def _learned_notes(learned: Learned) -> list[str]:
     for shared in learned.shared:
         terms = ", ".join(f"{term} {value:.3g}" for term, value in shared.terms.items())
         out.append(f"profile {shared.profile}: {shared.heads} heads sighted on both faces share {terms}")
+    if learned.share is not None:
+        share, sigma = learned.share
+        out.append(f"hands seem to have centred {share:.1f} +- {sigma:.1f} between the axis (0) and the pool (1)")
     words = "its base hangs further from level than hang.sigma says; its level was not used"
     return out + [f"{name}: {words}" for name in learned.loosened]

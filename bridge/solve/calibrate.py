@@ -21,11 +21,13 @@ from bridge.solve.judge import in_line, residuals_on_floor, rests_on
 from bridge.solve.levels import with_wider_levels, without_levels
 from bridge.solve.measurements import Sighting
 from bridge.solve.next_marks import next_marks
+from bridge.solve.noise import driven_sigma
 from bridge.solve.places import performance_points
 from bridge.solve.predict import AimError, aim_error
 from bridge.solve.result import Calibration, Learned, SolvedFixture, Suspect, point3
 from bridge.solve.shared import with_shared_terms
 from bridge.solve.suspects import find_suspects
+from bridge.solve.trust import accepted, without_share
 from bridge.solve.words import nothing_solved_words, unsolved_words
 
 USELESS = 0.75  # a predicted rms aim error beyond this, metres, is no answer
@@ -56,9 +58,14 @@ def calibrate(
     fit, suspects, learned = _learned(fit, stage)
     points, faces = performance_points(stage), _faces(fit.case)
     terms_on = fit.case.heads.terms_on
-    error = aim_error(fit.poses, fit.cov, points, _face_pairs(faces, terms_on), terms_on)
+    driven = driven_sigma(fit.case.fixtures)
+    error = aim_error(fit.poses, fit.cov, points, _face_pairs(faces, terms_on), terms_on, driven)
     good = fit.solved & (error.rms < USELESS)
+    if fit.case.border.share_weight > 0 and np.any(good):
+        known = aim_error(fit.poses, without_share(fit), points, _face_pairs(faces, terms_on), terms_on, driven)
+        learned = replace(learned, share=_share(fit), centring=(_rms(error.rms[good]), _rms(known.rms[good])))
     error = error.stretched(fit.stretch)
+    acceptable = accepted(error, fit.case.distinct_marks(), stage.accept)
     unsolved = {fit.case.names[r]: _why_unsolved(fit, int(r)) for r in np.flatnonzero(~good)}
     if not np.any(good):
         raise NothingSolved(nothing_solved_words(list(unsolved.values())))
@@ -66,7 +73,8 @@ def calibrate(
     solved = {}
     for r in np.flatnonzero(good):
         name = fit.case.names[r]
-        solved[name] = _solved(fit, int(r), error, faces[r], trusted=not blamed & {None, name})
+        sound = not blamed & {None, name}
+        solved[name] = _solved(fit, int(r), error, faces[r], sound, sound and bool(acceptable[r]))
     for name in (f.name for f in fixtures if f.name not in {*solved, *unsolved}):
         unsolved[name] = f"{name}: not sighted yet"
     proposals = next_marks(fit, stage, good, faces)
@@ -91,6 +99,14 @@ def _learned(fit: Fit, stage: Stage) -> tuple[Fit, list[Suspect], Learned]:
         suspects = find_suspects(fit, stage)
         learned = replace(learned, loosened=tuple(loose[1]))
     return fit, suspects, learned
+
+
+def _share(fit: Fit) -> tuple[float, float]:
+    return fit.joint.estimate.share, float(np.sqrt(fit.joint.cov_border[-1, -1]))
+
+
+def _rms(values: Array) -> float:
+    return float(np.sqrt(np.mean(values**2)))
 
 
 def _why_unsolved(fit: Fit, row: int) -> str:
@@ -132,7 +148,7 @@ def _face_pairs(faces: Sequence[tuple[int, ...]], terms_on: Mask) -> Rows:
     return pairs if np.any(terms_on) else pairs[:, :1]
 
 
-def _solved(fit: Fit, row: int, error: AimError, faces: tuple[int, ...], trusted: bool) -> SolvedFixture:
+def _solved(fit: Fit, row: int, error: AimError, faces: tuple[int, ...], sound: bool, trusted: bool) -> SolvedFixture:
     case = fit.case
     fixture, R = case.fixtures[row], fit.poses.R[row]
     cov = fit.cov[row] * fit.stretch[row] ** 2
@@ -151,11 +167,13 @@ def _solved(fit: Fit, row: int, error: AimError, faces: tuple[int, ...], trusted
         aim_p95=float(error.p95[row]),
         worst_at=point3(error.worst[row]),
         worst=float(error.worst_rms[row]),
+        worst_p95=float(error.worst_p95[row]),
         by_point=error.by_point[row],
         residuals=residuals_on_floor(fit, row),
         mechanics=_mechanics(fit.poses.terms[row]) if has_terms else None,
         verified=(len(marks) >= CHECKED and not in_line(case, fit.points, row)) or fit.carried.get(row) is not None,
         trusted=trusted,
+        sound=sound,
         rests_on=tuple(rests_on(fit, row)),
         carried_over=fit.carried.get(row),
         covariance=cov[:6, :6],

@@ -12,13 +12,15 @@ from bridge.geometry.frames import rotation_from_hang
 from bridge.geometry.stage import Mark, Stage
 from bridge.rig.fixture import Fixture
 from bridge.solve.arrays import Array, Mask, Rows
-from bridge.solve.heads import TERM_SIGMA, HeadBatch
+from bridge.solve.heads import TERM_SIGMA, HeadBatch, PoseBatch
 from bridge.solve.joint import Border
 from bridge.solve.measurements import Sighting
+from bridge.solve.noise import SHARE_SIGMA, how_sighted
 
 FIXED = 1e-5  # sigma in metres of what the datum sets to zero
 NO_HEIGHT_SIGMA = 0.5  # a mark of unknown height: somewhere near the stage level, metres
 LEAST_SIGMA = 1e-4
+FARTHEST = 100.0  # metres: no head is further from a mark
 ROUGH_SIGMA = 0.02  # what an unsurveyed mark is trusted to while each head is solved by itself
 
 
@@ -56,6 +58,18 @@ class Case:
         sigma = np.hypot(self.aim_sigma, mark_sigma)[self.index]
         return replace(self.heads, mark=points[self.index], weight=self.used / sigma)
 
+    def with_share(self, share: float) -> Case:
+        """The case with this share of the pool's offset wherever nobody said what the hands centred (noise.py)."""
+        assert self.heads.sight is not None
+        return replace(self, heads=replace(self.heads, sight=self.heads.sight.with_share(share)))
+
+    def at_reach(self, poses: PoseBatch, points: Array) -> Case:
+        """The case with the noise of axes counted at the distances from `poses` (F) to `points` (P, 3)."""
+        assert self.heads.sight is not None
+        far = np.linalg.norm(points[self.index] - poses.p[:, None], axis=-1) if len(points) else self.heads.sight.reach
+        sight = replace(self.heads.sight, reach=np.clip(far, 1.0, FARTHEST))
+        return replace(self, heads=replace(self.heads, sight=sight))
+
     def distinct_marks(self) -> Rows:
         """How many different marks each fixture sighted (F,)."""
         return np.array([len({s.mark for s in row}) for row in self.sightings], dtype=int)
@@ -89,6 +103,8 @@ def build_case(
     hints = np.array([f.at if f.at is not None else (np.nan,) * 3 for f in chosen], dtype=float).reshape(-1, 3)
     known = np.array([stage.marks[n].at is not None for n in marks], dtype=bool)
     aim = max(stage.aim_sigma, LEAST_SIGMA)
+    if heads.sight is not None and heads.sight.undecided:
+        border = replace(border, share_weight=1 / SHARE_SIGMA)
     return Case(chosen, per_head, heads, index, hang, hints, marks, known, border, aim)
 
 
@@ -154,6 +170,7 @@ def _heads(
         np.radians(pan), np.radians(tilt), points[index] if len(points) else np.zeros((count, slots, 3)), weight,
         np.tile([0.0, 0.0, 1.0], (count, 1)), hang[:, 2, :].copy(), level, at,
         1 / np.maximum(sigma, LEAST_SIGMA), both, np.zeros((count, 6)), np.tile(1 / TERM_SIGMA, (count, 1)),
+        how_sighted(fixtures, rows, slots, stage.sighted_by),
     ), index  # fmt: skip
 
 

@@ -47,7 +47,7 @@ def _slip_excess(case: Case, coupled: Mask, joint: Joint) -> Array:
     row_of, truss_of = case.border.members.T
     border = replace(case.border, members=np.column_stack([order[row_of], truss_of]))
     r, _, _ = member_residuals(border, joint.estimate)
-    seen = replace(case.heads, mark=joint.estimate.point[case.index]).take(row_of)
+    seen = joint.estimate.seen(case.heads, case.index).take(row_of)
     chi2 = np.einsum("qi,qi->q", r, r) + cost(seen, joint.estimate.poses.take(order[row_of]))
     own = np.count_nonzero(case.used, axis=1)[row_of]  # six from the truss and two per sighting, less six unknowns
     most = 2 * gammainccinv(np.maximum(own, 1), SLIPPED)

@@ -36,7 +36,7 @@ def solve_json(calibration: Calibration) -> dict[str, Any]:
             {"at": _round(m.at, 3), "before": round(m.before, 4), "after": round(m.after, 4), "fixture": m.fixture}
             for m in calibration.next_marks
         ],
-        "aim_error": {"rms": round(calibration.rms, METRES)},
+        "aim_error": {"rms": None if calibration.rms is None else round(calibration.rms, METRES)},
         "advice": list(calibration.advice),
         "notes": list(calibration.notes),
     }  # fmt: skip
@@ -60,10 +60,14 @@ def _fixture_json(f: SolvedFixture) -> dict[str, Any]:
 
 
 def _aim_error(f: SolvedFixture) -> dict[str, Any]:
+    """What is predicted; nothing for a pose with which something looks wrong: it may miss by many times as much."""
+    if not f.sound:
+        return dict.fromkeys(("rms", "p95", "worst", "worst_p95", "worst_at"))
     return {
         "rms": round(f.aim_rms, METRES),
         "p95": round(f.aim_p95, METRES),
         "worst": round(f.worst, METRES),
+        "worst_p95": round(f.worst_p95, METRES),
         "worst_at": _round(f.worst_at, 3),
     }
 
@@ -125,7 +129,7 @@ def _new_entry(f: SolvedFixture) -> dict[str, Any]:
         "trusted": f.trusted,
         "verified": f.verified,
         "sigma": _sigma(f),
-        "aim_error": _aim_error(f),
+        **({"aim_error": _aim_error(f)} if f.sound else {}),
         "residuals": {mark: round(miss, METRES) for mark, miss in f.residuals.items()},
     }
     if f.rests_on:

@@ -10,6 +10,7 @@ import numpy as np
 from bridge.geometry.stage import Stage
 from bridge.solve.alone import refine
 from bridge.solve.arrays import Array, Mask, Rows
+from bridge.solve.begin import begin
 from bridge.solve.carry import CarriedTruss, with_trusses
 from bridge.solve.case import ROUGH_SIGMA, Case
 from bridge.solve.contradictions import let_go_slipped, survey_test
@@ -30,6 +31,7 @@ class Fit:
     """Poses (F), points (P, 3), covariance (F, D, D); chi2, limit, dof (F,) of each head alone on those points.
 
     `solved` (F,): which heads have a pose at all. `coupled` (F,): which took part in correcting the marks.
+    cov_share (F, D) is each head's covariance with the share between axis and pool, zero where that was no unknown.
     `case` is the case as used, `source` the one that was given, with the `trusses` carried into it. By row: `mounts`
     names the mount in use where it is not the rig's, `carried` the truss that the head was placed by, `slipped` the
     truss that it was let go from. mark_sigma (P,) after the solve; survey_test (P,) see contradictions.py.
@@ -41,6 +43,7 @@ class Fit:
     poses: PoseBatch
     points: Array
     cov: Array
+    cov_share: Array
     chi2: Array
     limit: Array
     dof: Rows
@@ -76,6 +79,7 @@ def fit_case(given: Case, stage: Stage, trusses: Sequence[CarriedTruss] = ()) ->
     """Solve everything. Raises UnsolvableError where no length or no frame is known."""
     points = first_marks(given, stage)
     case, carried_poses, placed, carried = with_trusses(given, trusses, points)
+    case = begin(case, points, _rough_sigma(case), carried_poses, placed)
     heads = case.alone(points, _rough_sigma(case))
     dof, limit = limits(heads)
     able = placed | (case.distinct_marks() >= 2) | (heads.data_count >= 6) & np.any(heads.weight > 0, axis=1)
@@ -98,6 +102,7 @@ def fit_case(given: Case, stage: Stage, trusses: Sequence[CarriedTruss] = ()) ->
         case, joint, slipped = let_go_slipped(case, poses, points, coupled, joint)
     if not surveyed:
         poses, coupled, joint = settle(case, poses, coupled, joint, limit)
+    case = case.with_share(joint.estimate.share)
     poses, own_chi2 = _final_poses(case, poses, solved, coupled, joint)
     return Fit(
         case=case,
@@ -106,6 +111,7 @@ def fit_case(given: Case, stage: Stage, trusses: Sequence[CarriedTruss] = ()) ->
         poses=poses,
         points=joint.estimate.point,
         cov=_covariances(case, poses, solved, coupled, joint),
+        cov_share=_with_share(case, coupled, joint),
         chi2=own_chi2,
         limit=limit,
         dof=dof,
@@ -160,6 +166,14 @@ def _covariances(case: Case, poses: PoseBatch, solved: Mask, coupled: Mask, join
         _, H, *_ = normal(_on_solved_marks(case, joint).take(others), poses.take(others))
         _put(cov, others, np.asarray(np.linalg.inv(H + FAINT * np.eye(H.shape[1])), dtype=np.float64))
     _put(cov, np.flatnonzero(coupled), joint.cov_head)
+    return cov
+
+
+def _with_share(case: Case, coupled: Mask, joint: Joint) -> Array:
+    width = 12 if np.any(case.heads.terms_on) else 6
+    cov = np.zeros((len(coupled), width))
+    if case.border.share_weight > 0:
+        cov[coupled, : joint.cov_cross.shape[1]] = joint.cov_cross[..., -1]
     return cov
 
 

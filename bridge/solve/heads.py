@@ -15,12 +15,14 @@ sigma, so that half the sum of squares is the negative log likelihood:
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from bridge.geometry.frames import rotation_x, rotation_y, rotation_z
 from bridge.solve.arrays import Array, Mask, Rows
+from bridge.solve.noise import Sighted
+from bridge.solve.pool import toward_axis
 
 TERM_SIGMA = np.array([np.radians(0.5), np.radians(0.2), np.radians(0.1), 0.05, 0.05, 0.001])
 
@@ -32,7 +34,8 @@ class HeadBatch:
     pan, tilt (F, N) rad as sent; mark (F, N, 3) m; weight (F, N) = 1/sigma per metre. The level prior says that
     `level_stage` (F, 3) in the stage frame is `level_fixture` (F, 3) in the fixture frame, weight (F,) per rad.
     at, at_weight (F, 3). terms_on (F,) says which heads have mechanical terms as unknowns, around `terms_prior`
-    with `terms_weight` (F, 6), order of geometry.mechanics.TERMS.
+    with `terms_weight` (F, 6), order of geometry.mechanics.TERMS. `sight` says how they were sighted (None: the axis on
+    the mark, by motors without steps or play).
     """
 
     pan: Array
@@ -47,13 +50,20 @@ class HeadBatch:
     terms_on: Mask
     terms_prior: Array
     terms_weight: Array
+    sight: Sighted | None = None
 
     def __len__(self) -> int:
         return len(self.pan)
 
     def take(self, rows: Rows | Mask) -> HeadBatch:
         """The heads of these rows (indices or a mask), in that order; rows may repeat."""
-        return HeadBatch(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
+        arrays = {f.name: getattr(self, f.name)[rows] for f in fields(self) if f.name != "sight"}
+        return HeadBatch(**arrays, sight=self.sight and self.sight.take(rows))
+
+    def in_metres(self) -> HeadBatch:
+        """The same heads, their sightings weighted so that residuals are metres across the beam."""
+        sight = self.sight and replace(self.sight, axis=np.zeros_like(self.sight.axis))
+        return replace(self, weight=np.ones_like(self.weight), sight=sight)
 
     @property
     def data_count(self) -> Rows:
@@ -133,20 +143,18 @@ def sightings(heads: HeadBatch, poses: PoseBatch, derive: bool = True) -> tuple[
 
     By the mark's place the derivative is the negative of the first three columns.
     """
-    v = (heads.mark - poses.p[:, None]) @ poses.R  # rows times R: R^T (m - p)
+    v, by_mark = _lines(heads, poses)
     use_terms = bool(np.any(heads.terms_on)) or bool(np.any(poses.terms))
     u, lens, term_parts = _beam(heads, poses, derive) if use_terms else (_perfect(heads), 0.0, None)
     q = v - lens
     length = np.sqrt(np.einsum("fni,fni->fn", q, q))
-    w = heads.weight[..., None]
-    r = (q - length[..., None] * u) * w
+    r = _weighted(heads, (q - length[..., None] * u)[..., None])[..., 0]
     if not derive:
         return r, None
     q_hat = q / np.maximum(length, 1e-9)[..., None]
     J = np.empty((*r.shape, 12 if np.any(heads.terms_on) else 6))
     # every derivative is dq - u (q_hat . dq): first along p, then along w
-    J[..., :3] = u[..., :, None] * (q_hat @ poses.R.transpose(0, 2, 1))[..., None, :]
-    J[..., :3] -= poses.R.transpose(0, 2, 1)[:, None]
+    J[..., :3] = u[..., :, None] * (q_hat[..., None, :] @ by_mark) - by_mark
     turn = cross_matrix(v)
     J[..., 3:6] = turn
     if use_terms:  # q_hat . [v]x is zero only without a lens offset
@@ -157,8 +165,38 @@ def sightings(heads: HeadBatch, poses: PoseBatch, derive: bool = True) -> tuple[
         J[..., 6:] = dq - u[..., :, None] * np.einsum("fni,fnij->fnj", q_hat, dq)[..., None, :]
         J[..., 6:] -= length[..., None, None] * du
         J[..., 6:] *= heads.terms_on[:, None, None, None]
-    J *= w[..., None]
-    return r, J
+    return r, _weighted(heads, J)
+
+
+def by_share(heads: HeadBatch, poses: PoseBatch) -> Array:
+    """Derivatives (F, N, 3) of the residuals of `sightings` by the share that nobody said (noise.py)."""
+    if heads.sight is None or not heads.sight.undecided:
+        return np.zeros((*heads.pan.shape, 3))
+    v = heads.mark - poses.p[:, None]
+    _, _, slope = toward_axis(v, heads.sight.half, heads.sight.share)
+    d = np.where(heads.sight.free[..., None], slope, 0.0) @ poses.R
+    return _weighted(heads, d[..., None])[..., 0]  # a line that is turned keeps its length
+
+
+def _lines(heads: HeadBatch, poses: PoseBatch) -> tuple[Array, Array]:
+    """From where the axes meet to where the beam's axis was when sighted (F, N, 3), fixture frame; by the mark's place
+    (F or 1, N or 1, 3, 3)."""
+    turn = poses.R.transpose(0, 2, 1)[:, None]
+    v = heads.mark - poses.p[:, None]
+    if heads.sight is None or not heads.sight.oblique:
+        return v @ poses.R, turn  # rows times R: R^T (m - p)
+    v, by_v, _ = toward_axis(v, heads.sight.half, heads.sight.share)
+    return v @ poses.R, turn @ by_v
+
+
+def _weighted(heads: HeadBatch, x: Array) -> Array:
+    """Residuals or derivatives (F, N, 3, K) across the beam, over their sigma: that of pan across the turn of tilt."""
+    if heads.sight is None or not np.any(heads.sight.axis):
+        return np.asarray(x * heads.weight[..., None, None])
+    w, w_pan = heads.sight.across(heads.weight, heads.tilt)
+    aside = np.stack([np.cos(heads.pan), np.sin(heads.pan), np.zeros_like(heads.pan)], axis=-1)
+    part = np.einsum("fni,fnik->fnk", aside, x) * (w_pan - w)[..., None]
+    return np.asarray(x * w[..., None, None] + aside[..., None] * part[..., None, :])
 
 
 def _perfect(heads: HeadBatch) -> Array:

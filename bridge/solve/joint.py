@@ -3,8 +3,9 @@
 Heads meet only in the marks (and, where a truss kept its shape, in its pose), so the normal equations are an arrow:
 one small block per head and one narrow border. Eliminating the heads first makes the cost linear in them.
 
-The border holds P points of three unknowns, then T trusses of six (place, turn). Points are the marks and, where a
-tape ends at a fixture, a twin of that fixture's axis point, tied to it within TIE_SIGMA.
+The border holds P points of three unknowns, then T trusses of six (place, turn), then, where nobody said what the hands
+centred, the share between axis and pool (noise.py). Points are the marks and, where a tape ends at a fixture, a twin of
+that fixture's axis point, tied to it within TIE_SIGMA.
 """
 
 from __future__ import annotations
@@ -15,7 +16,8 @@ import numpy as np
 
 from bridge.solve.alone import orthonormal
 from bridge.solve.arrays import Array, Rows
-from bridge.solve.heads import HeadBatch, PoseBatch, cost, cross_matrix, exp_so3, level, log_so3, normal
+from bridge.solve.heads import HeadBatch, PoseBatch, by_share, cost, cross_matrix, exp_so3, level, log_so3, normal
+from bridge.solve.noise import SHARE
 
 TIE_SIGMA = 0.0005
 FAINT = 1e-6  # weight (1/m, 1/rad) squared that keeps a free unknown finite, so that its huge sigma can be seen
@@ -32,7 +34,8 @@ class Border:
     tape_ends (K, 2) point numbers, tape_metres, tape_weight (K,). ties (E, 2): head number, point number.
     truss_p, truss_R: start of each truss pose (T, 3), (T, 3, 3); truss_level (T,) weight of its level, 1/rad.
     members (Q, 2): head and truss number; member_p, member_R their pose on the truss; member_root (Q, 6, 6) with
-    root^T root the information of that pose (metres, rad in the fixture frame).
+    root^T root the information of that pose (metres, rad in the fixture frame). share_weight: 1/sigma of SHARE, 0 where
+    the share is no unknown.
     """
 
     point: Array
@@ -49,11 +52,12 @@ class Border:
     member_p: Array = field(default_factory=lambda: _none(0, 3))
     member_R: Array = field(default_factory=lambda: _none(0, 3, 3))
     member_root: Array = field(default_factory=lambda: _none(0, 6, 6))
+    share_weight: float = 0.0
 
     @property
     def size(self) -> int:
         """Unknowns in the border."""
-        return 3 * len(self.point) + 6 * len(self.truss_p)
+        return 3 * len(self.point) + 6 * len(self.truss_p) + (self.share_weight > 0)
 
 
 @dataclass(frozen=True)
@@ -64,6 +68,12 @@ class Estimate:
     point: Array
     truss_p: Array
     truss_R: Array
+    share: float = SHARE
+
+    def seen(self, heads: HeadBatch, index: Rows) -> HeadBatch:
+        """The heads with their marks, and their share of the pool's offset, as guessed."""
+        sight = heads.sight and heads.sight.with_share(self.share)
+        return replace(heads, mark=self.point[index], sight=sight)
 
 
 @dataclass(frozen=True)
@@ -80,17 +90,20 @@ class Arrow:
 
 @dataclass(frozen=True)
 class Joint:
-    """The solution: estimate, total chi-squared, covariance of each head (F, D, D) and of the border (G, G)."""
+    """The solution: estimate, total chi-squared, covariance of each head (F, D, D), of the border (G, G), and of each
+    head with the border (F, D, G)."""
 
     estimate: Estimate
     chi2: float
     cov_head: Array
     cov_border: Array
+    cov_cross: Array
 
 
 def solve_joint(heads: HeadBatch, index: Rows, border: Border, start: PoseBatch, steps: int = 30) -> Joint:
     """Least squares over all heads, points and trusses; `index` (F, N) is the point that each sighting is on."""
-    estimate = Estimate(start, border.point.copy(), border.truss_p.copy(), border.truss_R.copy())
+    share = first_share(heads)
+    estimate = Estimate(start, border.point.copy(), border.truss_p.copy(), border.truss_R.copy(), share)
     arrow = _arrow(heads, index, border, estimate)
     damping = 1e-6
     for _ in range(steps):
@@ -109,24 +122,31 @@ def solve_joint(heads: HeadBatch, index: Rows, border: Border, start: PoseBatch,
             if damping > 1e8 or size < 1e-9:
                 break
     poses = PoseBatch(estimate.poses.p, orthonormal(estimate.poses.R), estimate.poses.terms)
-    cov_head, cov_border = _covariance(arrow)
-    return Joint(Estimate(poses, estimate.point, estimate.truss_p, estimate.truss_R), arrow.chi2, cov_head, cov_border)
+    return Joint(replace(estimate, poses=poses), arrow.chi2, *_covariance(arrow))
+
+
+def first_share(heads: HeadBatch) -> float:
+    """The share that the heads were given where nobody said it."""
+    if heads.sight is None or not np.any(heads.sight.free):
+        return SHARE
+    return float(heads.sight.share[heads.sight.free][0])
 
 
 def _moved(estimate: Estimate, head_step: Array, border_step: Array) -> Estimate:
-    points = 3 * len(estimate.point)
-    by_point, by_truss = border_step[:points].reshape(-1, 3), border_step[points:].reshape(-1, 6)
+    points, trusses = 3 * len(estimate.point), 6 * len(estimate.truss_p)
+    by_point, by_truss, by_share = np.split(border_step, [points, points + trusses])
+    by_point, by_truss = by_point.reshape(-1, 3), by_truss.reshape(-1, 6)
     return Estimate(
         estimate.poses.moved(head_step),
         estimate.point + by_point,
         estimate.truss_p + by_truss[:, :3],
         estimate.truss_R @ exp_so3(by_truss[:, 3:]),
+        float(np.clip(estimate.share + np.sum(by_share), -1.0, 2.0)),
     )
 
 
 def _chi2(heads: HeadBatch, index: Rows, border: Border, estimate: Estimate) -> float:
-    seen = replace(heads, mark=estimate.point[index])
-    return float(np.sum(cost(seen, estimate.poses))) + _border_chi2(border, estimate)
+    return float(np.sum(cost(estimate.seen(heads, index), estimate.poses))) + _border_chi2(border, estimate)
 
 
 def _border_chi2(border: Border, estimate: Estimate) -> float:
@@ -137,11 +157,13 @@ def _border_chi2(border: Border, estimate: Estimate) -> float:
     ]
     if len(border.truss_p):
         parts += [member_residuals(border, estimate)[0], _truss_level(border, estimate)[0]]
+    parts.append(np.array([(estimate.share - SHARE) * border.share_weight]))
     return float(sum(np.sum(part**2) for part in parts))
 
 
 def _arrow(heads: HeadBatch, index: Rows, border: Border, estimate: Estimate) -> Arrow:
-    chi2, H, g, r, J = normal(replace(heads, mark=estimate.point[index]), estimate.poses)
+    seen = estimate.seen(heads, index)
+    chi2, H, g, r, J = normal(seen, estimate.poses)
     count, slots = index.shape
     points = len(border.point)
     width, size = H.shape[1], border.size
@@ -170,7 +192,25 @@ def _arrow(heads: HeadBatch, index: Rows, border: Border, estimate: Estimate) ->
     _add_ties(arrow, border, estimate)
     if len(border.truss_p):
         _add_trusses(arrow, border, estimate)
+    if border.share_weight > 0:
+        _add_share(arrow, border, estimate, index, (r, J, by_share(seen, estimate.poses)))
     return arrow
+
+
+def _add_share(
+    arrow: Arrow, border: Border, estimate: Estimate, index: Rows, slopes: tuple[Array, Array, Array]
+) -> None:
+    """The last unknown of the border; `slopes`: residuals (F, N, 3), derivatives by heads and by share."""
+    r, J, s = slopes
+    arrow.W[:, :, -1] = np.einsum("fnid,fni->fd", J, s)
+    pull = -np.einsum("fnid,fni->fnd", J[..., :3], s)  # by the mark it is the negative
+    points = len(border.point)
+    for axis in range(3):
+        column = np.bincount(index.ravel(), pull[..., axis].ravel(), points)
+        arrow.B[axis : 3 * points : 3, -1] += column
+        arrow.B[-1, axis : 3 * points : 3] += column
+    arrow.B[-1, -1] += np.sum(s**2) + border.share_weight**2
+    arrow.b[-1] += np.sum(s * r) + (estimate.share - SHARE) * border.share_weight**2
 
 
 def _add_points(arrow: Arrow, border: Border, estimate: Estimate) -> None:
@@ -279,9 +319,10 @@ def _step(arrow: Arrow, damping: float) -> tuple[Array, Array]:
     return -X[..., -1] - X[..., :-1] @ border, border
 
 
-def _covariance(arrow: Arrow) -> tuple[Array, Array]:
+def _covariance(arrow: Arrow) -> tuple[Array, Array, Array]:
     H, X, S = _reduced(arrow, 0.0)
     scale = 1 / np.sqrt(np.diag(S))
     border = np.linalg.inv(S * scale[:, None] * scale) * scale[:, None] * scale if len(S) else S
     spread = X[..., :-1]
-    return np.linalg.inv(H) + spread @ border @ spread.transpose(0, 2, 1), border
+    cross = -spread @ border
+    return np.linalg.inv(H) - cross @ spread.transpose(0, 2, 1), border, cross

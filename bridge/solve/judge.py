@@ -26,9 +26,7 @@ def residuals_on_floor(fit: Fit, row: int) -> dict[str, float]:
     """How far from each mark the solved beam meets the mark's plane, metres; across the beam where it does not meet."""
     case = fit.case
     n = len(case.sightings[row])
-    one = replace(
-        case.heads.take(np.array([row])), mark=fit.points[case.index[[row]]], weight=np.ones((1, case.index.shape[1]))
-    )
+    one = replace(case.heads.take(np.array([row])).in_metres(), mark=fit.points[case.index[[row]]])
     r, _ = sightings(one, fit.poses.take(np.array([row])), derive=False)
     out = {}
     for slot in range(n):

@@ -17,20 +17,22 @@ from bridge.solve.heads import HeadBatch, PoseBatch, sightings
 
 @dataclass(frozen=True)
 class AimError:
-    """Predicted miss in metres: per head over all points rms (F,), p95 (F,), worst point (F, 3) and its rms (F,);
-    `by_point` (F, P) is the rms at each of the points (P, 3)."""
+    """Predicted miss in metres: per head over all points rms (F,), p95 (F,), worst point (F, 3), its rms (F,) and p95
+    (F,); `by_point` (F, P) is the rms at each of the points (P, 3)."""
 
     rms: Array
     p95: Array
     worst: Array
     worst_rms: Array
+    worst_p95: Array
     by_point: Array
     points: Array
 
     def stretched(self, factor: Array) -> AimError:
         """The same, each head's errors times `factor` (F,)."""
         wide = self.by_point * factor[:, None]
-        return AimError(self.rms * factor, self.p95 * factor, self.worst, self.worst_rms * factor, wide, self.points)
+        at_worst = self.worst_rms * factor, self.worst_p95 * factor
+        return AimError(self.rms * factor, self.p95 * factor, self.worst, *at_worst, wide, self.points)
 
 
 def sensitivity(poses: PoseBatch, points: Array, terms_on: Mask, faces: Rows) -> Array:
@@ -51,16 +53,34 @@ def sensitivity(poses: PoseBatch, points: Array, terms_on: Mask, faces: Rows) ->
     return J
 
 
-def aim_error(poses: PoseBatch, cov: Array, points: Array, faces: Rows, terms_on: Mask) -> AimError:
-    """Predicted aim error of each head for its covariance (F, D, D) when driven on `faces` (F, K) in turn."""
+def aim_error(
+    poses: PoseBatch, cov: Array, points: Array, faces: Rows, terms_on: Mask, driven: Array | None = None
+) -> AimError:
+    """Predicted aim error of each head for its covariance (F, D, D) when driven on `faces` (F, K) in turn, by motors
+    that stand within sigma `driven` (F, 2) rad, of pan and of tilt, of where they are sent (default: exactly there)."""
     J = np.concatenate([sensitivity(poses, points, terms_on, face) for face in faces.T], axis=1)
     spread = J @ cov[:, None, : J.shape[3], : J.shape[3]] @ J.swapaxes(2, 3)
+    if driven is not None:
+        spread = spread + np.tile(_of_motors(poses, points, driven), (1, faces.shape[1], 1, 1))
     both = np.maximum(np.trace(spread, axis1=2, axis2=3), 0.0)
     power = np.mean(both.reshape(len(both), faces.shape[1], len(points)), axis=1)
     rms = np.sqrt(np.mean(power, axis=1))
     worst = np.argmax(power, axis=1)
     rows = np.arange(len(power))
-    return AimError(rms, _p95(spread), points[worst], np.sqrt(power[rows, worst]), np.sqrt(power), points)
+    at_worst = spread[rows[:, None], worst[:, None] + len(points) * np.arange(faces.shape[1])]
+    worst_rms = np.sqrt(power[rows, worst])
+    return AimError(rms, _p95(spread), points[worst], worst_rms, _p95(at_worst), np.sqrt(power), points)
+
+
+def _of_motors(poses: PoseBatch, points: Array, driven: Array) -> Array:
+    """Covariance (F, P, 3, 3) of the miss, m^2, fixture frame, that steps and play of the motors make; on both faces
+    the same."""
+    q = (points[None] - poses.p[:, None]) @ poses.R
+    by_pan = np.stack([-q[..., 1], q[..., 0], np.zeros(q.shape[:-1])], axis=-1)  # of the point lit, per rad
+    aside = by_pan / np.maximum(np.linalg.norm(by_pan, axis=-1, keepdims=True), 1e-9)
+    by_tilt = np.cross(aside, q)
+    outer = by_pan[..., :, None] * by_pan[..., None, :] * driven[:, 0, None, None, None] ** 2
+    return np.asarray(outer + by_tilt[..., :, None] * by_tilt[..., None, :] * driven[:, 1, None, None, None] ** 2)
 
 
 def _p95(spread: Array) -> Array:

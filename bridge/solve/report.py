@@ -65,7 +65,7 @@ def report_html(name: str, fixtures: Sequence[Fixture], stage: Stage, calibratio
 
 
 def _head(name: str, calibration: Calibration, solved_at: str) -> str:
-    count, worst = len(calibration.fixtures), max(calibration.fixtures.values(), key=lambda f: f.worst)
+    count = len(calibration.fixtures)
     unverified = sum(not f.verified for f in calibration.fixtures.values())
     verdict = '<span class="good">Trusted</span>' if calibration.trusted else '<span class="bad">Not trusted yet</span>'
     extra = f"; {unverified} unverified (two marks leave nothing to check with)" if unverified else ""
@@ -73,9 +73,18 @@ def _head(name: str, calibration: Calibration, solved_at: str) -> str:
     return (
         f'<h1>{escape(name)}</h1><p class="soft">Calibration of {escape(solved_at)}</p>'
         f'<p class="verdict">{verdict}: {count} fixtures solved{extra}{lost}.</p>'
-        f"<p>Predicted aim error over the performance polygon: <b>{100 * calibration.rms:.1f} cm rms</b>. Worst place:"
-        f" {escape(worst.name)} at ({worst.worst_at[0]:g}, {worst.worst_at[1]:g}, {worst.worst_at[2]:g}),"
-        f" {100 * worst.worst:.1f} cm rms.</p>"
+        f"<p>{_predicted(calibration)}</p>"
+    )
+
+
+def _predicted(calibration: Calibration) -> str:
+    if calibration.rms is None:
+        return "Something looks wrong with every pose, so no aim error is predicted."
+    worst = max((f for f in calibration.fixtures.values() if f.sound), key=lambda f: f.worst)
+    return (
+        "Predicted aim error of the fixtures that nothing looks wrong with, over the performance polygon:"
+        f" <b>{100 * calibration.rms:.1f} cm rms</b>. Worst place: {escape(worst.name)} at"
+        f" ({worst.worst_at[0]:g}, {worst.worst_at[1]:g}, {worst.worst_at[2]:g}), {100 * worst.worst:.1f} cm rms."
     )
 
 
@@ -104,7 +113,9 @@ def _drawings(stage: Stage, calibration: Calibration) -> str:
 
 
 def _maps(stage: Stage, calibration: Calibration) -> str:
-    by_name = {name: f.by_point for name, f in calibration.fixtures.items()}
+    by_name = {name: f.by_point for name, f in calibration.fixtures.items() if f.sound}
+    if not by_name:
+        return ""
     top = top_of(by_name)
     worst = np.max(np.array(list(by_name.values())), axis=0)
     big = error_map(stage, calibration.points, worst, top, "worst fixture at each place")
@@ -130,7 +141,7 @@ def _fixtures(fixtures: Sequence[Fixture], calibration: Calibration) -> str:
 
 
 def _row(f: SolvedFixture) -> str:
-    state = [] if f.trusted else ["doubted"]
+    state = [] if f.trusted else ["not trusted"]
     state += [] if f.verified else ["unverified"]
     state += [f"from truss {f.carried_over}"] if f.carried_over else []
     state += [f"rests on {text}" for text in f.rests_on]
@@ -138,7 +149,7 @@ def _row(f: SolvedFixture) -> str:
         *(f"{v:.3f}" for v in f.position),
         " ".join(f"{100 * v:.1f}" for v in f.position_sigma),
         " ".join(f"{v:.2f}" for v in f.rotation_sigma),
-        f"{100 * f.aim_rms:.1f}", f"{100 * f.aim_p95:.1f}", f"{100 * f.worst:.1f}",
+        *(f"{100 * v:.1f}" if f.sound else "-" for v in (f.aim_rms, f.aim_p95, f.worst)),
         " and ".join(str(face) for face in f.faces),
     ]  # fmt: skip
     inner = "".join(f"<td>{escape(cell)}</td>" for cell in cells)

@@ -82,7 +82,9 @@ class Suspect:
 
 @dataclass(frozen=True)
 class SolvedFixture:
-    """One pose. Metres, stage frame; rotation [x, y, z, w]; sigmas of rotation in degrees about the stage's axes.
+    """One pose. `sound`: nothing looks wrong with it, so that `aim_rms` and the other predictions hold; `trusted`:
+    sound, and predicted to be good enough. Metres, stage frame; rotation [x, y, z, w]; sigmas of rotation in degrees
+    about the stage's axes.
 
     `residuals` by MARK (face 2: MARK/2) in metres on the mark's plane. `by_point` is the predicted rms at each of
     `Calibration.points`. `rests_on` says what no sighting supports. `covariance` (6, 6): metres, rad, fixture turn.
@@ -98,11 +100,13 @@ class SolvedFixture:
     aim_p95: float
     worst_at: Point3
     worst: float
+    worst_p95: float
     by_point: Array
     residuals: Mapping[str, float]
     mechanics: Mechanics | None
     verified: bool
     trusted: bool
+    sound: bool
     rests_on: tuple[str, ...]
     carried_over: str | None
     covariance: Array
@@ -130,11 +134,14 @@ class SharedTerms:
 @dataclass(frozen=True)
 class Learned:
     """What a rig showed of itself and was solved with: `levels` hang.sigma as said and as seen (degrees), terms that
-    profiles share, names of heads whose level was not used."""
+    profiles share, names of heads whose level was not used. `share` and its sigma between axis (0) and pool (1) of what
+    the hands centred, `centring`: predicted rms aim error, metres, as it is and if that were known."""
 
     levels: tuple[float, float] | None = None
     shared: tuple[SharedTerms, ...] = ()
     loosened: tuple[str, ...] = ()
+    share: tuple[float, float] | None = None
+    centring: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -153,11 +160,11 @@ class Calibration:
 
     @property
     def trusted(self) -> bool:
-        """Nothing looks wrong."""
-        return not self.suspects
+        """Nothing looks wrong, and every pose is predicted to be good enough."""
+        return not self.suspects and all(f.trusted for f in self.fixtures.values())
 
     @property
-    def rms(self) -> float:
-        """Predicted rms aim error over all solved fixtures and points, metres."""
-        values = [f.aim_rms**2 for f in self.fixtures.values()]
-        return float((sum(values) / max(len(values), 1)) ** 0.5)
+    def rms(self) -> float | None:
+        """Predicted rms aim error over all sound fixtures and points, metres; None where none is sound."""
+        values = [f.aim_rms**2 for f in self.fixtures.values() if f.sound]
+        return float((sum(values) / len(values)) ** 0.5) if values else None

@@ -185,7 +185,7 @@ def _misfit(fit: Fit, heads: HeadBatch, row: int, e: Explanation) -> float:
     """Metres on the floor: the blamed sighting against the pose of the explanation, else the worst as solved."""
     blamed = e.kind in (SIGHTING, WRONG_MARK, SWAP)
     poses = e.pose if blamed else fit.poses.take(np.array([row]))
-    one = replace(heads.take(np.array([row])), weight=np.ones((1, heads.weight.shape[1])))
+    one = heads.take(np.array([row])).in_metres()
     r, _ = sightings(one, poses, derive=False)
     slots = [e.slot] if blamed else range(len(fit.case.sightings[row]))
     return max(miss_on_floor(poses, 0, r[0, slot], heads.mark[row, slot]) for slot in slots)

@@ -42,13 +42,13 @@ def settle(case: Case, poses: PoseBatch, coupled: Mask, joint: Joint, limit: Arr
     """Marks that nobody surveyed: see which heads do not fit the marks found, leave them out, solve again."""
     for _ in range(4):
         poses = poses.put(np.flatnonzero(coupled), joint.estimate.poses)
-        heads = case.alone(joint.estimate.point, point_sigma(joint))
+        heads = case.with_share(joint.estimate.share).alone(joint.estimate.point, point_sigma(joint))
         poses, chi2 = refine(heads, poses)
         bad = coupled & (chi2 > np.maximum(limit, 0.3 * np.max(chi2[coupled])))
         if not np.any(bad) or np.count_nonzero(coupled & ~bad) < 1:
             break
         coupled = coupled & ~bad
-        joint = solve_together(case, poses, joint.estimate.point, coupled)
+        joint = solve_together(case.with_share(joint.estimate.share), poses, joint.estimate.point, coupled)
     return poses, coupled, joint
 
 

@@ -104,8 +104,8 @@ def grid():
     return np.stack([x, y, z], -1).reshape(-1, 3)
 
 
-def aim_misses(head, solved, face=1):
-    """Metres from each grid point to the true beam when aimed through a SolvedFixture."""
+def believed(solved):
+    """The head that a SolvedFixture describes."""
     m = solved.mechanics
     turns = [] if m is None else [np.radians(v) for v in (m.tilt_zero, m.squareness, m.collimation)]
     terms = np.zeros(6) if m is None else np.array([*turns, m.lens_x, m.lens_y, m.pan_scale])
@@ -117,5 +117,10 @@ def aim_misses(head, solved, face=1):
             [2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)],
         ]
     )
-    believed = Head(np.array(solved.position), R, terms)
-    return np.array([np.linalg.norm(head.miss(p, *np.radians(believed.angles_to(p, face)))) for p in grid()])
+    return Head(np.array(solved.position), R, terms)
+
+
+def aim_misses(head, solved, face=1):
+    """Metres from each grid point to the true beam when aimed through a SolvedFixture."""
+    aimed = believed(solved)
+    return np.array([np.linalg.norm(head.miss(p, *np.radians(aimed.angles_to(p, face)))) for p in grid()])

@@ -15,6 +15,7 @@ from bridge.solve.heads import PoseBatch, cost, exp_so3, normal
 from bridge.solve.joint import Estimate, Joint
 from bridge.solve.limits import limits
 from bridge.solve.measurements import Sighting
+from bridge.solve.noise import driven_sigma
 from bridge.solve.predict import aim_error
 from bridge.solve.start import floor_under, search, solve_alone
 from bridge.solve.together import point_sigma
@@ -129,7 +130,10 @@ def test_errors_grow_by_the_root_of_the_variance_factor_where_sightings_contradi
     assert 2 < factor < 10
     assert fit.stretch == pytest.approx([1, factor, 1])
     answer = calibrate(*parts)
-    plain = aim_error(fit.poses, fit.cov, answer.points, np.ones((3, 1), dtype=int), fit.case.heads.terms_on)
+    faces, driven = np.ones((3, 1), dtype=int), driven_sigma(fit.case.fixtures)
+    motors = aim_error(fit.poses, 0 * fit.cov, answer.points, faces, fit.case.heads.terms_on, driven)
+    assert np.all(motors.rms < 0.002), "16-bit motors without play hardly count"
+    plain = aim_error(fit.poses, fit.cov, answer.points, faces, fit.case.heads.terms_on, driven)
     for row, times in enumerate((1, factor, 1)):
         f = answer.fixtures[f"h{row}"]
         assert f.aim_rms == pytest.approx(plain.rms[row] * times)
@@ -213,7 +217,9 @@ def test_a_poor_survey_is_allowed_for_where_one_head_sees_the_marks() -> None:
 def test_the_sigma_of_a_point_is_the_mean_of_its_plan_axes() -> None:
     points = np.zeros((2, 3))
     estimate = Estimate(PoseBatch.at(np.zeros((0, 3)), np.zeros((0, 3, 3))), points, points[:0], np.zeros((0, 3, 3)))
-    joint = Joint(estimate, 0.0, np.zeros((0, 6, 6)), np.diag([1.0, 7.0, 99.0, 4.0, 14.0, 99.0, 5.0, 5.0]))
+    joint = Joint(
+        estimate, 0.0, np.zeros((0, 6, 6)), np.diag([1.0, 7.0, 99.0, 4.0, 14.0, 99.0, 5.0, 5.0]), np.zeros((0, 6, 8))
+    )
     assert point_sigma(joint) == pytest.approx([2.0, 3.0])
 
 

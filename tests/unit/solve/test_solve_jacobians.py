@@ -5,8 +5,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bridge.solve.heads import TERM_SIGMA, HeadBatch, PoseBatch, exp_so3, level, log_so3, normal, sightings
+from bridge.solve.heads import (
+    TERM_SIGMA,
+    HeadBatch,
+    PoseBatch,
+    by_share,
+    exp_so3,
+    level,
+    log_so3,
+    normal,
+    sightings,
+)
 from bridge.solve.joint import Border, Estimate, member_residuals
+from bridge.solve.noise import Sighted
 
 
 def batch(rng, terms_on):
@@ -19,6 +30,13 @@ def batch(rng, terms_on):
         np.full(n, 57.0), rng.standard_normal((n, 3)), rng.uniform(0, 3, (n, 3)), np.full(n, terms_on),
         np.zeros((n, 6)), np.tile(1 / TERM_SIGMA, (n, 1)),
     )  # fmt: skip
+
+
+def sighted(rng):
+    """Wide beams, half of them with a share that nobody said, on coarse axes."""
+    free = rng.uniform(size=(3, 5)) < 0.5
+    share, axis = rng.uniform(0, 1, (3, 5)), rng.uniform(0, 0.01, (3, 2))
+    return Sighted(rng.uniform(0.01, 0.2, (3, 5)), share, free, axis, rng.uniform(5, 20, (3, 5)))
 
 
 def poses(rng, terms_on):
@@ -38,6 +56,33 @@ def test_sighting_derivatives_are_those_of_the_residual(terms_on, seed):
         plus, _ = sightings(heads, at.moved(step), derive=False)
         minus, _ = sightings(heads, at.moved(-step), derive=False)
         assert np.allclose((plus - minus) / 2e-6, J[..., k], rtol=1e-5, atol=1e-4), k
+
+
+@pytest.mark.parametrize("terms_on", [False, True])
+@pytest.mark.parametrize("seed", range(4))
+def test_derivatives_of_sightings_of_the_pool_by_coarse_axes(terms_on, seed):
+    rng = np.random.default_rng(seed)
+    heads, at = replace(batch(rng, terms_on), sight=sighted(rng)), poses(rng, terms_on)
+    _, J = sightings(heads, at)
+    for k in range(J.shape[-1]):
+        step = np.zeros((3, J.shape[-1]))
+        step[:, k] = 1e-6
+        plus, _ = sightings(heads, at.moved(step), derive=False)
+        minus, _ = sightings(heads, at.moved(-step), derive=False)
+        assert np.allclose((plus - minus) / 2e-6, J[..., k], rtol=1e-4, atol=1e-3), k
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_derivatives_by_the_share_are_those_of_the_residual(seed):
+    rng = np.random.default_rng(seed)
+    heads, at = replace(batch(rng, False), sight=sighted(rng)), poses(rng, False)
+    heads = replace(heads, sight=heads.sight.with_share(0.4))
+    ends = [replace(heads, sight=heads.sight.with_share(0.4 + d)) for d in (1e-6, -1e-6)]
+    plus, minus = (sightings(end, at, derive=False)[0] for end in ends)
+    slope = by_share(heads, at)
+    assert np.allclose((plus - minus) / 2e-6, slope, rtol=1e-4, atol=1e-3)
+    assert np.all(slope[~heads.sight.free] == 0)
+    assert np.any(slope != 0)
 
 
 @pytest.mark.parametrize("seed", range(4))
