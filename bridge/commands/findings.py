@@ -41,7 +41,7 @@ def all_findings(show: Show, engine: Engine, coverage: Coverage) -> list[Finding
     Heads of the engine without a pose in the show have one by the plot; what is found of them is marked so.
     """
     found = [split(line, "warning") for line in show.warnings]
-    for about_show in (_poses, _sightings, _fixed_channels, _light, _network, _heights):
+    for about_show in (_poses, _sightings, _fixed_channels, _light, _network, _standing_still, _heights):
         found.extend(about_show(show))
     found.extend(_off_the_plot(show))
     by_pose = [*_faces(engine), *_reach(engine, coverage)]
@@ -144,6 +144,18 @@ def _network(show: Show) -> Iterator[Finding]:
         yield Finding("warning", "network.yaml", text)
     text = "slots that no fixture owns are sent as 0: share no patched universe with a desk"
     yield Finding("note", "network.yaml", text)
+
+
+def _standing_still(show: Show) -> Iterator[Finding]:
+    """Many trackers and tablets send nothing while nothing moves (common practice, no source)."""
+    lost = show.network.lost_input
+    if lost.then == "dark":
+        name = show.stage.targets[0].name
+        text = (
+            f"lost_input: after {lost.after:g} s without a message the light fades: a device that sends only changes "
+            f"loses a performer who stands still; have it send /target/{name}/alive every second, or say `then: hold`"
+        )
+        yield Finding("note", "network.yaml", text)
 
 
 def _addresses(network: Network) -> Iterator[Finding]:

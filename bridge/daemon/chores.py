@@ -15,7 +15,7 @@ from bridge.daemon.parts import Parts
 from bridge.door.door import Door
 from bridge.door.inbox import Inbox
 
-LINK_EVERY_S, TIDY_EVERY_S = 1.0, 1.0
+LINK_EVERY_S, TIDY_EVERY_S, HEIGHTS_EVERY_S = 1.0, 1.0, 0.25
 LEVELS = {"info": LOG.info, "warning": LOG.warning, "error": LOG.error}
 
 
@@ -28,7 +28,8 @@ class Chores:
         self._feed, self._memory, self._focus = feed, memory, focus
         self._news = {level: Throttle(say, named=False) for level, say in LEVELS.items()}
         self._link = LinkWatch(door.show.network.sacn.interface)
-        self._next_tidy_s = self._next_link_s = 0.0
+        self._next_tidy_s = self._next_link_s = self._next_heights_s = 0.0
+        self._faults: dict[str, str] = {}
 
     def do(self, now_s: float) -> None:
         """What is due."""
@@ -41,6 +42,9 @@ class Chores:
         if now_s >= self._next_link_s:
             self._next_link_s = now_s + LINK_EVERY_S
             self._tell_link(self._link.look())
+        elif now_s >= self._next_heights_s:
+            self._next_heights_s = now_s + HEIGHTS_EVERY_S
+            self._tell_heights(now_s)
         elif now_s >= self._next_tidy_s:
             self._next_tidy_s = now_s + TIDY_EVERY_S
             self._tidy(now_s)
@@ -50,6 +54,15 @@ class Chores:
         for level, key, text in self._door.news.take():
             self._news[level].count(key, text, now_s)
             self._feed.event("/feed/notice", text[:250])
+
+    def _tell_heights(self, now_s: float) -> None:
+        """Whose light is out only because of a height: `outside` alone sends people to look at the wrong thing."""
+        faults = self._door.engine.place.height_faults()
+        for name in faults.keys() - self._faults.keys():
+            text = f"target {name} is outside: {faults[name]}"
+            self._news["warning"].count(f"height {name}", text, now_s)
+            self._feed.event("/feed/notice", text[:250])
+        self._faults = faults
 
     def _tidy(self, now_s: float) -> None:
         self.refused.flush(now_s)

@@ -104,7 +104,7 @@ class Feed:
             self._send(datagram, subscriber)
 
     def refused(self, host: str, address: str, reason: str, text: str, now_s: float) -> None:
-        """Tell who sent a message that it was not obeyed; of the same again, at most one a second."""
+        """Tell who sent a message that it was not obeyed: the first of each address and reason, then one a second."""
         told = [subscriber for subscriber in self._subscribers if subscriber[0] == host]
         key = (host, address, reason)
         if not told or now_s - self._refusals.get(key, -math.inf) < REFUSED_AGAIN_S:

@@ -23,6 +23,9 @@ from bridge.solve.measurements import Sighting
 CONFIRM_AGAIN_S = 10.0
 """So long a mark must have been left alone: a key that is held must not write one entry after the other."""
 
+CONFIRM_WITHIN_S = 60.0
+"""So long after a walk its confirmation counts."""
+
 Tell = Callable[..., None]
 LaterInLoop = Callable[[Callable[[], None]], None]
 Apply = Callable[[Event], None]
@@ -39,7 +42,7 @@ class Focus:
     ) -> None:
         self._door, self._worker, self._tell = door, worker, tell
         self._in_loop, self._apply, self._clock = in_loop, apply, clock
-        self._solving = False
+        self._solving, self._took_poses_s = False, -math.inf
         self._confirmed: dict[str, float] = {}
         self._lines, self._failures = Throttle(LOG.info, named=False), Throttle(LOG.warning)
 
@@ -85,6 +88,15 @@ class Focus:
         """Eyes have seen every beam on this mark: recorded in poses.yaml."""
         find(self._door.show.stage.marks, mark, "mark")
         now_s, folder = self._clock(), self._door.show.path
+        if self._solving:
+            raise Refused(
+                "busy", f"/walk/confirm {mark}: a solve is running and writes other poses; walk again after it"
+            )
+        engine = self._door.engine
+        walked_s = engine.crew.hand.walked(engine.marks[mark]) if mark in engine.marks else -math.inf
+        if walked_s < max(now_s - CONFIRM_WITHIN_S, self._took_poses_s):
+            text = f"nobody has walked {mark} since; hold /walk {mark}, look at every beam, then confirm"
+            raise Refused("no-walk", f"/walk/confirm {mark}: {text}")
         asked_s, self._confirmed[mark] = self._confirmed.get(mark, -math.inf), now_s
         if now_s - asked_s < CONFIRM_AGAIN_S:
             raise Refused("again", f"/walk/confirm {mark}: just confirmed; once is enough")
@@ -157,7 +169,8 @@ class Focus:
         prepared, marks = self._door.prepare_poses(trusted, optics), answer.show.solved_marks
 
         def in_loop() -> None:
-            self._apply(NewPoses(self._clock(), trusted, marks, prepared, optics))
+            self._took_poses_s = self._clock()
+            self._apply(NewPoses(self._took_poses_s, trusted, marks, prepared, optics))
             self._end_solve(answer, trusted)
 
         self._in_loop(in_loop)

@@ -14,6 +14,7 @@ from collections.abc import Callable
 LOG = logging.getLogger("tetherlight")
 QUEUE_LINES = 2000
 MOST_REASONS = 1000
+FIRSTS = 10
 STANDARD_ERROR = 2
 
 
@@ -93,9 +94,10 @@ def printable(text: str) -> str:
 
 
 class Throttle:
-    """Counts, and lets at most one line a second per reason through to the log.
+    """Counts, and lets at most one line a second per reason through to the log, beside what is new of it.
 
-    What was kept back is said with the next line of that reason, or by `flush` once the reason has gone quiet.
+    What was kept back is said with the next line of that reason, or by `flush` once the reason has gone quiet. The
+    first of each `kind` of a reason is always said, unless made-up kinds come by more than FIRSTS in a second.
     """
 
     def __init__(self, say: Callable[[str], None], every_s: float = 1.0, named: bool = True) -> None:
@@ -105,17 +107,32 @@ class Throttle:
         self._every_s = every_s
         self._last_s: dict[str, float] = {}
         self._kept: dict[str, tuple[int, str]] = {}
+        self._known: set[tuple[str, str]] = set()
+        self._firsts: dict[str, int] = {}
 
-    def count(self, reason: str, text: str, now_s: float) -> None:
-        """One more of `reason`; `text` is said unless this reason had its line within the last second."""
+    def count(self, reason: str, text: str, now_s: float, kind: str = "") -> None:
+        """One more of `reason`; `text` is said unless this reason had its line within the last second.
+
+        `kind` is the address that it is about, say.
+        """
         self.total += 1
-        kept, _ = self._kept.pop(reason, (0, ""))
-        if now_s - self._last_s.get(reason, -1e9) < self._every_s:
-            self._kept[reason] = (kept + 1, text)
+        quiet = now_s - self._last_s.get(reason, -1e9) >= self._every_s
+        if quiet:
+            self._last_s[reason], self._firsts[reason] = now_s, 0
+        if not quiet and not self._is_first(reason, kind):
+            self._kept[reason] = (self._kept.get(reason, (0, ""))[0] + 1, text)
             return
-        self._last_s[reason] = now_s
+        self._known.add((reason, kind))
+        kept, _ = self._kept.pop(reason, (0, ""))
         more = f" (and {kept} more like it)" if kept else ""
         self._say((f"{reason}: " if self._named else "") + printable(text) + more)
+
+    def _is_first(self, reason: str, kind: str) -> bool:
+        """Whether this kind was never said, and there is room to say it."""
+        if (reason, kind) in self._known or self._firsts.get(reason, 0) >= FIRSTS:
+            return False
+        self._firsts[reason] = self._firsts.get(reason, 0) + 1
+        return True
 
     def flush(self, now_s: float) -> None:
         """Say what was kept back of reasons that have been quiet for a second."""
@@ -125,3 +142,6 @@ class Throttle:
             self._say(f"{reason if self._named else printable(text)}: {count} more like it")
         if len(self._last_s) > MOST_REASONS:  # made up by whoever sends: they must not fill memory
             self._last_s = {r: s for r, s in self._last_s.items() if now_s - s < self._every_s or r in self._kept}
+            self._firsts = {r: n for r, n in self._firsts.items() if r in self._last_s}
+        if len(self._known) > MOST_REASONS:
+            self._known.clear()

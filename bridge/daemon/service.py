@@ -175,7 +175,9 @@ class Service:
         self._memory.obeyed(message.address)
 
     def _refused(self, refusal: Refusal) -> None:
-        self._chores.refused.count(refusal.reason, f"{refusal.text} (from {refusal.host})", refusal.at_s)
+        self._chores.refused.count(
+            refusal.reason, f"{refusal.text} (from {refusal.host})", refusal.at_s, refusal.address
+        )
         self._feed.refused(refusal.host, refusal.address, refusal.reason, refusal.text, refusal.at_s)
 
     # One frame

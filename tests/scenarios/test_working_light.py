@@ -167,3 +167,16 @@ def test_trims_reach_ten_metres_and_no_further(bridge: Any, address: str) -> Non
         for past in ((10.01, 0.0), (0.0, -10.01), (-10.01, 0.0), (0.0, 10.01)):
             assert bridge.refused(address, *past).reason == "range"
         assert tuple(bridge.engine.crew.trims.shift[0]) == ends
+
+
+def test_a_held_head_in_a_check_walk_has_the_focus_of_the_mark(bridge: Any) -> None:
+    bridge.stand(1.0, 3.0)
+    bridge.say("/fixture/foh-1/hold", 1)
+    bridge.stand(-3.0, 5.0)
+    held = bridge.frame.focus_raw.copy()
+    bridge.run(4.0, lambda _: (bridge.say("/target/lead/alive"), bridge.say("/walk", "E")))
+    number, walked = bridge.number("foh-1"), bridge.frame
+    assert bridge.misses((0.5, 4.0, 0.0))[number] < 1e-3
+    wanted = bridge.rig.optics.focus_for(walked.distance)
+    assert walked.focus_raw == pytest.approx(wanted, abs=1e-6)
+    assert abs(walked.focus_raw[number] - held[number]) > 100

@@ -67,6 +67,9 @@ def test_from_no_pose_to_following_and_a_confirmed_walk(tmp_path: Path) -> None:
         assert seen[2] == pytest.approx(pan, abs=0.1)
 
         daemon.say("/walk/confirm", "A")
+        assert daemon.event("/feed/refused", lambda args: args[0] == "/walk/confirm")[1] == "no-walk"
+        daemon.say("/walk", "A")
+        daemon.say("/walk/confirm", "A")
         daemon.event("/feed/confirmed", lambda args: args[0] == "A")
         document = yaml.safe_load((daemon.show / "poses.yaml").read_text())
         assert [entry["mark"] for entry in document["checked"]] == ["A"]

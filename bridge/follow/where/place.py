@@ -117,6 +117,14 @@ class Whereabouts:
         rows = zip(self.targets, self.points(now_s), self._inside, strict=True)
         return [TargetStatus(t.spec.name, *point, inside, now_s - t.heard_s) for t, point, inside in rows]
 
+    def height_faults(self) -> dict[str, str]:
+        """Targets that are outside only by their height, and that in words."""
+        rows = zip(self.targets, self._points, self._inside, strict=True)
+        faults = {
+            t.spec.name: self.zones.height_fault(point) for t, point, inside in rows if t.has_input and not inside
+        }
+        return {name: text for name, text in faults.items() if text}
+
     def freshest(self) -> Array:
         """Where targets stand, (3T,) m: the place in plan and the point's height, FLOOR_Z where the floor decides."""
         return np.array([value for t in self.targets for value in (*t.place, FLOOR_Z if t.z_m is None else t.z_m)])

@@ -32,3 +32,13 @@ class Zones:
         beyond = self.outside_by(point)
         near = beyond <= self.stay_within + (self.margin if near else 0.0)
         return beyond <= (self.margin if inside else 0.0), near
+
+    def height_fault(self, point: Point3) -> str:
+        """In words, where a point is inside an area in plan and only its height keeps it outside; else ""."""
+        x, y, z = point
+        for prism in (self.polygon, *self.more.values()):
+            if prism.on and not prism.low <= z <= prism.high and prism.polygon.distance_outside(x, y) <= 0.0:
+                word, limit = ("low", prism.low) if z < prism.low else ("high", prism.high)
+                end = "lowest" if word == "low" else "highest"
+                return f"too {word}: it is lit at {z:.2f} m, and {limit:g} m is the {end} that {prism.name} allows"
+        return ""

@@ -109,6 +109,10 @@ class InHand(Part):
         """The mark that is walked, while it is held."""
         return self._walk_mark if now_s <= self._walk_until_s else None
 
+    def walked(self, mark: Point3) -> float:
+        """Until when this mark was held last, as far as is known; NEVER_S for another than the last."""
+        return self._walk_until_s if self._walk_mark == mark else NEVER_S
+
     # What is kept
 
     def state(self) -> Data:

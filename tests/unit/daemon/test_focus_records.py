@@ -53,6 +53,10 @@ class Desk:
             lambda: self.now_s,
         )
 
+    def walk(self, mark: str) -> None:
+        """Hold `/walk MARK` now."""
+        say(self.door, self.now_s, "/walk", mark)
+
     def finish(self) -> list[tuple[Any, ...]]:
         self.worker.stop()
         while self.jobs:
@@ -160,9 +164,38 @@ def test_a_confirmed_walk_is_noted_and_verifies_only_trusted_poses(tmp_path: Pat
 
 
 def test_a_walk_cannot_be_confirmed_without_poses(desk: Desk) -> None:
+    desk.walk("A")
     desk.focus.confirm_walk("A", 0.0)
     ((address, words),) = desk.finish()
     assert (address, "solve first" in words) == ("/feed/notice", True)
+
+
+def test_what_nobody_has_walked_cannot_be_confirmed(desk: Desk, tmp_path: Path) -> None:
+    def refused(mark: str) -> str:
+        with pytest.raises(Refused) as caught:
+            desk.focus.confirm_walk(mark, 0.0)
+        return caught.value.reason
+
+    (tmp_path / "poses.yaml").write_text(POSES % "")
+    assert refused("A") == "no-walk"
+    desk.walk("A")
+    assert refused("B") == "no-walk"
+    desk.now_s += 61.0
+    assert refused("A") == "no-walk", "too long ago"
+    desk.walk("A")
+    desk.focus._take(
+        SolveAnswer(SimpleNamespace(poses={"foh-1": Pose((0, 0, 9), (0, 0, 0, 1))}, solved_marks={}, fixtures=()))
+    )  # type: ignore[arg-type]
+    desk.now_s += 1.0
+    desk.jobs.pop(0)()
+    assert refused("A") == "no-walk", "by the poses before"
+    desk.now_s += 1.0
+    desk.walk("A")
+    desk.focus._solving = True
+    assert refused("A") == "busy"
+    desk.focus._solving = False
+    desk.focus.confirm_walk("A", 0.0)
+    assert [event[0] for event in desk.finish()][-1] == "/feed/confirmed"
 
 
 def test_trusted_poses_are_taken_and_the_others_are_said(desk: Desk) -> None:
@@ -224,11 +257,13 @@ def test_a_solve_that_meets_a_fault_ends_and_says_so(desk: Desk, monkeypatch: py
 
 def test_a_confirmation_that_is_held_writes_one_entry_for_as_long_as_it_is_held(desk: Desk, tmp_path: Path) -> None:
     (tmp_path / "poses.yaml").write_text(POSES % "")
+    desk.walk("A")
     desk.focus.confirm_walk("A", 0.0)
     for step in range(1, 300):
         desk.now_s = 100.0 + step / 10
         with pytest.raises(Refused, match="once is enough"):
             desk.focus.confirm_walk("A", step / 10)
+    desk.walk("B")
     desk.focus.confirm_walk("B", 40.0)
     desk.finish()
     checked = read_tree(tmp_path / "poses.yaml")[0].value["checked"].value
@@ -239,6 +274,7 @@ def test_the_same_mark_is_confirmed_again_later_and_at_once_where_the_first_was_
     desk: Desk, tmp_path: Path
 ) -> None:
     written = threading.Event()
+    desk.walk("A")
     desk.focus.confirm_walk("A", 0.0)  # there is no poses.yaml
     desk.worker.do(written.set)
     assert written.wait(10.0)

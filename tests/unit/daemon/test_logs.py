@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 
 import pytest
 
-from bridge.daemon.logs import LOG, MOST_REASONS, Throttle, start_logging
+from bridge.daemon.logs import FIRSTS, LOG, MOST_REASONS, Throttle, start_logging
 
 
 def test_a_name_from_the_network_neither_forges_a_line_nor_drives_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -78,3 +79,35 @@ def test_made_up_reasons_fill_no_memory() -> None:
         throttle.count(f"/made/up/{number}", "so", number / 1000)
     throttle.flush(10.0)
     assert len(throttle._last_s) <= MOST_REASONS
+
+
+def test_the_first_of_each_kind_of_a_reason_is_said_at_once_and_repeats_are_gathered() -> None:
+    lines: list[str] = []
+    throttle = Throttle(lines.append)
+    for step in range(100):
+        for kind in ("/target/lead/level", "/fixture/foh-1/level"):
+            throttle.count("range", f"{kind} {step}", step / 50, kind)
+    throttle.flush(9.0)
+    assert lines == [
+        "range: /target/lead/level 0",
+        "range: /fixture/foh-1/level 0",
+        "range: /target/lead/level 50 (and 98 more like it)",
+        "range: 99 more like it",
+    ]
+
+
+def test_made_up_kinds_neither_flood_the_log_nor_fill_memory() -> None:
+    lines: list[str] = []
+    throttle = Throttle(lines.append)
+    for step in range(5000):
+        throttle.count("unknown-address", f"there is no address /{step}", step / 1000, f"/{step}")
+        if step % 500 == 0:
+            throttle.flush(step / 1000)
+    assert len(lines) <= 5 * (1 + FIRSTS)
+    assert throttle.total == 5000
+    throttle.flush(99.0)
+    assert len(throttle._known) <= MOST_REASONS
+    assert (
+        sum(int(n) for line in lines for n in re.findall(r"(\d+) more", line)) + sum("there is" in x for x in lines)
+        == 5000
+    )
