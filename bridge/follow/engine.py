@@ -28,9 +28,11 @@ from bridge.follow.moving.reach import Reach, Terrain
 from bridge.follow.reloading import take_over
 from bridge.follow.where.place import Whereabouts
 from bridge.follow.who.crew import Crew
+from bridge.follow.who.roles import Cast
 from bridge.geometry.frames import Array
 from bridge.geometry.stage import Point3, Stage
 from bridge.rig.fixture import OwnTables, Pose
+from bridge.rig.look import Override
 from bridge.rig.rig import Rig
 from bridge.wire.settings import LostInput
 
@@ -61,6 +63,11 @@ class Engine:
         self.moving = Moving(rig, self._ground, len(targets), stage.move_in_black_after, short_ways)
         self.judge = Judge(rig, stage, self.place.floors.lowest, lost_input)
         self.lighting = Lighting(rig, stage, len(targets), lost_input)
+        self._sight_fixed = {
+            n: Override(n, tuple(fixture.profile.sight_fixed.items()))
+            for n, fixture in enumerate(rig.fixtures)
+            if fixture.profile.sight_fixed
+        }
         self.frame: Frame | None = None
         self._last_s = NEVER_S
 
@@ -86,12 +93,22 @@ class Engine:
         light = lighting.light(scene, roles, task, motion, lens, holds, crew, dt_s, now_s)
         pan, tilt = motion.angle
         self.frame = Frame(
-            *(pan, tilt, light.level, lens.zoom_raw, light.focus_raw, crew.actions.overrides(now_s)),
+            *(pan, tilt, light.level, lens.zoom_raw, light.focus_raw, self._overrides(roles, now_s)),
             state=light.state,
             face=motion.aim.face,
             distance=motion.aim.distance,
         )
         return self.frame
+
+    def _overrides(self, roles: Cast, now_s: float) -> tuple[Override, ...]:
+        """Slots that are held now: of heads that are sighted, and over these of those that do an action."""
+        actions = self.crew.actions.overrides(now_s)
+        if roles.usual or not self._sight_fixed:
+            return actions
+        return (
+            *(self._sight_fixed[n] for n in np.flatnonzero(roles.by_hand).tolist() if n in self._sight_fixed),
+            *actions,
+        )
 
     # What comes in beside messages (see commands/)
 

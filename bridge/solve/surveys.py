@@ -12,6 +12,7 @@ import numpy as np
 
 from bridge.geometry.stage import Stage
 from bridge.solve.arrays import Array
+from bridge.solve.begin import USUAL_REACH
 from bridge.solve.case import Case
 from bridge.solve.contradictions import height_test, tape_test
 from bridge.solve.fit import Fit, fit_case
@@ -27,7 +28,7 @@ CLEAR_GAP = 11.0  # score between the best explanation and the next culprit from
 SURVEY_ALARM = 1e-2  # chance that a sound survey raises any doubt, shared among the marks
 OTHER_ALARM = 1e-3  # the same for heights and tapes together, and for the scale
 RANGE_GAIN = 15.0  # chi-squared that a travel must bring when marks may move as well
-BARELY = 1.4  # times its alarm: a mark that another explains as well must contradict by more
+BARELY = 1.4  # times its alarm: from there on a mark is told that another explains as well, where steps make the noise
 LEAST_MARKS = 4  # with fewer, heads and marks cannot be told apart
 MOST_FAULTS, TRIED = 3, 3
 MARK, HEIGHT, TAPE, SCALE, RANGE = "mark", "height", "tape", "scale", "range"
@@ -73,13 +74,19 @@ def shared_faults(fit: Fit, stage: Stage, many: bool) -> tuple[list[Suspect], Fi
         rivals = [
             tried[r] for left, r in ranked[1:] if left < least + CLEAR_GAP and tried[r][1].culprit != best.culprit
         ]
-        if rivals and best.what != RANGE and 1 < best.test < BARELY:
-            break  # chance finds this once in a hundred shows, and nobody would know what to measure again
+        if rivals and best.what != RANGE and 1 < best.test < BARELY and _in_steps(fit.case):
+            break  # the errors of steps are no chance errors, and nobody would know what to measure again
         named = [(other, best), *rivals[:1]]
         out += [_suspect(fit, solved, fault, sure=len(named) == 1) for solved, fault in named]
         done.add((best.what, best.number))
         fit, many = other, False
     return out, fit
+
+
+def _in_steps(case: Case) -> bool:
+    """Whether the steps and play of the axes, not the hands, are most of the noise."""
+    sight = case.heads.sight
+    return sight is not None and bool(np.median(sight.axis) * USUAL_REACH > case.aim_sigma)
 
 
 def _likeliest(fit: Fit, faults: list[Fault], many: bool) -> list[Fault]:

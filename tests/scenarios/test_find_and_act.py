@@ -174,3 +174,40 @@ def test_a_head_that_is_still_does_not_act(lit: Any) -> None:
     assert lit.refused("/fixture/foh-1/act", "reset").reason == "still"
     run(lit, FRAME_S)
     assert sent_slots(lit, "foh-1")[11] == 0
+
+
+# Slots that a head holds while it is sighted
+
+
+def with_cross(made: Any) -> Any:
+    """Every head has a cross to sight with, on a slot that is otherwise fixed and on one that is not."""
+    reset = Action({FIXED: 10}, hold=0.5, dark=0.0)
+    profile = replace(made.fixtures[0].profile, sight_fixed={FIXED: 40, 13: 7}, actions={"reset": reset})
+    return replace(made, fixtures=tuple(replace(f, profile=profile) for f in made.fixtures))
+
+
+def test_a_head_holds_its_cross_while_it_is_sighted_and_no_other_does(make_bridge: Callable[..., Any]) -> None:
+    bridge = make_bridge(change=with_cross)
+    bridge.stand(1.0, 3.0)
+    assert sent_slots(bridge, "foh-1")[10:13] == bytes([255, 0, 0])
+    bridge.say("/sight/foh-1/nudge", 0.5, 0.5)
+    run(bridge, 1.0)
+    assert sent_slots(bridge, "foh-1")[10:13] == bytes([40, 0, 7])
+    assert sent_slots(bridge, "foh-3")[10:13] == bytes([255, 0, 0])
+    bridge.say("/fixture/foh-1/act", "reset")
+    run(bridge, FRAME_S)
+    assert sent_slots(bridge, "foh-1")[10:13] == bytes([10, 0, 7]), "an action goes over it"
+    run(bridge, 1.0)
+    bridge.say("/sight/foh-1/done")
+    run(bridge, 1.0)
+    assert sent_slots(bridge, "foh-1")[10:13] == bytes([255, 0, 0])
+
+
+def test_a_head_that_must_be_still_lets_go_of_its_cross(make_bridge: Callable[..., Any]) -> None:
+    bridge = make_bridge(change=with_cross)
+    bridge.stand(1.0, 3.0)
+    bridge.say("/sight/foh-1/nudge", 0.5, 0.5)
+    run(bridge, 1.0)
+    bridge.say("/fixture/foh-1/still", 1)
+    run(bridge, 0.2)
+    assert sent_slots(bridge, "foh-1")[10:13] == bytes([255, 0, 0])
