@@ -151,6 +151,7 @@ def test_disarmed_just_before_a_crash_it_stays_silent(tmp_path: Path) -> None:
 def test_started_again_without_armed_it_remembers_everything_and_sends_nothing_until_arm_1(tmp_path: Path) -> None:
     with stage(tmp_path, 30076, 30077) as (daemon, node):
         armed_and_lit(daemon, node)
+        daemon.event("/feed/bridge")  # subscribed before, lest what is kept is told to nobody
         daemon.say("/fixture/b/out", 1)
         daemon.event("/feed/kept", lambda args: args == ("out", 1))
         node.hear(1.0)
