@@ -77,9 +77,14 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _off_the_plot(show: Show, calibration: Calibration) -> list[str]:
+    """Heads that lie elsewhere than the plot has them, and of which nothing worse was told."""
     from bridge.show.plot import off_the_plot
 
-    places = {name: solved.position for name, solved in calibration.fixtures.items()}
+    places = {
+        name: solved.position
+        for name, solved in calibration.fixtures.items()
+        if not any(suspect.blames(name) for suspect in calibration.suspects)
+    }
     return [f"{name}: {text}" for name, text in off_the_plot(show.fixtures, places).items()]
 
 
