@@ -33,7 +33,7 @@ def test_from_no_pose_to_following_and_a_confirmed_walk(tmp_path: Path) -> None:
         (daemon.show / "poses.yaml").unlink()
         marks = ", ".join(f"{name}: [{x}, {y}, {z}]" for name, (x, y, z) in MARKS.items())
         text = (daemon.show / "stage.yaml").read_text().splitlines()
-        (daemon.show / "stage.yaml").write_text("\n".join([*text[:-1], f"marks: {{{marks}}}", ""]))
+        (daemon.show / "stage.yaml").write_text("\n".join([*text[:-1], f"marks: {{{marks}}}", "sighted_by: axis", ""]))
         daemon.start("--armed")
         node.until(lambda packet: True)
         daemon.feed("/feed/bridge")
@@ -69,6 +69,11 @@ def test_from_no_pose_to_following_and_a_confirmed_walk(tmp_path: Path) -> None:
         daemon.say("/walk/confirm", "A")
         assert daemon.event("/feed/refused", lambda args: args[0] == "/walk/confirm")[1] == "no-walk"
         daemon.say("/walk", "A")
+        daemon.say("/walk/confirm", "A")
+        assert "no head was lit" in daemon.event("/feed/refused", lambda args: args[0] == "/walk/confirm")[2]
+        for _ in range(60):
+            daemon.say("/walk", "A")
+            daemon.feed("/feed/bridge")
         daemon.say("/walk/confirm", "A")
         daemon.event("/feed/confirmed", lambda args: args[0] == "A")
         document = yaml.safe_load((daemon.show / "poses.yaml").read_text())
