@@ -193,7 +193,8 @@ def _tell(show: Show, calibration: Calibration, written: bool) -> None:
             "Predicted aim error over the performance polygon, of all fixtures that nothing looks wrong with:"
             f" {100 * calibration.rms:.1f} cm rms."
         )
-    for heading, lines in (("Notes", calibration.notes), ("Advice", calibration.advice), ("Warnings", show.warnings)):
+    warnings = [line for line in show.warnings if line not in calibration.advice]
+    for heading, lines in (("Notes", calibration.notes), ("Advice", calibration.advice), ("Warnings", warnings)):
         if lines:
             console.print(f"\n{heading}:")
             for line in lines:

@@ -181,7 +181,9 @@ def test_a_damaged_poses_file_is_set_aside_told_and_solved_anew(show):
     assert set(load(show).poses) == {"h0", "h1", "h2", "h3"}
     assert (show / "poses.previous.yaml").read_text() == previous, "the damaged one is no version to go back to"
     (show / "poses.yaml").write_text("[")
-    assert "kept as poses.damaged-" in run(show).stdout
+    out = run(show).stdout
+    assert "kept as poses.damaged-" in out
+    assert out.count("DAMAGED") == 1, "told once to a person"
     assert len(list(show.glob("poses.damaged-*-2.yaml"))) == 1
 
 

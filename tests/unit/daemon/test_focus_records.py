@@ -13,7 +13,7 @@ import pytest
 from bridge.daemon import focus, records
 from bridge.daemon.focus import Focus
 from bridge.daemon.logs import LOG
-from bridge.daemon.solve_process import SolveAnswer
+from bridge.daemon.solve_process import SolveAnswer, sentences
 from bridge.daemon.worker import Worker
 from bridge.door.door import Door
 from bridge.door.events import Event, NewPoses
@@ -279,6 +279,12 @@ def test_one_solve_at_a_time(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Non
     desk.jobs.pop(0)()
     assert desk.events[-1][:2] == ("/feed/solve", "failed")
     desk.focus.solve()
+
+
+def test_what_looks_wrong_is_told_once_and_not_again_as_advice() -> None:
+    answer = {"suspects": [{"text": "h1 at A is 30 cm off"}], "advice": ["h1 at A is 30 cm off", "sight B"]}
+    assert sentences(answer) == (("h1 at A is 30 cm off",), ("sight B",))
+    assert sentences({}) == ((), ())
 
 
 def test_a_solve_that_meets_a_fault_ends_and_says_so(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
