@@ -178,9 +178,8 @@ def _tell(show: Show, calibration: Calibration, written: bool) -> None:
     for heading in ("fixture", "position m", "sigma cm", "aim rms", "95 %", "worst, at", "residuals cm", "rests on"):
         table.add_column(heading)
     for f in calibration.fixtures.values():
-        state = "" if f.trusted and f.verified else " (doubted)" if not f.trusted else " (unverified)"
         table.add_row(
-            f"{f.name}{state}",
+            f.name + _state(f),
             " ".join(f"{v:.2f}" for v in f.position),
             " ".join(f"{100 * v:.0f}" for v in f.position_sigma),
             *_predicted(f),
@@ -202,6 +201,13 @@ def _tell(show: Show, calibration: Calibration, written: bool) -> None:
     trusted = "trusted" if calibration.trusted else "NOT trusted until the doubts above are settled"
     where = f"poses.yaml written, {trusted}" if written else f"nothing written (--dry-run); these poses are {trusted}"
     console.print(f"\n{where}.", soft_wrap=True)
+
+
+def _state(f: SolvedFixture) -> str:
+    """What keeps a pose from being as good as one can be; a sound one may be predicted to miss by more than accept."""
+    if not f.sound:
+        return " (doubted)"
+    return " (not accepted)" if not f.trusted else "" if f.verified else " (unverified)"
 
 
 def _predicted(f: SolvedFixture) -> tuple[str, str, str]:

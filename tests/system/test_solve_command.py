@@ -188,6 +188,15 @@ def test_a_damaged_poses_file_is_set_aside_told_and_solved_anew(show):
     assert len(list(show.glob("poses.damaged-*-2.yaml"))) == 1
 
 
+def test_a_sound_pose_above_accept_is_called_not_accepted_and_not_doubted(show):
+    with (show / "stage.yaml").open("a") as file:
+        file.write("accept: 0.01\n")
+    out = run(show, "--dry-run").stdout
+    assert out.count("(not accepted)") == 4
+    assert "(doubted)" not in out
+    assert "more than accept in stage.yaml" in out
+
+
 def test_another_damaged_file_or_no_solution_sets_nothing_aside(show):
     (show / "poses.yaml").write_text("[")
     stage = (show / "stage.yaml").read_text()

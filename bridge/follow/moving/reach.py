@@ -51,7 +51,7 @@ class Aim(NamedTuple):
     """Where N heads must point: angles (rad, inside the soft limits), face (1 or 2), distance lens to point (m).
 
     `free_pan` and `free_tilt` are the angles before clamping; `clamped` and `beyond` say that a soft limit, or the
-    profile's own range, was in the way; `inside` that it was so for nobody.
+    profile's own range, was in the way; `inside` that it was so for nobody. `changed`: on another face or turn now.
     """
 
     pan: Array
