@@ -33,7 +33,7 @@ def test_from_no_pose_to_following_and_a_confirmed_walk(tmp_path: Path) -> None:
         (daemon.show / "poses.yaml").unlink()
         marks = ", ".join(f"{name}: [{x}, {y}, {z}]" for name, (x, y, z) in MARKS.items())
         text = (daemon.show / "stage.yaml").read_text().splitlines()
-        (daemon.show / "stage.yaml").write_text("\n".join([*text[:-1], f"marks: {{{marks}}}", ""]))
+        (daemon.show / "stage.yaml").write_text("\n".join([*text[:-1], f"marks: {{{marks}}}", "sighted_by: axis", ""]))
         daemon.start("--armed")
         node.until(lambda packet: True)
         daemon.feed("/feed/bridge")
