@@ -63,7 +63,8 @@ def _poses(show: Show) -> Iterator[Finding]:
 
 
 def _off_the_plot(show: Show) -> Iterator[Finding]:
-    places = {name: pose.position for name, pose in show.poses.items()}
+    """Of poses in use: what is wrong with one that is not trusted, `solve` says better."""
+    places = {name: pose.position for name, pose in show.poses.items() if pose.trusted}
     for name, text in plot.off_the_plot(show.fixtures, places).items():
         yield Finding("warning", name, text)
 

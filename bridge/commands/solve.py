@@ -77,9 +77,14 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _off_the_plot(show: Show, calibration: Calibration) -> list[str]:
+    """Heads that lie elsewhere than the plot has them, and of which nothing worse was told."""
     from bridge.show.plot import off_the_plot
 
-    places = {name: solved.position for name, solved in calibration.fixtures.items()}
+    places = {
+        name: solved.position
+        for name, solved in calibration.fixtures.items()
+        if not any(suspect.blames(name) for suspect in calibration.suspects)
+    }
     return [f"{name}: {text}" for name, text in off_the_plot(show.fixtures, places).items()]
 
 
@@ -188,7 +193,8 @@ def _tell(show: Show, calibration: Calibration, written: bool) -> None:
             "Predicted aim error over the performance polygon, of all fixtures that nothing looks wrong with:"
             f" {100 * calibration.rms:.1f} cm rms."
         )
-    for heading, lines in (("Notes", calibration.notes), ("Advice", calibration.advice), ("Warnings", show.warnings)):
+    warnings = [line for line in show.warnings if line not in calibration.advice]
+    for heading, lines in (("Notes", calibration.notes), ("Advice", calibration.advice), ("Warnings", warnings)):
         if lines:
             console.print(f"\n{heading}:")
             for line in lines:

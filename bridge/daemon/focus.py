@@ -63,6 +63,9 @@ class Focus:
         `solve` learns.
         """
         self._known(fixture, mark)
+        if self._door.engine.crew.still.heads[self._door.engine.rig.names.index(fixture)]:
+            text = f"{fixture} is still (people aloft) and dark, so no beam was on {mark}; clear it with /still 0 first"
+            raise Refused("still", text)
         pan, tilt, zoom, focus = pointing(self._door, fixture)
         fresh = Sighting(fixture, mark, round(pan, 4), round(tilt, 4), zoom=zoom, focus=focus)
 
@@ -85,7 +88,7 @@ class Focus:
         self._change(change, f"forgot {fixture} at {mark}", ("/feed/forgotten", fixture, mark))
 
     def confirm_walk(self, mark: str, wall_s: float) -> None:
-        """Eyes have seen every beam on this mark: recorded in poses.yaml."""
+        """Eyes have seen the beams on this mark: recorded in poses.yaml, for the heads that were lit on it."""
         find(self._door.show.stage.marks, mark, "mark")
         now_s, folder = self._clock(), self._door.show.path
         if self._solving:
@@ -97,12 +100,16 @@ class Focus:
         if walked_s < max(now_s - CONFIRM_WITHIN_S, self._took_poses_s):
             text = f"nobody has walked {mark} since; hold /walk {mark}, look at every beam, then confirm"
             raise Refused("no-walk", f"/walk/confirm {mark}: {text}")
+        seen = [name for name, lit in zip(engine.rig.names, engine.crew.hand.seen, strict=True) if lit]
+        if not seen or not self._door.transmission.armed:
+            text = f"no head was lit on {mark} (not armed, dark, still, not there yet); hold /walk {mark} until all are"
+            raise Refused("not-lit", f"/walk/confirm {mark}: {text}")
         asked_s, self._confirmed[mark] = self._confirmed.get(mark, -math.inf), now_s
         if now_s - asked_s < CONFIRM_AGAIN_S:
             raise Refused("again", f"/walk/confirm {mark}: just confirmed; once is enough")
 
         def job() -> None:
-            verdict = records.confirm_walk(folder, mark, wall_s)
+            verdict = records.confirm_walk(folder, mark, wall_s, seen)
             self._say(f"check walk confirmed at {mark}: {verdict}", ("/feed/confirmed", mark, verdict))
 
         def failed() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from pathlib import Path
 
 from bridge.errors import InputError, ShowError
@@ -34,8 +34,8 @@ def sightings_on_disk(folder: Path) -> list[Sighting]:
     return [entry.sighting for entry in entries]
 
 
-def confirm_walk(folder: Path, mark: str, wall_s: float) -> str:
-    """Note in poses.yaml that eyes saw every beam on this mark; returns in words what was written.
+def confirm_walk(folder: Path, mark: str, wall_s: float, seen: Collection[str]) -> str:
+    """Note in poses.yaml that eyes saw the beams of the `seen` heads on this mark; returns in words what was written.
 
     Poses that are trusted but could not check themselves (two marks) count as verified from now on.
     """
@@ -48,10 +48,14 @@ def confirm_walk(folder: Path, mark: str, wall_s: float) -> str:
     fixtures = document.get("fixtures") or {}
     doubted = [n for n, pose in fixtures.items() if not pose.get("trusted", document.get("trusted", True))]
     if not doubted:
-        for pose in fixtures.values():
-            pose["verified"] = True
+        for name in seen:
+            if name in fixtures:
+                fixtures[name]["verified"] = True
     save_poses(folder, document)
-    return f"not verified: {', '.join(doubted[:8])} not trusted" if doubted else "all poses verified"
+    if doubted:
+        return f"not verified: {', '.join(doubted[:8])} not trusted"
+    unseen = [name for name in fixtures if name not in seen]
+    return f"verified, but not {', '.join(unseen[:8])}: not lit on it" if unseen else "all poses verified"
 
 
 def _tree(path: Path) -> Node:

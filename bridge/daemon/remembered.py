@@ -117,7 +117,9 @@ def still_in_doubt(live: LiveState | None, gone: bool) -> tuple[dict[str, Any], 
         return {"still": everything}, f"missing; {CLEAR}"
     if gone:
         return {"still": told}, "missing; who is still is taken from live.json, trims are lost"
-    return {"still": {kind: {**everything[kind], **told[kind]} for kind in STILL}}, CLEAR
+    owners = told["all"].get(EVERYTHING)
+    held = [*everything["all"][EVERYTHING], *(owners if isinstance(owners, list) else [])]
+    return {"still": {**told, "all": {EVERYTHING: held}}}, CLEAR
 
 
 def digest(data: Document) -> str:

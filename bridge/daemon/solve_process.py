@@ -6,8 +6,10 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from bridge.errors import TetherlightError
 from bridge.show import load
@@ -47,8 +49,13 @@ def run_solve(show: Path) -> SolveAnswer:
     if process.returncode not in (0, 1):
         why = tuple(str(line) for line in answer.get("errors", [])) or (f"exit {process.returncode}",)
         return SolveAnswer(None, why)
-    suspects = tuple(str(suspect["text"]) for suspect in answer.get("suspects", []))
     try:
-        return SolveAnswer(load(show), suspects, tuple(str(line) for line in answer.get("advice", [])))
+        return SolveAnswer(load(show), *sentences(answer))
     except TetherlightError as error:
         return SolveAnswer(None, tuple(error.lines))
+
+
+def sentences(answer: Mapping[str, Any]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What looks wrong and the other advice, of what `solve --json` prints: there the advice holds both."""
+    suspects = tuple(str(suspect["text"]) for suspect in answer.get("suspects", []))
+    return suspects, tuple(str(line) for line in answer.get("advice", []) if line not in suspects)

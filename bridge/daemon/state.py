@@ -66,7 +66,7 @@ class StateFolder:
     def remember(self, now: Moment) -> Remembered:
         """Read what is there. A file that is missing, damaged or from another version is never fatal."""
         live, doubt = self._checked("live.json", live_state, "ignored")
-        lasting, doubt2 = self._checked("lasting.json", lasting_state, CLEAR)
+        lasting, doubt2 = self._checked("lasting.json", lasting_state, f"its trims are not used; {CLEAR}")
         found = taken_together(live, lasting, now)
         if lasting is None and (doubt or doubt2 or live):  # where there is no live state either, it is the first start
             still, doubt3 = still_in_doubt(live, gone=not doubt2)

@@ -28,7 +28,7 @@ from bridge.follow.moving.reach import Reach, Terrain
 from bridge.follow.reloading import take_over
 from bridge.follow.where.place import Whereabouts
 from bridge.follow.who.crew import Crew
-from bridge.follow.who.roles import Cast
+from bridge.follow.who.roles import Cast, Role
 from bridge.geometry.frames import Array
 from bridge.geometry.stage import Point3, Stage
 from bridge.rig.fixture import OwnTables, Pose
@@ -91,6 +91,8 @@ class Engine:
         self.judge.clip(self.place.floors.lowest)
         holds = self.judge.judge(scene, roles, task, motion, lens.angle_rad, crew.dark, crew.actions.dark(now_s))
         light = lighting.light(scene, roles, task, motion, lens, holds, crew, dt_s, now_s)
+        if roles.walking:
+            crew.hand.saw((roles.role == Role.WALKED) & motion.arrived & (light.level > 0.0))
         pan, tilt = motion.angle
         self.frame = Frame(
             *(pan, tilt, light.level, lens.zoom_raw, light.focus_raw, self._overrides(roles, now_s)),

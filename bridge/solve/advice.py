@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from bridge.solve.fit import Fit
 from bridge.solve.judge import in_line
 from bridge.solve.next_marks import good_first_marks
 from bridge.solve.relabel import sighted, symmetric_orders
-from bridge.solve.result import Learned, NextMark, SolvedFixture, Suspect
+from bridge.solve.result import Learned, Misread, NextMark, SolvedFixture, Suspect
 from bridge.solve.trust import TWO
 from bridge.solve.verify import verify_advice
 from bridge.solve.words import MOUNT_WORDS, some, suspect_words
@@ -37,10 +38,15 @@ def advise(
     proposals: Sequence[NextMark],
     learned: Learned,
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Advice (what to do, most urgent first) and notes (what was assumed or carried over)."""
+    """Advice (what to do, most urgent first) and notes (what was assumed or carried over).
+
+    What only follows from a misread survey is not told beside it, nor figures of poses that are all in doubt.
+    """
     advice = [suspect_words(s) for s in suspects]
     advice += list(unsolved.values()) + _not_accepted(fit, stage, solved)
-    advice += _far_marks(fit, stage) + _symmetry(fit)
+    if not any(isinstance(s.detail, Misread) for s in suspects):
+        advice += _far_marks(fit, stage)
+    advice += _symmetry(fit)
     advice += verify_advice(
         fit, stage, [f for f in solved.values() if not f.verified and not any(s.blames(f.name) for s in suspects)]
     )
@@ -53,14 +59,18 @@ def advise(
     three = [case.name for case, n in zip(fit.case.fixtures, fit.case.distinct_marks(), strict=True) if n == 3]
     if three and len(three) * 2 >= len(solved):
         advice.append("three marks can only tell that something is wrong, not what; five also tell which sighting")
-    if proposals and proposals[0].before - proposals[0].after > WORTH:
+    predicted = any(f.sound for f in solved.values())
+    if predicted and proposals and proposals[0].before - proposals[0].after > WORTH:
         best = proposals[0]
         advice.append(
             f"the next mark helps most at ({best.at[0]:g}, {best.at[1]:g}): one sighting there by every fixture takes"
             f" the predicted aim error from {best.before * 100:.1f} to {best.after * 100:.1f} cm rms;"
             f" {best.fixture} needs it most"
         )
-    advice += _centring(fit, learned)
+    if predicted:
+        advice += _centring(fit, learned)
+    else:
+        learned = replace(learned, share=None)
     return tuple(dict.fromkeys(advice)), tuple(_notes(fit, stage) + _learned_notes(learned))
 
 

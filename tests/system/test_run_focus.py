@@ -70,6 +70,11 @@ def test_from_no_pose_to_following_and_a_confirmed_walk(tmp_path: Path) -> None:
         assert daemon.event("/feed/refused", lambda args: args[0] == "/walk/confirm")[1] == "no-walk"
         daemon.say("/walk", "A")
         daemon.say("/walk/confirm", "A")
+        assert "no head was lit" in daemon.event("/feed/refused", lambda args: args[0] == "/walk/confirm")[2]
+        for _ in range(60):
+            daemon.say("/walk", "A")
+            daemon.feed("/feed/bridge")
+        daemon.say("/walk/confirm", "A")
         daemon.event("/feed/confirmed", lambda args: args[0] == "A")
         document = yaml.safe_load((daemon.show / "poses.yaml").read_text())
         assert [entry["mark"] for entry in document["checked"]] == ["A"]

@@ -135,6 +135,13 @@ def test_a_head_that_was_solved_far_from_its_place_in_the_plot_is_told(show, rig
     told = [text for text in json.loads(run(show, "--json").stdout)["advice"] if "place in the plot" in text]
     assert len(told) == 1
     assert told[0].startswith("h1: solved ")
+    rows = yaml.safe_load((show / "sightings.yaml").read_text())
+    for row in rows["sightings"]:
+        row["mark"] = {"A": "B", "B": "A"}.get(row["mark"], row["mark"]) if row["fixture"] == "h1" else row["mark"]
+    (show / "sightings.yaml").write_text(yaml.safe_dump(rows))
+    answer = json.loads(run(show, "--json").stdout)
+    assert [(s["fixture"], s["kind"]) for s in answer["suspects"]] == [("h1", "swap")]
+    assert not any("place in the plot" in text for text in answer["advice"]), "what only follows is not told again"
 
 
 def test_a_kept_head_keeps_everything_that_its_entry_held(show):
@@ -174,7 +181,9 @@ def test_a_damaged_poses_file_is_set_aside_told_and_solved_anew(show):
     assert set(load(show).poses) == {"h0", "h1", "h2", "h3"}
     assert (show / "poses.previous.yaml").read_text() == previous, "the damaged one is no version to go back to"
     (show / "poses.yaml").write_text("[")
-    assert "kept as poses.damaged-" in run(show).stdout
+    out = run(show).stdout
+    assert "kept as poses.damaged-" in out
+    assert out.count("DAMAGED") == 1, "told once to a person"
     assert len(list(show.glob("poses.damaged-*-2.yaml"))) == 1
 
 

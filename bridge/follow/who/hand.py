@@ -44,6 +44,7 @@ class InHand(Part):
         Field("zoom", "heads", low=0, high=FINEST_RAW, gap=np.nan),
         Field("focus", "heads", low=0, high=FINEST_RAW, gap=np.nan),
         Field("level", "heads", low=0, high=WORKING_LEVEL),
+        Field("seen", "heads", bool),
     )
 
     def __init__(self, rig: Rig) -> None:
@@ -54,6 +55,7 @@ class InHand(Part):
         self.zoom = np.full(count, np.nan)
         self.focus = np.full(count, np.nan)
         self.level = np.full(count, WORKING_LEVEL)
+        self.seen = np.zeros(count, dtype=bool)
         self._walk_mark: Point3 | None = None
         self._walk_until_s = NEVER_S
         self._low = np.stack([rig.pan.low, rig.tilt.low])
@@ -103,6 +105,8 @@ class InHand(Part):
 
     def walk(self, mark: Point3, now_s: float) -> None:
         """Press and hold: all solved heads on this mark for the next half second."""
+        if mark != self.walk_mark(now_s):
+            self.seen[:] = False
         self._walk_mark, self._walk_until_s = mark, now_s + WALK_RENEWAL_S
 
     def walk_mark(self, now_s: float) -> Point3 | None:
@@ -112,6 +116,10 @@ class InHand(Part):
     def walked(self, mark: Point3) -> float:
         """Until when this mark was held last, as far as is known; NEVER_S for another than the last."""
         return self._walk_until_s if self._walk_mark == mark else NEVER_S
+
+    def saw(self, lit: np.ndarray) -> None:
+        """Which heads (N,) are lit on the mark that is walked: `seen` since this walk began."""
+        self.seen |= lit
 
     # What is kept
 

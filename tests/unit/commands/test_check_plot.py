@@ -119,6 +119,9 @@ def test_check_tells_a_solve_that_is_off_the_plot(folder, capsys):
     (text,) = [f["what"] for f in answer["findings"] if f["where"] == "foh-1" and "plot" in f["what"]]
     assert text.startswith("solved 3.00 m from its place in the plot (dx +3.00, dy +0.02, dz +0.01)")
     assert answer["coverage"]["foh-1"]["from"] == "pose"
+    folder.edit("poses.yaml", "position: [-1.0,", "trusted: false\n    position: [-1.0,")
+    check.run(check_args(folder.write(), json=True))
+    assert "place in the plot" not in capsys.readouterr().out, "what is wrong with an untrusted pose, solve says"
 
 
 def check_args(path, json):

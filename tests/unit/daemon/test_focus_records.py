@@ -13,7 +13,7 @@ import pytest
 from bridge.daemon import focus, records
 from bridge.daemon.focus import Focus
 from bridge.daemon.logs import LOG
-from bridge.daemon.solve_process import SolveAnswer
+from bridge.daemon.solve_process import SolveAnswer, sentences
 from bridge.daemon.worker import Worker
 from bridge.door.door import Door
 from bridge.door.events import Event, NewPoses
@@ -38,6 +38,7 @@ class Desk:
 
     def __init__(self, folder: Path) -> None:
         self.door: Door = small_door(replace(small_show(), path=folder))
+        say(self.door, 0.0, "/arm", 1)
         say(self.door, 0.0, "/sight/foh-1/point", 10.12345, 50.0)
         self.worker, self.now_s = Worker(), 100.0
         self.door.tick(3.0)
@@ -54,8 +55,10 @@ class Desk:
         )
 
     def walk(self, mark: str) -> None:
-        """Hold `/walk MARK` now."""
-        say(self.door, self.now_s, "/walk", mark)
+        """Hold `/walk MARK` until now, for the last four seconds."""
+        for step in range(-40, 1):
+            say(self.door, self.now_s + step / 10, "/walk", mark)
+            self.door.tick(self.now_s + step / 10)
 
     def finish(self) -> list[tuple[Any, ...]]:
         self.worker.stop()
@@ -154,7 +157,7 @@ def test_unknown_names_are_refused_with_the_nearest(desk: Desk) -> None:
 @pytest.mark.parametrize(("more", "verified"), [("", True), (", trusted: false", False)])
 def test_a_confirmed_walk_is_noted_and_verifies_only_trusted_poses(tmp_path: Path, more: str, verified: bool) -> None:
     (tmp_path / "poses.yaml").write_text(POSES % more)
-    words = records.confirm_walk(tmp_path, "A", 86400.0)
+    words = records.confirm_walk(tmp_path, "A", 86400.0, ["foh-1", "no"])
     assert ("all poses verified" in words) is verified
     text = (tmp_path / "poses.yaml").read_text()
     assert "1970-01-02T00:00:00+00:00" in text
@@ -168,6 +171,40 @@ def test_a_walk_cannot_be_confirmed_without_poses(desk: Desk) -> None:
     desk.focus.confirm_walk("A", 0.0)
     ((address, words),) = desk.finish()
     assert (address, "solve first" in words) == ("/feed/notice", True)
+
+
+def test_a_head_that_was_not_lit_on_the_mark_is_not_verified(desk: Desk, tmp_path: Path) -> None:
+    """foh-1 is aimed by hand, so the walk does not take it along; the others are lit; "no" is not in the rig."""
+    (tmp_path / "poses.yaml").write_text(POSES.replace('"no":', "foh-2:") % "")
+    desk.walk("A")
+    desk.focus.confirm_walk("A", 0.0)
+    assert desk.finish()[-1] == ("/feed/confirmed", "A", "verified, but not foh-1: not lit on it")
+    fixtures = read_tree(tmp_path / "poses.yaml")[0].plain()["fixtures"]
+    assert {name: pose["verified"] for name, pose in fixtures.items()} == {"foh-1": False, "foh-2": True}
+
+
+@pytest.mark.parametrize("why", [("/still", 1), ("/dark", 1), ("/arm", 0), ("/level", 0.0)])
+def test_a_walk_that_lit_nobody_cannot_be_confirmed(desk: Desk, why: tuple[str, float]) -> None:
+    say(desk.door, 95.0, *why)
+    desk.walk("A")
+    with pytest.raises(Refused, match="no head was lit on A"):
+        desk.focus.confirm_walk("A", 0.0)
+
+
+def test_a_walk_of_a_moment_lights_nobody_and_what_the_walk_before_lit_does_not_count(desk: Desk) -> None:
+    desk.walk("A")
+    assert desk.door.engine.crew.hand.seen[1:].all()
+    say(desk.door, desk.now_s + 0.1, "/walk", "B")
+    desk.door.tick(desk.now_s + 0.15)
+    with pytest.raises(Refused, match="no head was lit on B"):
+        desk.focus.confirm_walk("B", 0.0)
+
+
+def test_nothing_is_recorded_of_a_head_that_is_still(desk: Desk, tmp_path: Path) -> None:
+    say(desk.door, 5.0, "/fixture/foh-1/still", 1)
+    with pytest.raises(Refused, match="no beam was on A"):
+        desk.focus.record("foh-1", "A")
+    assert not (tmp_path / "sightings.yaml").exists()
 
 
 def test_what_nobody_has_walked_cannot_be_confirmed(desk: Desk, tmp_path: Path) -> None:
@@ -242,6 +279,12 @@ def test_one_solve_at_a_time(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Non
     desk.jobs.pop(0)()
     assert desk.events[-1][:2] == ("/feed/solve", "failed")
     desk.focus.solve()
+
+
+def test_what_looks_wrong_is_told_once_and_not_again_as_advice() -> None:
+    answer = {"suspects": [{"text": "h1 at A is 30 cm off"}], "advice": ["h1 at A is 30 cm off", "sight B"]}
+    assert sentences(answer) == (("h1 at A is 30 cm off",), ("sight B",))
+    assert sentences({}) == ((), ())
 
 
 def test_a_solve_that_meets_a_fault_ends_and_says_so(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:

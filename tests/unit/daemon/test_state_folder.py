@@ -279,6 +279,21 @@ def test_a_door_that_takes_up_what_stands_for_an_unreadable_file_is_all_still() 
     assert not door.engine.crew.still.any
 
 
+def test_beside_an_unreadable_file_a_host_of_the_live_state_does_not_clear_everything(folder: StateFolder) -> None:
+    """Who else had said so stood in the file that cannot be read: only an override clears it."""
+    told = {"all": {"": ["10.0.0.5"]}, "truss": {"foh": ["10.0.0.5"]}, "fixture": {}}
+    folder.write_live({**LIVE, "door": {**DOOR, "engine": {"crew": {"still": told}}}})
+    (folder.folder / "lasting.json").write_text("{")
+    door = small_door()
+    door.apply(Start(1.0, armed=True, lasting=folder.remember(NOW).lasting))
+    assert door.engine.crew.still.by_kind["truss"] == {"foh": ["10.0.0.5"]}
+    say(door, 2.0, "/still", 0, sender="10.0.0.5")
+    assert door.engine.crew.still.heads.all()
+    say(door, 2.0, "/still", 0, "override")
+    say(door, 2.0, "/truss/foh/still", 0, "override")
+    assert not door.engine.crew.still.any
+
+
 def test_a_fifo_or_a_folder_in_its_place_neither_stops_the_start_nor_loses_still(folder: StateFolder) -> None:
     os.mkfifo(folder.folder / "lasting.json")
     (folder.folder / "live.json").mkdir()

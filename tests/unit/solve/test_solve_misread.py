@@ -53,6 +53,17 @@ def test_the_plot_tells_which_way_the_whole_survey_was_misread(fault: str, marks
     assert word in text
 
 
+@pytest.mark.parametrize("fault", ["left and right", "feet"])
+def test_beside_a_misread_survey_nothing_is_told_that_only_follows_from_it(fault: str) -> None:
+    """No mark far outside, no next mark with a prediction of poses in doubt, no share of the pool."""
+    rng = np.random.default_rng(5)
+    heads, (wrong, _) = rigs.rig(rng, 9), FAULTS[fault]
+    answer = calibrate(hung(heads, rng), rigs.stage(wrong(FIVE)), rigs.sight(rng, heads, FIVE))
+    assert answer.next_marks
+    assert answer.advice == (suspect_words(answer.suspects[0]),)
+    assert answer.notes == ()
+
+
 @pytest.mark.parametrize("places", [FIVE, SYMMETRIC], ids=["lopsided", "symmetric"])
 def test_without_a_plot_a_mirror_and_reversed_pans_are_told_as_one_fault(places) -> None:
     rng = np.random.default_rng(2)
