@@ -14,7 +14,7 @@ import numpy as np
 
 from bridge.solve.arrays import Array
 from bridge.solve.fit import Fit
-from bridge.solve.heads import HeadBatch, PoseBatch
+from bridge.solve.heads import HeadBatch, PoseBatch, normal, sightings
 from bridge.solve.limits import limits
 from bridge.solve.start import solve_alone
 
@@ -30,6 +30,7 @@ LOOSE_LEVEL = np.radians(20.0)
 RATIOS = np.unique(np.concatenate([np.geomspace(0.35, 2.9, 44), [0.9, 1 / 0.9, 540 / 630, 630 / 540, 2.0, 0.5]]))
 GRIDS = (PAN, TILT, UNIT, OFFSET)
 LEFT_FOR_TWO = 2  # degrees of freedom that must be left without two sightings, or any two explain everything
+MISTAKE, USUAL = 1.0, 11.5  # metres across the beam; what leaving out one sighting of four usually buys, in score
 CLEARLY_ENOUGH = 20.0  # score over the degrees of freedom under which a simple explanation is the one
 WILD = np.array([57.29578, 1 / 57.29578])  # degrees for radians and the other way
 
@@ -162,10 +163,37 @@ def _solve(
         steps=20,
     )
     penalty = [REVERSED if kind == PAN and factor == -1.0 else PENALTY[kind] for kind, _, _, factor in plans]
+    freedom = _freedom(heads.take(rows), batch, poses, plans)
     return [
         Explanation(
-            *plans[k], float(chi2[k]), float(chi2[k]) + penalty[k], bool(chi2[k] <= max(limit[k], 1.0)),
+            *plans[k], float(chi2[k]), float(chi2[k] + penalty[k] + freedom[k]), bool(chi2[k] <= max(limit[k], 1.0)),
             poses.take(np.array([k])),
         )
         for k in range(count)
     ]  # fmt: skip
+
+
+def _freedom(given: HeadBatch, batch: HeadBatch, poses: PoseBatch, plans: list[tuple[str, int, int, float]]) -> Array:
+    """How much more (K,) than usual leaving out one sighting buys, in score.
+
+    A mistake of some MISTAKE metres any way is as likely at each mark; where the others tell well where the beam should
+    have been, more of its ways would have left something over. With C the covariance of the miss as the others predict
+    it: log det (C + M) / det C + e^T (C + M)^-1 e, less what is usual.
+    """
+    out = np.zeros(len(plans))
+    one = np.array([k for k, (kind, *_) in enumerate(plans) if kind == SIGHTING], dtype=int)
+    if not len(one):
+        return out
+    slot = np.array([plans[k][1] for k in one])
+    _, H, *_ = normal(batch.take(one), poses.take(one))
+    r, J = sightings(given.take(one), poses.take(one))
+    assert J is not None
+    each, width = np.arange(len(one)), H.shape[1]
+    r, J = r[each, slot], J[each, slot]  # (K, 3), (K, 3, D), over sigma; of rank two
+    U = np.linalg.svd(J, full_matrices=False)[0][..., :2].swapaxes(-1, -2)
+    A, e = U @ J, (U @ r[..., None])[..., 0]
+    C = np.eye(2) + A @ np.linalg.inv(H + 1e-9 * np.eye(width)) @ A.swapaxes(-1, -2)
+    wide = C + (MISTAKE * given.take(one).weight[each, slot])[:, None, None] ** 2 * np.eye(2)
+    size = np.linalg.slogdet(wide)[1] - np.linalg.slogdet(C)[1]
+    out[one] = size + np.einsum("ki,ki->k", e, np.linalg.solve(wide, e[..., None])[..., 0]) - USUAL
+    return out
