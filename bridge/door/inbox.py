@@ -81,7 +81,9 @@ class Inbox:
             messages = osc.decode(data, discarded)
             self._pending.extend(Message(at_s, host, message.address, message.args) for message in messages)
             for error in discarded:
-                self._refuse(error, "", host, at_s)
+                self._refuse(error, error.address, host, at_s)
+        except osc.OscError as error:
+            self._refuse(error, error.address, host, at_s)
         except Refused as error:
             self._refuse(error, "", host, at_s)
         except Exception as error:  # our own mistake: it is said and counted, and the show goes on

@@ -62,8 +62,12 @@ _READERS: dict[str, Callable[[bytes, int], tuple[Argument, int]]] = {
 class OscError(Refused):
     """One datagram is not obeyed.
 
-    Reasons: malformed, oversized, address, pattern, unknown-type, not-finite.
+    Reasons: malformed, oversized, address, pattern, unknown-type, not-finite. `address` where only a value is wrong.
     """
+
+    def __init__(self, reason: str, text: str, address: str = "") -> None:
+        super().__init__(reason, text)
+        self.address = address
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +175,7 @@ def _value(data: bytes, at: int, tag: str, address: str) -> Argument:
     except (osc_types.ParseError, ValueError) as error:  # ValueError: text that is not UTF-8
         raise OscError("malformed", f"OSC message {address}, type '{tag}': {error}") from None
     if isinstance(value, float) and not math.isfinite(value):
-        raise OscError("not-finite", f"OSC message {address} carries {value}, expected a finite number")
+        raise OscError("not-finite", f"OSC message {address} carries {value}, expected a finite number", address)
     return value
 
 

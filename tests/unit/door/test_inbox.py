@@ -88,6 +88,14 @@ def test_a_refusal_names_the_address_that_was_refused_and_what_was_worked_on_cou
     assert (inbox.taken, inbox.obeyed) == (2, 3)
 
 
+@pytest.mark.parametrize(("data", "address"), [(osc.encode("/x/y", float("inf")), "/x/y"), (b"/x/y\0\0\0\0,f\0\0", "")])
+def test_a_value_that_is_no_number_is_refused_by_its_address_and_what_cannot_be_read_by_none(
+    inbox: Inbox, desk: Desk, data: bytes, address: str
+) -> None:
+    give(inbox, data)
+    assert [refusal.address for refusal in desk.refusals] == [address]
+
+
 def test_a_message_longer_than_a_line_is_shown_short(inbox: Inbox, desk: Desk) -> None:
     def refuse(message: Message) -> None:
         raise Refused("range", "x" * 5000)
