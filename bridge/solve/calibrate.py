@@ -52,40 +52,29 @@ def calibrate(
     """
     if not measured:
         raise UnsolvableError("there are no sightings to solve from; " + first_marks_advice(stage))
-    trusses = carried_trusses(fixtures, measured, earlier or {}, carry_only_where_needed)
-    if carry_only_where_needed and trusses:
-        alone = fit_case(build_case(fixtures, stage, measured), stage)
-        trusses = [t for t in trusses if truss_moved(t, alone, earlier or {})]
-    case = build_case(fixtures, stage, measured, also=[name for truss in trusses for name in truss.names])
-    fit = fit_case(case, stage, trusses)
-    fit, suspects, learned = _learned(fit, stage)
-    learned = replace(learned, exchanged=_exchanged(fixtures, earlier or {}))
+    earlier = earlier or {}
+    fit, suspects, learned = _learned(_fitted(fixtures, stage, measured, earlier, carry_only_where_needed), stage)
+    learned = replace(learned, exchanged=_exchanged(fixtures, earlier))
     points, faces = performance_points(stage), _faces(fit.case)
-    terms_on = fit.case.heads.terms_on
-    pairs = _face_pairs(faces, terms_on)
-    driven = driven_sigma(fit.case.fixtures)
-    error = aim_error(fit.poses, fit.cov, points, pairs, terms_on, driven)
-    verified = fit_reliability(fit, points, pairs).worst <= stage.accept
-    moments = aim_moments(fit.poses, points, terms_on, pairs)
-    hidden = hidden_on_trusses(fit, moments)
-    suspects, misplaced = check_plot(fit, truss_suspects(fit, verified) + suspects, verified)
-    learned = replace(learned, misplaced=misplaced)
+    pairs = _face_pairs(faces, fit.case.heads.terms_on)
+    error, centring = _predicted(fit, points, pairs)
     useful = fit.solved & (error.rms < USELESS)
     good = useful | fit.solved & np.isin(np.arange(len(useful)), list(fit.slipped))  # else an older pose would stay
-    if fit.case.border.share_weight > 0 and np.any(good):
-        known = aim_error(fit.poses, without_share(fit), points, pairs, terms_on, driven)
-        learned = replace(learned, share=_share(fit), centring=(_rms(error.rms[good]), _rms(known.rms[good])))
+    if centring is not None and np.any(good):
+        learned = replace(learned, share=_share(fit), centring=(_rms(error.rms[good]), _rms(centring.rms[good])))
     error = error.stretched(fit.stretch)
-    acceptable = accepted(error, fit.case.distinct_marks(), stage.accept)
+    hidden = hidden_on_trusses(fit, aim_moments(fit.poses, points, fit.case.heads.terms_on, pairs))
+    verified = fit_reliability(fit, points, pairs).worst <= stage.accept
+    suspects, misplaced = check_plot(fit, truss_suspects(fit, verified) + suspects, verified)
+    learned = replace(learned, misplaced=misplaced)
+    sound = _sound(fit, suspects, hidden <= stage.accept)
+    trusted = sound & accepted(error, fit.case.distinct_marks(), stage.accept)
     unsolved = {fit.case.names[r]: _why_unsolved(fit, int(r)) for r in np.flatnonzero(~good)}
     if not np.any(good):
         raise NothingSolved(nothing_solved_words(list(unsolved.values())))
-    solved = {}
-    for r in np.flatnonzero(good):
-        name = fit.case.names[r]
-        sound = not any(s.blames(name) for s in suspects) and bool(hidden[r] <= stage.accept)
-        trusted = sound and bool(acceptable[r])
-        solved[name] = _solved(fit, int(r), error, faces[r], (sound, trusted, bool(verified[r])))
+    worth = np.column_stack([sound, trusted, verified])
+    rows = np.flatnonzero(good).tolist()
+    solved = {fit.case.names[r]: _solved(fit, r, error, faces[r], worth[r]) for r in rows}
     for name in (f.name for f in fixtures if f.name not in {*solved, *unsolved}):
         unsolved[name] = f"{name}: not sighted yet"
     proposals = next_marks(fit, stage, useful if np.any(useful) else good, faces)
@@ -93,6 +82,37 @@ def calibrate(
     marks = {n: point3(fit.points[i]) for i, n in enumerate(fit.case.marks)}
     sigma = {n: float(min(fit.mark_sigma[i], 1e3)) for i, n in enumerate(fit.case.marks)}
     return Calibration(solved, unsolved, marks, sigma, tuple(suspects), proposals, advice, points, notes)
+
+
+def _fitted(
+    fixtures: Sequence[Fixture],
+    stage: Stage,
+    measured: Sequence[Sighting],
+    earlier: Mapping[str, CarriedPose],
+    only_where_needed: bool,
+) -> Fit:
+    """The first fit, with the trusses that are carried over."""
+    trusses = carried_trusses(fixtures, measured, earlier, only_where_needed)
+    if only_where_needed and trusses:
+        alone = fit_case(build_case(fixtures, stage, measured), stage)
+        trusses = [t for t in trusses if truss_moved(t, alone, earlier)]
+    case = build_case(fixtures, stage, measured, also=[name for truss in trusses for name in truss.names])
+    return fit_case(case, stage, trusses)
+
+
+def _predicted(fit: Fit, points: Array, faces: Rows) -> tuple[AimError, AimError | None]:
+    """The aim error, and what it would be if it were known what the hands centred, where that is not."""
+    terms_on, driven = fit.case.heads.terms_on, driven_sigma(fit.case.fixtures)
+    error = aim_error(fit.poses, fit.cov, points, faces, terms_on, driven)
+    if fit.case.border.share_weight <= 0:
+        return error, None
+    return error, aim_error(fit.poses, without_share(fit), points, faces, terms_on, driven)
+
+
+def _sound(fit: Fit, suspects: Sequence[Suspect], shown: Mask) -> Mask:
+    """Heads (F,) with which nothing looks wrong, and of which a move on a truss would have shown (F,)."""
+    blamed = [any(s.blames(name) for s in suspects) for name in fit.case.names]
+    return ~np.array(blamed, dtype=bool) & shown
 
 
 def _learned(fit: Fit, stage: Stage) -> tuple[Fit, list[Suspect], Learned]:
@@ -163,11 +183,9 @@ def _face_pairs(faces: Sequence[tuple[int, ...]], terms_on: Mask) -> Rows:
     return pairs if np.any(terms_on) else pairs[:, :1]
 
 
-def _solved(
-    fit: Fit, row: int, error: AimError, faces: tuple[int, ...], worth: tuple[bool, bool, bool]
-) -> SolvedFixture:
-    """One pose as it is told; `worth`: sound, trusted, verified."""
-    sound, trusted, verified = worth
+def _solved(fit: Fit, row: int, error: AimError, faces: tuple[int, ...], worth: Mask) -> SolvedFixture:
+    """One pose as it is told; `worth` (3,): sound, trusted, verified."""
+    sound, trusted, verified = worth.tolist()
     case = fit.case
     fixture, R = case.fixtures[row], fit.poses.R[row]
     cov = fit.cov[row] * fit.stretch[row] ** 2

@@ -16,7 +16,7 @@ from bridge.rig.profile import Profile
 from bridge.solve.arrays import Array, Mask, Rows
 from bridge.solve.measurements import Sighting
 
-SHARE, SHARE_SIGMA = 0.7, 0.5  # where nobody said: a hand centres what it sees, more often the pool than the axis
+SHARE, SHARE_SIGMA = 0.6, 0.5  # where nobody said: a hand centres what it sees, more often the pool than the axis
 DRIVEN_PLAY = 0.6
 """Of the play, as sigma of a driven axis. Sighted from one side, driven from both: half the time all of it is missed,
 less what the pose's own uncertainty has of it already. Sighted from both: half of it. This is in the middle."""

@@ -68,7 +68,7 @@ def _head(name: str, calibration: Calibration, solved_at: str) -> str:
     count = len(calibration.fixtures)
     unverified = sum(not f.verified for f in calibration.fixtures.values())
     verdict = '<span class="good">Trusted</span>' if calibration.trusted else '<span class="bad">Not trusted yet</span>'
-    extra = f"; {unverified} unverified (two marks leave nothing to check with)" if unverified else ""
+    extra = f"; {unverified} unverified (a mistake in one measurement could hide in them)" if unverified else ""
     lost = f"; {len(calibration.unsolved)} without a new pose" if calibration.unsolved else ""
     return (
         f'<h1>{escape(name)}</h1><p class="soft">Calibration of {escape(solved_at)}</p>'

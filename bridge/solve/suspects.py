@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from bridge.geometry.stage import Stage
-from bridge.solve.arrays import Array
+from bridge.solve.arrays import Array, Mask
 from bridge.solve.fit import Fit
 from bridge.solve.heads import HeadBatch, sightings
 from bridge.solve.hypotheses import (
@@ -22,12 +22,14 @@ from bridge.solve.hypotheses import (
     SIGHTING,
     SWAP,
     TILT,
+    TWO,
     UNIT,
     WRONG_MARK,
     Explanation,
     explain,
 )
 from bridge.solve.judge import miss_on_floor, residuals_on_floor
+from bridge.solve.limits import doubted_together, limit_of
 from bridge.solve.relabel import corner_suspect, rig_relabelled
 from bridge.solve.result import Moved, OtherMount, ProfileFault, Suspect, Unexplained, point3
 from bridge.solve.scale import plot_suspect
@@ -57,6 +59,7 @@ def find_suspects(fit: Fit, stage: Stage) -> list[Suspect]:
     if not found and not len(doubtful) and not suspects:
         return plot_suspect(fit)
     suspects += found
+    fit, doubted = _with_doubts_shared(fit, testable)
     doubtful = np.flatnonzero(fit.doubtful & testable)
     sigma = np.minimum(fit.mark_sigma, 1.0)
     heads = fit.case.alone(fit.points, sigma)
@@ -66,11 +69,19 @@ def find_suspects(fit: Fit, stage: Stage) -> list[Suspect]:
         groups += [[_unexplained(fit, int(row))] for row in doubtful[MOST_EXPLAINED:]]
     for row in doubtful[:MOST_EXPLAINED]:
         profile = fit.case.fixtures[row].profile.name
-        found, learned = _of_head(fit, heads, int(row), sigma, guesses.get(profile, []))
+        found, learned = _of_head(fit, heads, int(row), sigma, doubted, guesses.get(profile, []))
         groups.append(found)
         guesses.setdefault(profile, []).extend(learned)
     groups.sort(key=lambda group: -max(s.misfit for s in group))  # within a head the likeliest stays first
     return [s for group in groups for s in group]
+
+
+def _with_doubts_shared(fit: Fit, testable: Mask) -> tuple[Fit, int]:
+    """The fit with the limits of heads by themselves as low as the number that is doubted allows, and that number."""
+    own = testable.copy()
+    own[list(fit.carried)] = False
+    count = doubted_together(fit.chi2[own], fit.dof[own], len(own))
+    return replace(fit, limit=np.where(own, limit_of(fit.dof, len(own), count), fit.limit)), count
 
 
 def _guessed_mounts(fit: Fit) -> list[Suspect]:
@@ -83,23 +94,26 @@ def _guessed_mounts(fit: Fit) -> list[Suspect]:
 
 
 def _of_head(
-    fit: Fit, heads: HeadBatch, row: int, sigma: Array, guesses: list[tuple[str, float]]
+    fit: Fit, heads: HeadBatch, row: int, sigma: Array, doubted: int, guesses: list[tuple[str, float]]
 ) -> tuple[list[Suspect], list[tuple[str, float]]]:
     """What is wrong with one head, likeliest first, and what that says about its profile."""
     marks = fit.points[: len(fit.case.marks)]
-    ranked = explain(fit, heads, row, marks, sigma[: len(marks)], guesses)
+    ranked = explain(fit, heads, row, marks, sigma[: len(marks)], doubted, guesses)
     best = ranked[0]
     learned = [(best.kind, best.factor)] if best.fits and _culprit(best) == ("profile",) and not guesses else []
-    rivals = [e for e in ranked[1:] if not _same_culprit(best, e) and e.score < best.score + CLEAR_GAP and e.fits]
     if not best.fits:
-        return [_first_of_several(fit, heads, row, ranked)], []
+        return _first_of_several(fit, heads, row, ranked), []
     named, told = [best], {_culprit(best)}
-    for e in rivals:
-        if _culprit(e) not in told and len(named) < (3 if fit.dof[row] <= 2 else 2):
+    for e in ranked[1:]:
+        near = e.fits and e.score < best.score + CLEAR_GAP and not _goes_further(e, best)
+        if near and _culprit(e) not in told and len(named) < (3 if fit.dof[row] <= 2 else 2):
             named.append(e)
             told.add(_culprit(e))
-    out = [_suspect(fit, heads, row, e, sure=len(named) == 1) for e in named]
-    return [replace(out[0], rivals=tuple(out[1:])), *out[1:]], learned
+    out = [s for e in named for s in _suspects(fit, heads, row, e, sure=len(named) == 1)]
+    once = {(s.kind, s.mark, s.instead): s for s in reversed(out)}  # two pairs may share a sighting
+    out = [s for s in out if once[s.kind, s.mark, s.instead] is s]
+    rivals = tuple(out[1:]) if len(named) > 1 else ()
+    return [replace(out[0], rivals=rivals, one_of_several=best.kind == TWO), *out[1:]], learned
 
 
 def _unexplained(fit: Fit, row: int) -> Suspect:
@@ -112,13 +126,22 @@ def _unexplained(fit: Fit, row: int) -> Suspect:
 def _culprit(e: Explanation) -> tuple[object, ...]:
     if e.kind in (SIGHTING, WRONG_MARK):
         return ("sighting", e.slot)
-    if e.kind == SWAP:
-        return (SWAP, e.slot, e.other)
+    if e.kind in (SWAP, TWO):
+        return (e.kind, e.slot, e.other)
     return ("profile",) if e.kind in (PAN, TILT, UNIT, OFFSET) else (e.kind,)
 
 
-def _same_culprit(a: Explanation, b: Explanation) -> bool:
-    return _culprit(a) == _culprit(b)
+def _goes_further(e: Explanation, best: Explanation) -> bool:
+    """Whether an explanation only adds a second wrong sighting to the best one."""
+    return e.kind == TWO and best.kind in (SIGHTING, WRONG_MARK) and best.slot in (e.slot, e.other)
+
+
+def _suspects(fit: Fit, heads: HeadBatch, row: int, e: Explanation, sure: bool) -> list[Suspect]:
+    """What an explanation blames: one thing, or two sightings."""
+    if e.kind != TWO:
+        return [_suspect(fit, heads, row, e, sure)]
+    each = [replace(e, kind=SIGHTING, slot=slot) for slot in (e.slot, e.other)]
+    return sorted((_suspect(fit, heads, row, one, sure) for one in each), key=lambda s: -s.misfit)
 
 
 def _suspect(fit: Fit, heads: HeadBatch, row: int, e: Explanation, sure: bool) -> Suspect:
@@ -149,6 +172,7 @@ def _misfit(fit: Fit, heads: HeadBatch, row: int, e: Explanation) -> float:
     return max(miss_on_floor(poses, 0, r[0, slot], heads.mark[row, slot]) for slot in slots)
 
 
-def _first_of_several(fit: Fit, heads: HeadBatch, row: int, ranked: list[Explanation]) -> Suspect:
-    best = next((e for e in ranked if e.kind in (SIGHTING, WRONG_MARK)), ranked[0])
-    return replace(_suspect(fit, heads, row, best, sure=False), one_of_several=True)
+def _first_of_several(fit: Fit, heads: HeadBatch, row: int, ranked: list[Explanation]) -> list[Suspect]:
+    best = next((e for e in ranked if e.kind in (SIGHTING, WRONG_MARK, TWO)), ranked[0])
+    out = _suspects(fit, heads, row, best, sure=False)
+    return [replace(out[0], one_of_several=True), *out[1:]]

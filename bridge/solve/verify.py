@@ -77,12 +77,12 @@ def _of_group(fit: Fit, stage: Stage, marks: tuple[str, ...], rows: list[int]) -
     more, level = _missing(fit, stage, np.array(rows))
     told = " and ".join(f"({x:g}, {y:g})" for x, y, _ in more)
     what = f"another mark at {told}" if len(more) == 1 else f"{len(more)} more marks at {told}"
-    also = ", a base measured level to 0.2 deg (hang.sigma)" if level else ""
+    also = "a base measured level to 0.2 deg (hang.sigma), or " if level else ""
     begin = (
         "nothing is left over to check these with" if len(marks) < 3 else "a mistake in one measurement could hide in"
     )
     begin = f"{begin}{':' if len(marks) < 3 else ''} {who}"
-    return f"{begin}; {what}, sighted by each, would verify them{also}, or a check walk (`/walk`)"
+    return f"{begin}; {what}, sighted by each, would verify them; so would {also}a check walk (`/walk`)"
 
 
 def _missing(fit: Fit, stage: Stage, rows: Rows) -> tuple[list[tuple[float, float, float]], bool]:

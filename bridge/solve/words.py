@@ -40,8 +40,10 @@ def suspect_words(s: Suspect) -> str:
     """The sentence for one suspect: who, what, by how much, and what to do about it."""
     text = _of_rig(s) if s.fixture is None else _of_head(s)
     if s.rivals:
-        named = (s, *s.rivals)
-        short = " or ".join(_short(each) for each in named)
+        named = [_short(each) for each in (s, *s.rivals)]
+        if s.one_of_several:
+            return f"{text} ({s.fixture}: more than one of these is wrong: {', '.join(named)}; sight them all again)"
+        short = " or ".join(named)
         text += f" ({s.fixture}: something is wrong and {len(named)} explanations fit ({short}); sight these again)"
     return f"{s.fixture}: more than one thing is wrong; first {text}" if s.one_of_several else text
 

@@ -8,6 +8,7 @@ import pytest
 from bridge.geometry.stage import Mark, Tape
 from bridge.rig.fixture import Hang
 from bridge.solve.calibrate import calibrate
+from bridge.solve.limits import doubted_together, limit_of
 from bridge.solve.result import Moved, ProfileFault
 from tests.unit.solve import rigs_for_solve as rigs
 
@@ -172,3 +173,28 @@ def test_with_three_marks_every_sighting_is_among_the_suspects(mark: str) -> Non
     assert mark in [s.mark for s in suspects]
     assert len(suspects) == 3
     assert len(suspects[0].rivals) == 2
+
+
+@pytest.mark.parametrize("pair", ["AB", "CE", "DA"])
+def test_two_wrong_sightings_of_five_are_both_named(pair: str) -> None:
+    """One sound sighting left out would hide them for ever: a crew would sight it again each time."""
+    rng = np.random.default_rng(12)
+    heads = rigs.rig(rng, 4)
+    wrong = tilted(tilted(rigs.sight(rng, heads, FIVE), "h1", pair[0], 3.0), "h1", pair[1], -2.5)
+    suspects = calibrate(rigs.fixtures(heads), rigs.stage(FIVE), wrong).suspects
+    assert set(pair) <= {s.mark for s in suspects}
+    assert len(suspects) <= 3
+    assert {(s.fixture, s.kind) for s in suspects} == {("h1", "sighting")}
+    assert not any(s.sure and s.mark not in pair for s in suspects)
+
+
+def test_many_doubts_lower_the_limit_and_one_does_not() -> None:
+    dof = np.full(200, 6)
+    alone = limit_of(dof, 200)
+    sound = np.linspace(2.0, 12.0, 200)
+    for wrong in (0, 1, 2):
+        assert doubted_together(np.r_[np.full(wrong, 99.0), sound[wrong:]], dof, 200) <= 2
+    assert np.all(limit_of(dof, 200, 2) == alone)
+    many = doubted_together(np.r_[np.full(40, 99.0), np.full(5, 18.0), sound[45:]], dof, 200)
+    assert many == 45
+    assert alone[0] > 25 > 18 > limit_of(dof, 200, many)[0] > 12

@@ -129,6 +129,13 @@ def test_one_of_several_says_so_first() -> None:
     assert text.startswith("h1: more than one thing is wrong; first h1 at C may be")
 
 
+def test_of_two_wrong_sightings_with_a_rival_all_are_to_be_sighted_again() -> None:
+    rival = Suspect("h1", "A", "sighting", 0.2, sure=False)
+    text = suspect_words(Suspect("h1", "C", "sighting", 0.3, sure=False, rivals=(rival,), one_of_several=True))
+    assert text.startswith("h1 at C may be")
+    assert "more than one of these is wrong: the sighting at C, the sighting at A; sight them all again" in text
+
+
 def test_every_mount_has_its_words() -> None:
     assert set(MOUNT_WORDS) == {*MOUNTS, BASE_AXIS}
     assert len(set(MOUNT_WORDS.values())) == len(MOUNT_WORDS)
