@@ -85,7 +85,8 @@ def _off_the_plot(show: Show, calibration: Calibration) -> list[str]:
         for name, solved in calibration.fixtures.items()
         if not any(suspect.blames(name) for suspect in calibration.suspects)
     }
-    return [f"{name}: {text}" for name, text in off_the_plot(show.fixtures, places).items()]
+    verified = {name for name, solved in calibration.fixtures.items() if solved.verified}
+    return [f"{name}: {text}" for name, text in off_the_plot(show.fixtures, places, verified).items()]
 
 
 def solved_from(show: Show) -> str:

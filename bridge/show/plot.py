@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 from bridge.geometry.frames import quaternion_from_rotation, rotation_from_hang
 from bridge.geometry.stage import Point3
@@ -26,8 +26,10 @@ def _pose(fixture: Fixture, at: Point3) -> Pose:
     return Pose(at, (x, y, z, w), trusted=False, verified=False)
 
 
-def off_the_plot(fixtures: Iterable[Fixture], solved: Mapping[str, Point3]) -> dict[str, str]:
-    """Words for each head that was solved further from its `at` than a plot is wrong."""
+def off_the_plot(
+    fixtures: Iterable[Fixture], solved: Mapping[str, Point3], verified: Collection[str] = ()
+) -> dict[str, str]:
+    """Words for each head that was solved further from its `at` than a plot is wrong; of a verified one, that it is."""
     rig = [fixture for fixture in fixtures if fixture.at is not None]
     places = {fixture.name: fixture.at for fixture in rig}
     out = {}
@@ -42,6 +44,8 @@ def off_the_plot(fixtures: Iterable[Fixture], solved: Mapping[str, Point3]) -> d
         if near:
             nearest = min(near, key=lambda n: math.dist(places[n] or place, place))
             text += f", where the plot has {nearest}: are the two crossed in the patch, or is the plot old?"
+        elif fixture.name in verified:
+            text += ", and no mistake in a sighting could hide so much: mend `at`"
         else:
             text += ": hung elsewhere, or are its sightings another head's? Look, then mend `at` or sight it again"
         out[fixture.name] = text

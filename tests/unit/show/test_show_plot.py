@@ -47,6 +47,12 @@ def test_a_solve_far_from_the_plot_is_told(sigma, moved, told) -> None:
         assert f"dx {moved[0]:+.2f}, dy {moved[1]:+.2f}, dz {moved[2]:+.2f}" in found["a"]
 
 
+def test_of_a_verified_pose_nobody_asks_whether_its_sightings_are_wrong() -> None:
+    place = {"a": (1.0, 9.0, 0.4)}
+    assert "or are its sightings" in off_the_plot([HEAD], place)["a"]
+    assert off_the_plot([HEAD], place, {"a"})["a"].endswith("could hide so much: mend `at`")
+
+
 def test_a_head_that_was_solved_where_another_hangs_names_it() -> None:
     other = replace(HEAD, name="b", at=(4.0, 2.0, 0.4))
     found = off_the_plot([HEAD, other], {"a": (4.1, 2.0, 0.5), "b": (1.0, 2.1, 0.4)})
