@@ -173,6 +173,9 @@ def _misfit(fit: Fit, heads: HeadBatch, row: int, e: Explanation) -> float:
 
 
 def _first_of_several(fit: Fit, heads: HeadBatch, row: int, ranked: list[Explanation]) -> list[Suspect]:
+    """What would mend most where nothing mends all; where two sightings would not, all are to be made again."""
     best = next((e for e in ranked if e.kind in (SIGHTING, WRONG_MARK, TWO)), ranked[0])
-    out = _suspects(fit, heads, row, best, sure=False)
-    return [replace(out[0], one_of_several=True), *out[1:]]
+    if any(e.kind == TWO for e in ranked):
+        misfit = _misfit(fit, heads, row, replace(best, kind=HANG))
+        return [Suspect(fit.case.names[row], None, "sighting", misfit, sure=False, detail=Unexplained())]
+    return [replace(_suspect(fit, heads, row, best, sure=False), one_of_several=True)]

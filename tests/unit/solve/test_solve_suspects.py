@@ -10,6 +10,7 @@ from bridge.rig.fixture import Hang
 from bridge.solve.calibrate import calibrate
 from bridge.solve.limits import doubted_together, limit_of
 from bridge.solve.result import Moved, ProfileFault
+from bridge.solve.words import suspect_words
 from tests.unit.solve import rigs_for_solve as rigs
 
 FIVE = rigs.FIVE
@@ -198,3 +199,14 @@ def test_many_doubts_lower_the_limit_and_one_does_not() -> None:
     many = doubted_together(np.r_[np.full(40, 99.0), np.full(5, 18.0), sound[45:]], dof, 200)
     assert many == 45
     assert alone[0] > 25 > 18 > limit_of(dof, 200, many)[0] > 12
+
+
+def test_three_wrong_sightings_of_five_send_the_crew_to_all_of_them() -> None:
+    rng = np.random.default_rng(12)
+    heads = rigs.rig(rng, 4)
+    wrong = rigs.sight(rng, heads, FIVE)
+    for mark, degrees in (("A", 9.0), ("B", -7.0), ("E", 5.0)):
+        wrong = tilted(wrong, "h1", mark, degrees)
+    (suspect,) = calibrate(rigs.fixtures(heads), rigs.stage(FIVE), wrong).suspects
+    assert (suspect.fixture, suspect.mark, suspect.kind, suspect.sure) == ("h1", None, "sighting", False)
+    assert "put the beam on every mark again" in suspect_words(suspect)
