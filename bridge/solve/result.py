@@ -53,7 +53,9 @@ class OtherMount:
 
 @dataclass(frozen=True)
 class Unexplained:
-    """The head does not fit one pose, and no explanation was tried."""
+    """The head does not fit one pose, and no explanation was tried; `every`: none fits, all sightings are in doubt."""
+
+    every: bool = False
 
 
 @dataclass(frozen=True)

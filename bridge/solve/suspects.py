@@ -176,6 +176,5 @@ def _first_of_several(fit: Fit, heads: HeadBatch, row: int, ranked: list[Explana
     """What would mend most where nothing mends all; where two sightings would not, all are to be made again."""
     best = next((e for e in ranked if e.kind in (SIGHTING, WRONG_MARK, TWO)), ranked[0])
     if any(e.kind == TWO for e in ranked):
-        misfit = _misfit(fit, heads, row, replace(best, kind=HANG))
-        return [Suspect(fit.case.names[row], None, "sighting", misfit, sure=False, detail=Unexplained())]
+        return [replace(_unexplained(fit, row), detail=Unexplained(every=True))]
     return [replace(_suspect(fit, heads, row, best, sure=False), one_of_several=True)]

@@ -105,7 +105,7 @@ def _of_head(s: Suspect) -> str:
                 f"{s.fixture}: its position in rig.yaml does not fit the sightings, which put it at"
                 f" ({x:.2f}, {y:.2f}, {z:.2f}); correct `at`, or give a larger at_sigma"
             )
-        case Unexplained() if s.mark is None:
+        case Unexplained(every=True):
             return (
                 f"{s.fixture}: its sightings contradict each other in more than two places (up to {_cm(s.misfit)}):"
                 " put the beam on every mark again and record; if that does not help, is its profile right?"
