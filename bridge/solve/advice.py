@@ -14,7 +14,7 @@ from bridge.solve.judge import in_line
 from bridge.solve.next_marks import good_first_marks
 from bridge.solve.relabel import sighted, symmetric_orders
 from bridge.solve.result import Learned, Misread, NextMark, SolvedFixture, Suspect
-from bridge.solve.trust import TWO
+from bridge.solve.trust import compared_with_accept
 from bridge.solve.verify import verify_advice
 from bridge.solve.words import MOUNT_WORDS, some, suspect_words
 
@@ -78,7 +78,7 @@ def _not_accepted(fit: Fit, stage: Stage, solved: Mapping[str, SolvedFixture]) -
     """Heads that nothing looks wrong with, but that are predicted to miss by more than is accepted."""
     marks = dict(zip(fit.case.names, fit.case.distinct_marks(), strict=True))
     missing = {
-        name: float(f.aim_rms if marks[name] <= TWO else f.worst_p95)
+        name: float(compared_with_accept(f.aim_rms, f.worst_p95, marks[name]))
         for name, f in solved.items()
         if f.sound and not f.trusted
     }

@@ -70,6 +70,11 @@ class Fit:
         return np.asarray(np.sqrt(np.clip(ratio, 1.0, 100.0)))
 
     @property
+    def on_marks(self) -> HeadBatch:
+        """Every head by itself on the marks as solved, each known as well as it is now."""
+        return self.case.alone(self.points, np.minimum(self.mark_sigma, 1.0))
+
+    @property
     def known_points(self) -> Mask:
         """Which points (P,) were surveyed."""
         return _known_points(self.case)

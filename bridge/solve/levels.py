@@ -34,7 +34,7 @@ def with_wider_levels(fit: Fit) -> tuple[Case, tuple[float, float]] | None:
     rows = np.flatnonzero(able)
     if len(rows) < LEAST_HEADS:
         return None
-    heads = fit.case.alone(fit.points, np.minimum(fit.mark_sigma, 1.0)).take(rows)
+    heads = fit.on_marks.take(rows)
     free = replace(heads, level_weight=np.full(len(rows), 1 / FREE))
     poses, chi2 = refine(free, fit.poses.take(rows), steps=10)
     if np.mean(chi2 <= fit.limit[rows]) < MOSTLY:

@@ -68,7 +68,7 @@ def _plotted(fit: Fit) -> Plotted:
     able = fit.solved & np.all(np.isfinite(case.hints), axis=1) & (case.distinct_marks() >= 2)
     able[[*fit.carried, *fit.slipped]] = False
     rows = np.flatnonzero(able)
-    heads = case.alone(fit.points, np.minimum(fit.mark_sigma, 1.0)).take(rows)
+    heads = fit.on_marks.take(rows)
     said = np.any(heads.at_weight > 0, axis=1)
     free = replace(heads, at_weight=np.zeros_like(heads.at_weight))
     poses = fit.poses.take(rows)

@@ -54,7 +54,7 @@ def shared_factors(fit: Fit, far: bool) -> list[SharedFactor]:
     case = fit.case
     able = fit.solved & (case.distinct_marks() >= LEAST_MARKS) & ~case.heads.terms_on
     profiles = np.array([f.profile.name for f in case.fixtures])
-    heads = case.alone(fit.points, np.minimum(fit.mark_sigma, 1.0))
+    heads = fit.on_marks
     out = []
     for profile in dict.fromkeys(profiles[able].tolist()):
         rows = np.flatnonzero(able & (profiles == profile))

@@ -123,12 +123,12 @@ def plot_suspect(fit: Fit) -> list[Suspect]:
     count = int(np.count_nonzero(fit.solved & np.all(np.isfinite(fit.case.hints), axis=1)))
     if abs(scale - 1) < LEAST or abs(scale - 1) < stdtrit(2 * count - 4, 1 - CHANCE) * error:
         return []
-    tapes = _fitting_tapes(fit)
-    return [Suspect(None, None, "scale", _worth(fit, scale), sure=False, detail=Resized(scale, "plot", tapes))]
+    detail = Resized(scale, "plot", _taped(fit))
+    return [Suspect(None, None, "scale", _worth(fit, scale), sure=False, detail=detail)]
 
 
-def _fitting_tapes(fit: Fit) -> bool:
-    """Whether tapes between surveyed marks agree with them as they stand."""
+def _taped(fit: Fit) -> bool:
+    """Whether there are tapes."""
     return bool(len(fit.case.border.tape_metres))
 
 
@@ -140,7 +140,7 @@ def _worth(fit: Fit, scale: float) -> float:
 
 def scale_suspect(fit: Fit, other: Fit, scale: float, sure: bool) -> Suspect:
     """Surveyed marks against tapes, or against heads held by the plot; a rough plot may decide between them."""
-    tapes = bool(len(fit.case.border.tape_metres))
+    tapes = _taped(fit)
     if np.any(fit.case.heads.at_weight) and (not tapes or np.any(fit.doubtful)):
         return Suspect(None, None, "scale", _worth(fit, scale), sure=sure, detail=Resized(scale, "held", tapes))
     plot, wrong = plot_scale(other), ""  # of the rig as the tapes have it

@@ -62,7 +62,7 @@ def find_suspects(fit: Fit, stage: Stage) -> list[Suspect]:
     fit, doubted = _with_doubts_shared(fit, testable)
     doubtful = np.flatnonzero(fit.doubtful & testable)
     sigma = np.minimum(fit.mark_sigma, 1.0)
-    heads = fit.case.alone(fit.points, sigma)
+    heads = fit.on_marks
     groups = [[s] for s in suspects]
     guesses: dict[str, list[tuple[str, float]]] = {}
     if len(doubtful) > MOST_EXPLAINED:

@@ -60,15 +60,11 @@ def number_in(fit: Fit, name: str | None) -> int:
     return fit.case.names.index(name) if name in fit.case.names else -1
 
 
-def _seen(fit: Fit) -> HeadBatch:
-    return fit.case.alone(fit.points, np.minimum(fit.mark_sigma, 1.0))
-
-
 def _worst(fit: Fit, check: TrussCheck, row: int) -> tuple[str, float]:
     """The mark that a head misses most where its truss has it, and by how much on the floor."""
     k = int(np.flatnonzero(check.rows == row)[0])
     pose = check.poses.take(np.array([k]))
-    one = _seen(fit).take(np.array([row])).in_metres()
+    one = fit.on_marks.take(np.array([row])).in_metres()
     r, _ = sightings(one, pose, derive=False)
     slots = range(len(fit.case.sightings[row]))
     misses = [(miss_on_floor(pose, 0, r[0, s], one.mark[0, s]), fit.case.sightings[row][s].mark) for s in slots]
@@ -90,7 +86,7 @@ def _best(fit: Fit, check: TrussCheck, k: int, amounts: Array, move: int) -> flo
     step = amounts[:, None] * moves(check)[k, :, move]
     pose = check.poses.take(np.full(len(amounts), k))
     poses = PoseBatch(pose.p + step[:, :3], pose.R @ exp_so3(step[:, 3:]), pose.terms)
-    chi2 = _against(check, k, _seen(fit).take(np.full(len(amounts), check.rows[k])), poses)
+    chi2 = _against(check, k, fit.on_marks.take(np.full(len(amounts), check.rows[k])), poses)
     best = int(np.argmin(chi2))
     return float(amounts[best]) if chi2[best] <= check.limit[k] else None
 
@@ -101,7 +97,7 @@ def _meant(fit: Fit, check: TrussCheck, k: int) -> str | None:
     if len(fit.case.sightings[row]) != 1:
         return None
     count = len(fit.case.marks)
-    one = _seen(fit).take(np.full(count, row))
+    one = fit.on_marks.take(np.full(count, row))
     mark = one.mark.copy()
     mark[:, 0] = fit.points[:count]
     chi2 = _against(check, k, replace(one, mark=mark), check.poses.take(np.full(count, k)))
@@ -137,7 +133,7 @@ def _crossed(fit: Fit, check: TrussCheck) -> list[Suspect]:
 
 
 def _fits_at(fit: Fit, check: TrussCheck, k: int, place: int) -> bool:
-    heads = _seen(fit).take(check.rows[[k]])
+    heads = fit.on_marks.take(check.rows[[k]])
     return bool(_against(check, place, heads, check.poses.take(np.array([place])))[0] <= check.limit[k])
 
 

@@ -27,7 +27,7 @@ A_LEVEL = np.radians(0.2)  # what a good digital level on the base tells, 1 sigm
 
 def fit_reliability(fit: Fit, points: Array, faces: Rows) -> Reliability:
     """Reliability of every head as it was solved, over `points` (P, 3) on `faces` (F, K)."""
-    heads = fit.case.alone(fit.points, np.minimum(fit.mark_sigma, 1.0))
+    heads = fit.on_marks
     return reliability(heads, fit.poses, points, faces, prior=_truss_roots(fit, heads))
 
 
@@ -89,7 +89,7 @@ def _missing(fit: Fit, stage: Stage, rows: Rows) -> tuple[list[tuple[float, floa
     """Places of the fewest marks, chosen one by one, that verify (nearly) all of these heads; and whether a measured
     level alone would."""
     rows = rows[:: max(1, len(rows) // MOST_HEADS)]
-    heads = fit.case.alone(fit.points, np.minimum(fit.mark_sigma, 1.0)).take(rows)
+    heads = fit.on_marks.take(rows)
     poses, points = fit.poses.take(rows), performance_points(stage, 5, 4)
     among = len(fit.solved)
 
