@@ -13,6 +13,7 @@ CODES = {
     "Tab": 9, "Enter": 13, "Shift": 16, "Control": 17, "Alt": 18, "Escape": 27, " ": 32, "PageUp": 33, "PageDown": 34,
     "End": 35, "Home": 36, "ArrowLeft": 37, "ArrowUp": 38, "ArrowRight": 39, "ArrowDown": 40,
 }  # fmt: skip
+MOUSE_PRESSURE = 0.5  # Pointer Events: of a pointer that has none, while a button is down
 BITS = {"Alt": 1, "Control": 2, "Shift": 8}
 
 
@@ -117,7 +118,7 @@ class Hands(Session):
             buttons=int(down),
             clickCount=0 if mouse == "mouseMoved" else 1,
             pointerType=pointer,
-            force=pressure if pointer == "pen" else 0.0,
+            force=0.0 if not down else pressure if pointer == "pen" else MOUSE_PRESSURE,
             modifiers=self._held_keys,
         )
 

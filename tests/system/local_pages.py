@@ -21,6 +21,10 @@ async def _echo(request: web.Request) -> web.WebSocketResponse:
     return ws
 
 
+async def _nothing(_request: web.Request) -> web.Response:
+    return web.Response(status=204)
+
+
 @asynccontextmanager
 async def serving(body: str, head: str = "", policy: str = "") -> AsyncIterator[str]:
     """The address of one page with this body; `/echo` is a websocket that says everything back."""
@@ -32,6 +36,7 @@ async def serving(body: str, head: str = "", policy: str = "") -> AsyncIterator[
     app = web.Application()
     app.router.add_get("/", page)
     app.router.add_get("/echo", _echo)
+    app.router.add_get("/favicon.ico", _nothing)
     runner = web.AppRunner(app, shutdown_timeout=0.2)
     await runner.setup()
     try:
