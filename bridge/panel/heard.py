@@ -29,6 +29,7 @@ NEWS: dict[str, tuple[str, ...]] = {
 """What is told once: the address's second word and the names of its arguments."""
 
 MOST_NEWS = 500
+TRIM_AGAIN_S, STILL_AGAIN_S = 0.5, 2.5
 Args = Sequence[Any]
 News = dict[str, Any]
 
@@ -135,11 +136,16 @@ class Heard:
 
     def _begin(self, args: Args, now_s: float) -> None:
         self.rows.bridge = dict(zip(BRIDGE, args, strict=False))
-        for rows, seen, for_s in ((self.rows.trims, self._trims, 0.5), (self.rows.stills, self._stills, 2.5)):
-            for key in [key for key, at_s in seen.items() if now_s - at_s > for_s]:  # told again and again while it is so
-                seen.pop(key)
-                rows.pop(key, None)  # type: ignore[attr-defined]
+        self._drop_unsaid(self.rows.trims, self._trims, now_s - TRIM_AGAIN_S)
+        self._drop_unsaid(self.rows.stills, self._stills, now_s - STILL_AGAIN_S)
         self._told()
+
+    @staticmethod
+    def _drop_unsaid(rows: dict[tuple[str, str], Any], seen: dict[tuple[str, str], float], before_s: float) -> None:
+        """What is told again and again while it is so, and was not told lately, is so no longer."""
+        for key in [key for key, at_s in seen.items() if at_s < before_s]:
+            del seen[key]
+            rows.pop(key, None)
 
     def _tell(self, item: News) -> None:
         self.recent.append(item)

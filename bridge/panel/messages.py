@@ -1,4 +1,4 @@
-"""What a page may say, checked before anybody acts on it: `read` gives one of four plain messages or says what is wrong."""
+"""What a page may say, checked before anybody acts on it: `read` gives one of four messages or says what is wrong."""
 
 from __future__ import annotations
 

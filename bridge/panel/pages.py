@@ -60,7 +60,7 @@ class Pages:
             self._pages.remove(page)
 
     def name(self, page: Page, name: str, key: str) -> Page | None:
-        """Name a page. Returns an older page of the same tab, if there is one: it has lost its line and is to be closed."""
+        """Name a page. Returns an older page of the same tab, if there is one: it has lost its line and must close."""
         older = next((other for other in self._pages if other is not page and key and other.key == key), None)
         if older is not None:
             self.close(older)

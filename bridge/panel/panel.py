@@ -1,4 +1,4 @@
-"""The panel: moves data between pages (websockets), the bridge (OSC and feed) and the show folder. One thread, asyncio."""
+"""The panel: moves data between pages (websockets), the bridge (OSC, feed) and the show folder. One thread, asyncio."""
 
 from __future__ import annotations
 

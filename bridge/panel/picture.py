@@ -99,5 +99,3 @@ def _target(name: str, rows: Rows) -> dict[str, Any]:
         "size": round(size, 3),
         "height": round(height, 3),
     }
-
-

@@ -20,7 +20,9 @@ def scene(show: Show, in_use: Mapping[str, Pose], revision: int) -> dict[str, An
         "polygon": {**_prism(polygon.area), "margin": round(polygon.margin, 3)},
         "areas": [{**_prism(area), "on": area.on} for area in stage.more_areas],
         "no_light": [{**_prism(area), "on": area.on} for area in stage.no_light],
-        "floors": [{"name": f.name, "corners": _corners(f.corners), "height": round(f.height, 3)} for f in stage.floors],
+        "floors": [
+            {"name": f.name, "corners": _corners(f.corners), "height": round(f.height, 3)} for f in stage.floors
+        ],
         "marks": _marks(show),
         "tapes": [{"between": list(t.between), "metres": t.metres, "sigma": t.sigma} for t in stage.tapes],
         "heads": [_head(fixture, in_use.get(fixture.name), show) for fixture in show.fixtures],
@@ -31,9 +33,7 @@ def scene(show: Show, in_use: Mapping[str, Pose], revision: int) -> dict[str, An
         ],
         "seat": _point(getattr(stage, "seat", None)),
         "accept": stage.accept,
-        "sightings": [
-            {"fixture": s.fixture, "mark": s.mark, "face": 1 if s.tilt >= 0 else 2} for s in show.sightings
-        ],
+        "sightings": [{"fixture": s.fixture, "mark": s.mark, "face": 1 if s.tilt >= 0 else 2} for s in show.sightings],
         "warnings": list(show.warnings),
     }
 

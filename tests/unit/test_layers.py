@@ -23,6 +23,7 @@ LEVELS = {
     "venue": 6,
     "door": 6,
     "daemon": 7,
+    "panel": 7,
     "commands": 8,
     "demo": 8,
     "cli": 9,
