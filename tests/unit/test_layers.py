@@ -16,6 +16,7 @@ LEVELS = {
     "errors": 0,
     "geometry": 1,
     "wire": 1,
+    "web": 1,
     "rig": 2,
     "follow": 3,
     "solve": 4,
