@@ -98,7 +98,7 @@ class Feed:
 
     def event(self, address: str, *args: osc.Argument) -> None:
         """One message, at once, to everybody who subscribed; texts may come from anybody and are made printable."""
-        shown = [printable(arg) if isinstance(arg, str) else arg for arg in args]
+        shown = [_shown(arg) if isinstance(arg, str) else arg for arg in args]
         datagram = osc.encode_bundle([osc.encode(address, *shown)])
         for subscriber in self._subscribers:
             self._send(datagram, subscriber)
@@ -112,7 +112,7 @@ class Feed:
         if len(self._refusals) >= MOST_REFUSALS:  # a flood of made-up addresses must not fill memory
             self._refusals.clear()
         self._refusals[key] = now_s
-        datagram = osc.encode_bundle([osc.encode("/feed/refused", printable(address), reason, printable(text))])
+        datagram = osc.encode_bundle([osc.encode("/feed/refused", _shown(address), reason, _shown(text))])
         for subscriber in told:
             self._send(datagram, subscriber)
 
@@ -133,6 +133,11 @@ def _target(name: str, x: float, y: float, z: float, inside: bool, age_s: float)
     x, y, z = (float(value) if math.isfinite(value) else 0.0 for value in (x, y, z))
     age_ms = age_s * 1000.0 if math.isfinite(age_s) else -1.0
     return osc.encode("/feed/target", name, x, y, z, bool(inside), float(age_ms))
+
+
+def _shown(text: str) -> str:
+    """Printable, and no longer than every reader of OSC takes."""
+    return printable(text).encode()[: osc.MAX_STRING].decode(errors="ignore")
 
 
 def bundles(messages: Iterable[bytes]) -> list[bytes]:

@@ -34,7 +34,7 @@ class Router:
         match words:
             case ["feed", "subscribe"]:
                 port, rate = self._two(message.address, args)
-                self._feed.subscribe(message.sender, port, rate, message.at_s)
+                self._feed.subscribe(message.host, port, rate, message.at_s)
             case ["reload"]:
                 count(args, "reload", 0)
                 self._reload(message.sender)

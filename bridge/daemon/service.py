@@ -176,7 +176,7 @@ class Service:
 
     def _refused(self, refusal: Refusal) -> None:
         self._chores.refused.count(
-            refusal.reason, f"{refusal.text} (from {refusal.host})", refusal.at_s, refusal.address
+            refusal.reason, f"{refusal.text} (from {refusal.sender})", refusal.at_s, refusal.address
         )
         self._feed.refused(refusal.host, refusal.address, refusal.reason, refusal.text, refusal.at_s)
 
