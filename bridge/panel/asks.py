@@ -1,7 +1,7 @@
 """Questions of a page that have an answer: one table, word -> async function `(panel, page, data) -> dict`.
 
-To add one: a function in the module it belongs to, and its line in the table that `panel.py` gives to `Asks`. A `no` is a
-Refused or another TetherlightError; its sentences reach the page as they are.
+To add one: a function in the module it belongs to, and its line in the table that `panel.py` gives to `Asks`. A `no` is
+a Refused or another TetherlightError; its sentences reach the page as they are.
 """
 
 from __future__ import annotations

@@ -11,7 +11,8 @@ from bridge.errors import Refused
 from bridge.wire import osc
 
 BRIDGE = (
-    "armed", "dark", "still", "master", "universes", "contested", "taken", "refused", "send_errors", "packets", "locked",
+    "armed", "dark", "still", "master", "universes", "contested", "taken", "refused", "send_errors", "packets",
+    "locked",
 )  # fmt: skip
 LATE = ("frames", "worst_ms", "solving", "recording")
 NEWS: dict[str, tuple[str, ...]] = {
