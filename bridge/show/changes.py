@@ -62,14 +62,14 @@ def _check_plain(value: Any, path: tuple[str, ...], depth: int = 0) -> None:
     elif not (value is None or isinstance(value, str | bool | int)) and not (
         isinstance(value, float) and math.isfinite(value)
     ):
-        raise Bad(
-            [Problem(1, f"found {shown(repr(value))}, allowed is text, a finite number, or a list of them", path)]
-        )
+        found = shown(repr(value))
+        raise Bad([Problem(1, f"found {found}, allowed is text, a finite number, or lists and mappings of them", path)])
 
 
 def located(root: Span, path: tuple[str, ...]) -> tuple[list[int], tuple[str, ...]]:
     """Positions of the steps that are there, and the steps that are not. Raises Bad where several could be meant."""
-    node, found = root.real(), []
+    node = root.real()
+    found: list[int] = []
     for depth, step in enumerate(path):
         indices = _matches(node, step)
         if len(indices) > 1:
@@ -132,9 +132,8 @@ def _without(old: Any, index: int) -> Any:
 def _renamed(old: Any, index: int, change: Change) -> Any:
     taken = old if isinstance(old, dict) else [item.get("name") for item in old if isinstance(item, dict)]
     if change.to in taken:
-        raise Bad(
-            [Problem(1, f"found '{shown(change.to)}' a second time, allowed is a name that is free", change.path)]
-        )
+        text = f"found '{shown(change.to)}' a second time, allowed is a name that is free"
+        raise Bad([Problem(1, text, change.path)])
     if isinstance(old, dict):
         return {change.to if n == index else key: item for n, (key, item) in enumerate(old.items())}
     if not isinstance(old[index], dict) or "name" not in old[index]:

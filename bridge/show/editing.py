@@ -61,7 +61,7 @@ def _one(text: str, change: Change) -> str:
 def _made(text: str, change: Change, found: list[int], goal: Any) -> str:
     layout = Layout(text)
     path = _path_of(layout.root, found)
-    direct = path[-1].kind != "alias" and len(path) > 1 and path[-2].kind != "alias"
+    direct = len(path) > 1 and len(found) == len(located(layout.root, change.path)[0])
     if change.do == "remove" and direct:
         return splice.apply(text, splice.removed(layout, path[:-1], found[-1]))
     if change.do == "rename" and direct and path[-2].kind == "map":
@@ -88,7 +88,7 @@ def _difference(layout: Layout, path: list[Span], index: int, goal: Any) -> list
     if values:
         return values
     if isinstance(goal, dict):
-        return _keys_differ(layout, path, goal)
+        return _keys_differ(layout, path, index, goal)
     first, _ = ends_alike(node.plain(), goal, identical)
     if len(node.items) > len(goal):
         return splice.removed(layout, path, first)
@@ -104,12 +104,14 @@ def _pairs(node: Span, goal: Any) -> list[tuple[int, Any]]:
     return [(n, goal[n]) for n in range(first, min(len(old), len(goal)) - last)]
 
 
-def _keys_differ(layout: Layout, path: list[Span], goal: dict[str, Any]) -> list[splice.Piece]:
+def _keys_differ(layout: Layout, path: list[Span], index: int, goal: dict[str, Any]) -> list[splice.Piece]:
     node = path[-1]
     for n, name in enumerate(node.names):
         if name not in goal:
             return splice.removed(layout, path, n)
-    name = next(name for name in goal if name not in node.names)
+    name = next((name for name in goal if name not in node.names), "")
+    if not name:  # the same keys in another order
+        return splice.replaced(layout, path[-2] if len(path) > 1 else None, index, goal)
     value = goal[name]
     rows = _rows(value) if len(path) == 1 and not node.flow else []
     if not rows:
@@ -132,39 +134,58 @@ def _is_right(before: str, after: str, change: Change, found: list[int], goal: A
     old, new = Layout(before), Layout(after)
     if not identical(new.root.plain(), goal):
         return False
-    node, first, last = _touched(old, found)
-    kept, left = ([text[a:b] for a, b in one.comments] for text, one in ((before, old), (after, new)))
-    if change.do == "remove" or (change.do == "set" and _something_went(node.plain(), goal, found)):
-        staying = [before[a:b] for a, b in old.comments if not first <= a < last]
-        if not (_in_order(staying, left) and _in_order(left, kept)):
-            return False
-    elif left != kept:
-        return False
-    above, below = before[: old.line_start(first)], before[old.next_line(last) :]
-    return after.startswith(above.rstrip("\r\n") if not below else above) and after.endswith(below)
-
-
-def _touched(old: Layout, found: list[int]) -> tuple[Span, int, int]:
-    """The value that a change is at, the first character of its entry, and the end of its last line."""
     path = _path_of(old.root, found)
-    node = path[-1]
-    if len(path) == 1:
-        return node, 0, len(old.text)
-    first = old.entry_start(path[-2], found[-1])
-    end = old.entry_end(path[-2], found[-1])
-    return node, min(first, node.start), old.line_end(end) if not path[-2].flow else end
+    kept, left = ([text[a:b] for a, b in one.comments] for text, one in ((before, old), (after, new)))
+    going = _going(old, path, change, found, goal)
+    staying = [before[a:b] for a, b in old.comments if not any(first <= a < last for first, last in going)]
+    if not (_in_order(staying, left) and _in_order(left, kept)):
+        return False
+    first, last = _lines_touched(old, path, change, found)
+    above, below = before[:first], before[last:]
+    return after.startswith(above if below else above.rstrip("\r\n")) and after.endswith(below)
 
 
-def _something_went(old: Any, goal: Any, found: list[int]) -> bool:
-    """Whether a set took entries out, so that comments may have gone with them."""
+def _going(old: Layout, path: list[Span], change: Change, found: list[int], goal: Any) -> list[tuple[int, int]]:
+    """From where to where there are entries that the change takes out: their comments may go with them."""
+    if change.do == "remove":
+        return [_entry(old, path[-2], found[-1])]
+    if change.do != "set":
+        return []
     for step in found:
         goal = list(goal.values())[step] if isinstance(goal, dict) else goal[step]
-    return _count(goal) < _count(old)
+    return _gone(old, path[-1], goal)
 
 
-def _count(value: Any) -> int:
-    children = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
-    return 1 + sum(map(_count, children))
+def _gone(old: Layout, node: Span, goal: Any) -> list[tuple[int, int]]:
+    if node.kind == "map" and isinstance(goal, dict):
+        lost = [_entry(old, node, n) for n, name in enumerate(node.names) if name not in goal]
+        kept = [(item, goal[name]) for name, item in zip(node.names, node.items, strict=True) if name in goal]
+        return lost + [one for item, value in kept for one in _gone(old, item, value)]
+    if node.kind == "list" and isinstance(goal, list):
+        if len(goal) < len(node.items):
+            return [_entry(old, node, n) for n in range(len(node.items))]
+        return [one for item, value in zip(node.items, goal, strict=False) for one in _gone(old, item, value)]
+    return []
+
+
+def _entry(old: Layout, holder: Span, index: int) -> tuple[int, int]:
+    end = old.entry_end(holder, index)
+    return old.entry_start(holder, index), end if holder.flow else old.line_end(end)
+
+
+def _lines_touched(old: Layout, path: list[Span], change: Change, found: list[int]) -> tuple[int, int]:
+    """First and last character of the lines that a change may touch: its entry's, and in a flow up to its neighbours."""
+    depth = len(path) - 1
+    if change.do == "remove" and depth and len(path[-2].items) == 1:
+        depth -= 1  # what is empty now is said so behind its key
+    if not depth:
+        return 0, len(old.text)
+    holder, index = path[depth - 1], found[depth - 1]
+    start, end = old.entry_start(holder, index), old.entry_end(holder, index)
+    if holder.flow:
+        start = old.entry_end(holder, index - 1) if index else holder.start
+        end = old.entry_start(holder, index + 1) if index + 1 < len(holder.items) else holder.end
+    return old.line_start(start), old.next_line(end)
 
 
 def _in_order(few: list[str], many: list[str]) -> bool:

@@ -88,7 +88,7 @@ class Layout:
             yaml.ValueToken: self._colons,
         }
         spans = []
-        for token in yaml.scan(self.text, Loader=yaml12._LOADER):
+        for token in _tokens(self.text):
             start, end = token.start_mark.index, token.end_mark.index
             if end > start:
                 spans.append((start, end))
@@ -153,13 +153,17 @@ class Layout:
         return end + len(self.text[end : node.end]) - len(self.text[end : node.end].lstrip(" \t"))
 
 
+def _tokens(text: str) -> Iterator[Any]:
+    return yaml.scan(text, Loader=yaml12.LOADER)
+
+
 class _Builder:
     """The tree of spans from the parser's events."""
 
     def __init__(self, text: str) -> None:
         self._text = text
         self._anchors: dict[str, Span] = {}
-        self._events = iter(yaml.parse(text, Loader=yaml12._LOADER))
+        self._events: Iterator[Any] = iter(yaml.parse(text, Loader=yaml12.LOADER))
         for event in self._events:
             if isinstance(event, yaml.NodeEvent):
                 self.root = self._node(event)

@@ -1,6 +1,6 @@
 """Changes of a YAML text as pieces of it replaced: all that is not touched stays as it was, byte for byte.
 
-Each function looks at one `Layout` and gives pieces `(start, end, new)` for `apply`; after that the text is laid out anew.
+Each function looks at one `Layout` and gives pieces `(start, end, new)` for `apply`; then the text is laid out anew.
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ def _flow_removed(layout: Layout, holder: Span, index: int, start: int, end: int
     if comma is None:
         comma = layout.comma_between(layout.entry_end(holder, index - 1), start)
         assert comma is not None
-        if not layout.text[comma + 1 : start].strip():
+        if not layout.text[comma + 1 : start].strip(" \t"):
             return [(comma, end, "")]
         return [(comma, comma + 1, _apart(layout.text, comma + 1)), *_line_freed(layout, start, end)]
     if layout.text[end:comma].strip():  # a comment between the value and its comma
