@@ -8,7 +8,22 @@ from typing import Any
 
 KEYS = ["marks", "A", "B", "at", "name", "floors", "tapes", "é", "on", "x-1", "010", "a b", "height", "between"]
 PLAIN = ["5", "-1.50", "0.4", "40 cm", "10.5 ft", "unknown", "on", "off", "true", "~", "é ü", "a b", "0x10", "1e3", "-"]
-STRANGE = ["it's", '"', "# no comment", "a: b", "[x]", "line\ttab", "ünder", "", " lead", "10' 6\"", "{", "*a", "&b", "-"]
+STRANGE = [
+    "it's",
+    '"',
+    "# no comment",
+    "a: b",
+    "[x]",
+    "line\ttab",
+    "ünder",
+    "",
+    " lead",
+    "10' 6\"",
+    "{",
+    "*a",
+    "&b",
+    "-",
+]
 COMMENT = ["", " tab\there", ": [", " 'quote", ' "', " é→", " - x: 1", " #", " }", "   "]
 
 
@@ -146,7 +161,22 @@ class Maker:
         return f"{before}&n{self._anchors} "
 
 
-VALUES = [5, -1.25, 0.1 + 0.2, "new", "a: b # c", "it's", 'x"y', "é", None, True, [1, 2.5, 0], [], {}, {"at": [1, 2, "40 cm"]}]
+VALUES = [
+    5,
+    -1.25,
+    0.1 + 0.2,
+    "new",
+    "a: b # c",
+    "it's",
+    'x"y',
+    "é",
+    None,
+    True,
+    [1, 2.5, 0],
+    [],
+    {},
+    {"at": [1, 2, "40 cm"]},
+]
 
 
 def paths(data: Any) -> list[tuple[str, ...]]:
