@@ -19,6 +19,7 @@ from bridge.panel.folder import ShowFolder
 from bridge.panel.heard import Heard, News
 from bridge.panel.link import Link
 from bridge.panel.pages import Page, Pages
+from bridge.panel.papers import Papers
 from bridge.panel.picture import Picture
 from bridge.panel.scene import scene
 from bridge.web.files import SHARED, read_pages
@@ -53,7 +54,8 @@ class Panel:
         self.pages = Pages()
         self.heard = Heard(self._news, self._told)
         self.link = Link(*bridge, feed_rate(len(folder.show.fixtures)), self._hear)
-        self.answers: dict[str, Answer] = {}
+        self.papers = Papers(folder)
+        self.answers: dict[str, Answer] = {"captures": self.papers.list_captures}
         self.counters = {"refused": 0, "messages": 0}
         self._asks = Asks(self.answers)
         self._answering: set[asyncio.Task[None]] = set()
@@ -196,7 +198,7 @@ class Panel:
     @property
     def routes(self) -> list[tuple[str, str, Handler]]:
         """(method, path, handler) beside the page's files."""
-        return [("GET", "/health", self._health)]
+        return [("GET", "/health", self._health), *self.papers.routes]
 
     async def _health(self, request: web.Request) -> web.StreamResponse:
         last_s, now_s = self.heard.last_s, asyncio.get_running_loop().time()

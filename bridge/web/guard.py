@@ -16,6 +16,7 @@ from bridge.web.key import Key
 from bridge.web.limits import Buckets, Limits
 
 Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
+POLICY = "Content-Security-Policy"
 
 
 class Guard:
@@ -51,7 +52,8 @@ class Guard:
         async def whole(request: web.Request, handler: Handler) -> web.StreamResponse:
             answer = await self._answer(request, handler)
             if not answer.prepared:
-                answer.headers.update(self.headers(request))
+                own = answer.headers.get(POLICY)  # a document with another policy of its own says so itself
+                answer.headers.update(self.headers(request) | ({POLICY: own} if own else {}))
             return answer
 
         return whole
@@ -82,7 +84,7 @@ class Guard:
             "form-action 'self'; frame-ancestors 'none'"
         )
         found = {
-            "Content-Security-Policy": policy,
+            POLICY: policy,
             "X-Content-Type-Options": "nosniff",
             "Referrer-Policy": "same-origin",  # with no-referrer a browser sends `Origin: null` with our own form
             "Cross-Origin-Resource-Policy": "same-origin",

@@ -19,7 +19,7 @@ export function actions(app, controls) {
     { id: "fine", words: "Fine while held", key: "Shift", pad: 4, hold: true, run: (pressed) => steering.fine(pressed) },
     press("bring-up", "Bring up", "b", 0, () => light.bringUp()),
     press("fade-out", "Fade out", "f", 1, () => light.fadeOut()),
-    press("dark", "Everything dark; twice to end", "d", 9, () => app.dark?.()),
+    press("dark", "Everything dark; twice to end", "d", 9, () => app.dark()),
     press("hold-all", "Hold all, or let them follow", "h", 3, () => controls.holdAll()),
     grow("size-down", "Spot smaller", "q", null, (s) => size.nudge(-SIZE_A_SECOND * s * size.value)),
     grow("size-up", "Spot larger", "w", null, (s) => size.nudge(SIZE_A_SECOND * s * size.value)),
@@ -28,7 +28,7 @@ export function actions(app, controls) {
     grow("height-up", "Higher", "s", null, (s) => height.nudge(HEIGHT_M_S * s)),
     press("height-next", "Next named height", "z", null, () => height.nextNamed()),
     press("target-next", "Next target", "n", 5, () => controls.nextTarget()),
-    press("take", "Take the target", "t", 8, () => app.hand.take?.()),
+    press("take", "Take the target, twice if another steers", "t", 8, () => controls.take()),
   ];
 }
 

@@ -13,6 +13,7 @@ import { onPress } from "./press.js";
 import { Steering } from "./steering.js";
 import { Wire } from "./wire.js";
 
+const TAKE_MS = 4000;
 const metres = (value) => `${value.toFixed(2)} m`;
 
 export function mountControls(root, app) {
@@ -34,12 +35,12 @@ class Controls {
     this.pad = new Pad(app, this);
     this.dialog = new KeysDialog(app, this);
     this.build(root);
-    app.store.on("scene", (scene) => this.newScene(scene));
+    app.store.on("scene", () => { this.named = ""; });
+    app.hand.onChange.push(() => this.turned());
     app.store.on("frame", (frame) => this.write(frame));
   }
 
   build(root) {
-    this.targets = el("div", { class: "targets", role: "group", "aria-label": "Target" });
     this.allHeld = onPress(el("button", { type: "button", class: "hold-all", "aria-pressed": "false" }, "Hold all"), () => this.holdAll());
     const keys = onPress(el("button", { type: "button" }, "Keys and pad"), () => this.dialog.open());
     const lists = [["Heads", this.heads.root], ["Stage", this.places.root]];
@@ -47,7 +48,7 @@ class Controls {
     this.lists = lists.map(([, list]) => list);
     this.lists[1].hidden = true;
     root.append(
-      el("div", { class: "most-used" }, this.targets, ...this.light.parts),
+      el("div", { class: "most-used" }, ...this.light.parts),
       el("div", { class: "shape-of-light" }, this.size.row, this.height.row),
       el("div", { class: "bar-of-lists" }, el("div", { class: "choice", role: "group", "aria-label": "List" }, ...this.tabs), this.allHeld, keys),
       el("div", { class: "lists" }, ...this.lists),
@@ -57,17 +58,6 @@ class Controls {
   turnTo(number) {
     this.tabs.forEach((tab, at) => mark(tab, "aria-pressed", at === number));
     this.lists.forEach((list, at) => show(list, at === number));
-  }
-
-  newScene(scene) {
-    const { app } = this;
-    this.choices = scene.targets.map(({ name }) => {
-      const button = el("button", { type: "button", "aria-pressed": "false" }, name);
-      return onPress(button, () => app.hand.choose(name));
-    });
-    this.targets.replaceChildren(...this.choices);
-    show(this.targets, scene.targets.length > 1);
-    this.named = "";
   }
 
   write(frame) {
@@ -82,13 +72,33 @@ class Controls {
         dial.touchedAt = -Infinity;
         dial.rename(told);
       }
-      scene.targets.forEach(({ name }, number) => mark(this.choices[number], "aria-pressed", name === target.name));
     }
     this.light.write(target, frame);
     this.size.follow(target.size);
     this.height.follow(target.height);
     mark(this.allHeld, "aria-pressed", this.held);
     mark(this.allHeld, "data-shape", this.held ? "square" : "none");
+  }
+
+  // Another target: what steered the one before lets go, so that nothing moves that nobody looks at yet.
+  turned() {
+    const { target } = this.app.hand;
+    if (target === this.steered) return;
+    this.steered = target;
+    this.keys.releaseAll();
+    this.pad.rest();
+  }
+
+  // Taken from another's hand on purpose, by a second press.
+  take() {
+    const { hand } = this.app;
+    const now = performance.now();
+    if (!hand.other) this.app.say(`Nobody else steers ${hand.target}: it is yours as soon as you move it.`);
+    else if (now - (this.takeAskedAt ?? -Infinity) < TAKE_MS) hand.take();
+    else {
+      this.takeAskedAt = now;
+      this.app.say(`${hand.other} steers ${hand.target}. Press again to take it.`, "warning");
+    }
   }
 
   get crew() {

@@ -1,7 +1,6 @@
 // Arrow keys, pad cross and stick together: one velocity on the stage, in metres per second, as the one who steers sees it.
 
 const TICK_MS = 1000 / 60;
-const FINE = 0.25;
 const WAYS = { left: [-1, 0], right: [1, 0], up: [0, 1], down: [0, -1] };
 
 // Speed of the keys after dt seconds: it grows by the acceleration to the top, and ends at once with the last key.
@@ -41,8 +40,7 @@ export class Steering {
 
   fine(pressed) {
     this.fineHeld = pressed;
-    this.app.hand.fine = pressed;
-    this.push();
+    this.app.hand.fine = pressed; // it moves by less, whatever moves it
   }
 
   // From a pad: m/s to the right and away, as seen.
@@ -86,10 +84,10 @@ export class Steering {
     let [right, away] = [0, 0];
     for (const way of this.held) [right, away] = [right + WAYS[way][0], away + WAYS[way][1]];
     const length = Math.hypot(right, away) || 1;
-    const scale = this.fineHeld ? FINE : 1;
     const seen = [(right / length) * this.speed + this.stick[0], (away / length) * this.speed + this.stick[1]];
-    const velocity = asSeen(seen.map((value) => value * scale), this.facing).map((value) => Number(value.toFixed(4)) + 0);
-    if (velocity[0] === this.sent[0] && velocity[1] === this.sent[1]) return;
+    const velocity = asSeen(seen, this.facing).map((value) => Number(value.toFixed(4)) + 0);
+    const moves = velocity.some(Boolean);
+    if (velocity[0] === this.sent[0] && velocity[1] === this.sent[1] && this.app.hand.pushed === moves) return;
     this.sent = velocity;
     this.app.hand.push(...velocity);
   }
