@@ -28,9 +28,9 @@ export class Awake {
   }
 
   get sign() {
-    if (this.lock) return ["dot", "Screen stays on"];
-    if (!this.able) return ["triangle", "Screen may sleep", ""];
-    return this.refused ? ["triangle", "Screen may sleep", ""] : ["ring", "Screen"];
+    if (this.lock) return ["dot", "Screen on"];
+    if (!this.able) return ["triangle", "May sleep"];
+    return this.refused ? ["triangle", "May sleep"] : ["ring", "Screen"];
   }
 }
 

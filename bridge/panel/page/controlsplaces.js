@@ -8,7 +8,7 @@ const STEP_M = 0.1;
 export class Places {
   constructor(app, wire) {
     Object.assign(this, { app, wire, rows: [] });
-    this.root = el("div", { class: "list places", role: "group", "aria-label": "Stage", tabindex: "0" });
+    this.root = el("div", { class: "list stage-places", role: "group", "aria-label": "Stage", tabindex: "0" });
     app.store.on("scene", (scene) => this.build(scene));
     app.store.on("frame", (frame) => this.write(frame));
   }

@@ -14,7 +14,7 @@ export class KeysDialog {
     Object.assign(this, { app, controls, bindings: controls.bindings, waiting: null });
     this.said = el("p", { class: "said", role: "status" });
     this.pad = new PadPanel(app, controls);
-    const close = onPress(el("button", { type: "button", class: "close" }, "Done"), () => this.dialog.close());
+    const close = onPress(el("button", { type: "button", class: "close", autofocus: true }, "Done"), () => this.dialog.close());
     const reset = onPress(el("button", { type: "button" }, "All as at first"), () => this.reset());
     this.dialog = el("dialog", { id: "keys", "aria-labelledby": "keys-title" },
       el("header", {}, el("h2", { id: "keys-title" }, "Keys and pad"), this.said, reset, close),

@@ -1,6 +1,6 @@
 // What each sign of the strip says, from what the page knows; and that none of them flickers.
 
-export const LOST_MS = 400; // told within half a second, whatever the rate of the pictures
+export const LOST_MS = 350; // told within half a second, whatever the rate of the pictures
 const INPUT_OLD_MS = 1000;
 const BETTER_AFTER_MS = 300;
 const SMALL_EVERY_MS = 250;
