@@ -18,7 +18,14 @@ from bridge.errors import NetworkError
 from bridge.show.load import load
 from bridge.show.model import Show
 from bridge.venue.actor import Actor
-from bridge.venue.bridge_process import DEMO_SHOW, BridgeProcess, copy_show, source_name
+from bridge.venue.bridge_process import (
+    DEMO_SHOW,
+    BridgeProcess,
+    PanelProcess,
+    copy_show,
+    free_port,
+    source_name,
+)
 from bridge.venue.calibration import calibration, sighting_misses
 from bridge.venue.invent import invent
 from bridge.venue.measure import Meter
@@ -37,6 +44,7 @@ HEARD_WITHIN_S, SOLVED_WITHIN_S, SESSION_WITHIN_S, LIT_WITHIN_S = 15.0, 60.0, 24
 STAND_S, STAND_SETTLE_S = 3.0, 2.0  # a place; the part of it in which heads move and fade
 SHARES = {"standing": 0.4, "strolling": 0.4, "leaving": 0.2}
 LEAST_S = {"standing": 3.0, "strolling": 3.0, "leaving": 6.0}
+PANEL_PORT = 8787  # or another, where somebody has that
 SETTLE_S = 1.0  # after the first light on the performer
 
 
@@ -58,6 +66,7 @@ class Demo:
         self.robot: Robot | None = None
         self.phase = "starting"
         self.address: str | None = None
+        self.panel: str | None = None
         self._practice = Practice(self.venue, "lead", seed, self._practises)
         self._view = View(*view, scene(self.show, self.truth), self._practice.asked) if view else None
         self._solved: BelievedBeams | None = None
@@ -65,6 +74,7 @@ class Demo:
         self._walks = 0
         self._kind = "stand"
         self._before_practice = "", False
+        self._panel: PanelProcess | None = None
         self.summary: dict[str, Any] = {"seed": seed, "show": self.show.name, "heads": len(self.show.fixtures)}
 
     def stop(self) -> None:
@@ -93,6 +103,7 @@ class Demo:
         if self._view is not None:
             self.address = await self._view.start()
             self._note(f"view: {self.address}")
+            self._open_panel(self.address)
         moving = asyncio.create_task(self._runner.run())
         try:
             await self._script(seconds)
@@ -100,9 +111,18 @@ class Demo:
         finally:
             self._runner.stop()
             await moving
+            if self._panel is not None:
+                self._panel.close()
             if self._view is not None:
                 await self._view.stop()
         self.summary["skipped_s"] = round(self._runner.skipped_s, 2)
+
+    def _open_panel(self, venue: str) -> None:
+        """The operator's page, where there is a venue's page: it tells practice where the performer is."""
+        place = f"127.0.0.1:{free_port(PANEL_PORT)}"
+        self._panel = PanelProcess(self._show_path, place, venue.removeprefix("http://").rstrip("/"))
+        self.panel = self._panel.address
+        self._note(f"panel: {self.panel}   (`Practise` there hands you the performer)")
 
     def _each_step(self, now_s: float) -> None:
         if not self._practice.tick(now_s):
