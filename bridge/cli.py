@@ -18,6 +18,7 @@ COMMANDS = {
     "explain": "what each key of a show's files means",
     "aim": "what every fixture would be sent for one place",
     "replay": "a capture again: are the same packets sent?",
+    "panel": "the page from which the bridge is operated",
     "venue": "a simulated venue that hears the bridge, and a view of it",
     "demo": "a made-up venue, the bridge and a performer walking",
 }

@@ -52,7 +52,7 @@ class StateFolder:
         self.root, self._show = folder, show
         self._newest: dict[str, tuple[Mapping[str, Any], bool]] = {}
         self._making = threading.Lock()
-        self.folder = _folder_of(folder, show)
+        self.folder = show_folder(folder, show)
         try:
             self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             self._lock = _lock(self.folder / "lock", show)
@@ -130,14 +130,15 @@ def kept_trims(folder: Path, show: Path) -> tuple[Any, str]:
 
     Reads only: a daemon may be running on it.
     """
-    data, doubt = read(_folder_of(folder, show) / "lasting.json")
+    data, doubt = read(show_folder(folder, show) / "lasting.json")
     try:
         return (lasting_state(data).door.get("trims") if data is not None else None), doubt
     except ValueError as error:
-        return None, f"{_folder_of(folder, show) / 'lasting.json'}: not what this program writes: {error}"
+        return None, f"{show_folder(folder, show) / 'lasting.json'}: not what this program writes: {error}"
 
 
-def _folder_of(folder: Path, show: Path) -> Path:
+def show_folder(folder: Path, show: Path) -> Path:
+    """Where the state of one show is kept."""
     return folder / "shows" / hashlib.sha256(os.fsencode(show.resolve())).hexdigest()[:16]
 
 

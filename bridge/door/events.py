@@ -28,14 +28,24 @@ Heard = Mapping[int, tuple[OtherSource, ...]]
 """Other sources by universe."""
 
 
+def host_of(sender: str) -> str:
+    """The host of a sender, which is that alone or NAME@HOST."""
+    return sender.rpartition("@")[2]
+
+
 @dataclass(frozen=True, slots=True)
 class Message:
-    """An OSC message, from a host, when it arrived."""
+    """An OSC message when it arrived; `sender` is its host, or NAME@HOST of an operator who gave a name (inbox.py)."""
 
     at_s: float
     sender: str
     address: str
     args: tuple[Any, ...]
+
+    @property
+    def host(self) -> str:
+        """The address of the machine that it came from."""
+        return host_of(self.sender)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,14 @@ from collections import deque
 from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
-from bridge.door.events import Message
+from bridge.door.events import Message, host_of
 from bridge.errors import Refused
 from bridge.wire import osc
 
 KNOWN_SENDERS = 1024
 TEXT_SHOWN = 300
+OPERATOR = "/operator"
+LONGEST_NAME = 32
 
 Handle = Callable[[Message], None]
 
@@ -21,10 +23,15 @@ class Refusal(NamedTuple):
     """What was not obeyed: when, from whom, which address ("" where there is none), a fixed word and a sentence."""
 
     at_s: float
-    host: str
+    sender: str
     address: str
     reason: str
     text: str
+
+    @property
+    def host(self) -> str:
+        """The address of the machine that it came from."""
+        return host_of(self.sender)
 
 
 class AllowList:
@@ -78,8 +85,8 @@ class Inbox:
             if host not in self._allow:
                 raise Refused("sender", f"{host} is not in `osc: allow` of network.yaml")
             discarded: list[osc.OscError] = []
-            messages = osc.decode(data, discarded)
-            self._pending.extend(Message(at_s, host, message.address, message.args) for message in messages)
+            messages, sender = _named(osc.decode(data, discarded), discarded, host)
+            self._pending.extend(Message(at_s, sender, message.address, message.args) for message in messages)
             for error in discarded:
                 self._refuse(error, error.address, host, at_s)
         except osc.OscError as error:
@@ -104,9 +111,40 @@ class Inbox:
         self.taken += 1
         return message
 
-    def _refuse(self, error: Refused, address: str, host: str, at_s: float) -> None:
-        self._refused(Refusal(at_s, host, address, error.reason, str(error)[:TEXT_SHOWN]))
+    def _refuse(self, error: Refused, address: str, sender: str, at_s: float) -> None:
+        self._refused(Refusal(at_s, sender, address, error.reason, str(error)[:TEXT_SHOWN]))
 
-    def _fault(self, error: Exception, what: str, host: str, at_s: float) -> None:
+    def _fault(self, error: Exception, what: str, sender: str, at_s: float) -> None:
         text = f"{what} met a fault of this program, please report it: {error!r}"
-        self._refused(Refusal(at_s, host, "", "internal", text[:TEXT_SHOWN]))
+        self._refused(Refusal(at_s, sender, "", "internal", text[:TEXT_SHOWN]))
+
+
+def _named(
+    messages: list[osc.OscMessage], discarded: Iterable[osc.OscError], host: str
+) -> tuple[list[osc.OscMessage], str]:
+    """The messages of a datagram without `/operator NAME`, and their sender: NAME@HOST where it begins with that.
+
+    A name holds for its own datagram only. Where it cannot be taken nothing of the datagram is obeyed: somebody who
+    meant to be told apart from others on the host must not act as all of them.
+    """
+    unread = any(error.address == OPERATOR for error in discarded)
+    places = [at for at, message in enumerate(messages) if message.address == OPERATOR]
+    if not places and not unread:
+        return messages, host
+    rest = "; nothing of its datagram is obeyed"
+    if places != [0] or unread:
+        raise _no_operator(f"expected once, with a name, as the first message of a bundle{rest}")
+    if len(messages) == 1:
+        raise _no_operator("alone does nothing: a name holds for the messages after it in the same bundle")
+    args = messages[0].args
+    if len(args) != 1 or not isinstance(args[0], str):
+        raise _no_operator(f"takes one name, as text, found {len(args)} arguments: {args!r:.80}{rest}")
+    name = args[0]
+    if not 1 <= len(name) <= LONGEST_NAME or not name.isprintable() or "@" in name or name.isspace():
+        shown = ascii(name)[:80]
+        raise _no_operator(f"found {shown}, allowed are 1 to {LONGEST_NAME} printable characters without @{rest}")
+    return messages[1:], f"{name}@{host}"
+
+
+def _no_operator(text: str) -> osc.OscError:
+    return osc.OscError("operator", f"{OPERATOR}: {text}", OPERATOR)

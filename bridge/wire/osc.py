@@ -161,7 +161,7 @@ def _arguments(data: bytes, at: int, tags: str, address: str) -> tuple[Argument,
         elif tag == "b":
             end = _blob(data, at, address)
         else:
-            raise OscError("unknown-type", f"OSC message {address} has an argument of unknown type {tag!r}")
+            raise OscError("unknown-type", f"OSC message {address} has an argument of unknown type {tag!r}", address)
         values.append(_value(data, at, tag, address))
         at = end
     if at != len(data):

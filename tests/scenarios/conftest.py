@@ -25,7 +25,7 @@ from bridge.errors import Refused
 from bridge.follow.judging.states import WORDS
 from bridge.geometry.stage import Area, Floor, Target
 from bridge.show.model import Show
-from bridge.wire import capture, e131
+from bridge.wire import capture, e131, osc
 from bridge.wire.capture import Datagram
 from bridge.wire.capture import Event as Entry
 from bridge.wire.settings import LostInput, Network
@@ -132,9 +132,14 @@ class Bridge:
         count, self.inbox.obeyed = self.inbox.obeyed, 0
         return count
 
-    def say(self, address: str, *args: Any, host: str = HERE) -> None:
-        self.now_s = round(self.now_s * 1e6) / 1e6
-        data, before = datagram(address, *args), len(self.refusals)
+    def say(self, address: str, *args: Any, host: str = HERE, operator: str = "") -> None:
+        named = [datagram("/operator", operator)] if operator else []
+        data = datagram(address, *args)
+        self.throw(osc.encode_bundle([*named, data]) if named else data, host)
+
+    def throw(self, data: bytes, host: str = HERE) -> None:
+        """One datagram; the first refusal of anything in it is raised."""
+        self.now_s, before = round(self.now_s * 1e6) / 1e6, len(self.refusals)
         self.tape.came_in(self.now_s, host, data)
         self.inbox.datagram(data, host, self.now_s)
         while self.inbox.busy:
@@ -142,10 +147,10 @@ class Bridge:
         for refusal in self.refusals[before:]:
             raise Refused(refusal.reason, refusal.text)
 
-    def refused(self, address: str, *args: Any, host: str = HERE) -> Refused:
+    def refused(self, address: str, *args: Any, host: str = HERE, operator: str = "") -> Refused:
         """Say something that must be refused, with words for the log; the refusal."""
         with pytest.raises(Refused) as caught:
-            self.say(address, *args, host=host)
+            self.say(address, *args, host=host, operator=operator)
         assert str(caught.value)
         assert caught.value.reason
         return caught.value

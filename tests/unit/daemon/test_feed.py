@@ -159,3 +159,12 @@ def test_a_refusals_texts_carry_no_control_characters_and_made_up_addresses_fill
         post.feed.refused(ME[0], f"/made/up/{number}", "unknown-address", "no\x1b[2J", 1.0)
     assert len(post.feed._refusals) <= MOST_REFUSALS
     assert osc.decode(post.sent[0][0])[0].args == ("/made/up/0", "unknown-address", "no?[2J")
+
+
+def test_no_text_is_longer_than_a_reader_of_osc_takes() -> None:
+    post = Post()
+    post.feed.subscribe(*ME, 1, 0.0)
+    post.feed.event("/feed/notice", "ü" * 300)
+    post.feed.refused(ME[0], "/x", "range", "é" * 300, 1.0)
+    texts = [osc.decode(datagram)[0].args[-1] for datagram, _ in post.sent]
+    assert texts == ["ü" * 127, "é" * 127]

@@ -12,7 +12,10 @@ import numpy as np
 import pytest
 
 from bridge.errors import InputError, NetworkError
-from bridge.venue.view import PAGE, View, as_json, host_allowed, is_loopback, origin_allowed, read_page
+from bridge.venue.view import PAGE, View
+from bridge.web.files import SHARED, read_pages
+from bridge.web.hosts import host_allowed, is_loopback, origin_allowed
+from bridge.web.plain import as_json
 
 SCENE = {"name": "Harbour Hall", "heads": []}
 
@@ -84,7 +87,7 @@ def test_page_is_served_with_a_policy_that_keeps_everything_at_home() -> None:
 
 def test_module_scripts_carry_a_script_type() -> None:
     """Browsers refuse modules of any other type (HTML standard, "fetch a single module script")."""
-    assert {kind for name, (_, kind) in read_page().items() if name.endswith(".js")} == {"text/javascript"}
+    assert {kind for name, (_, kind) in read_pages(PAGE, SHARED).items() if name.endswith(".js")} == {"text/javascript"}
 
 
 @pytest.mark.parametrize(
@@ -151,7 +154,7 @@ def test_a_client_that_does_not_read_misses_frames_and_holds_nobody_up() -> None
             for k in range(60):
                 await view.publish({"k": k, "blob": blob})
                 assert (await ws.receive_json())["frame"]["k"] == k
-        skipped = [client.skipped for client in view._clients]
+        skipped = [client.skipped for client in view._site.clients]
         assert max(skipped) > 20
         stuck._conn.transport.abort()
 

@@ -1,0 +1,5 @@
+// The screen: focus.
+
+export function mount(root, app) {
+  root.dataset.app = app.tab;
+}

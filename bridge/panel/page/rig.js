@@ -1,0 +1,5 @@
+// The screen: rig.
+
+export function mount(root, app) {
+  root.dataset.app = app.tab;
+}

@@ -1,0 +1,81 @@
+"""Opens what the panel needs, in an order that leaves nothing half done, and runs it until it is told to stop."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import signal
+import sys
+from collections.abc import Callable, Collection
+from pathlib import Path
+
+from bridge.panel.folder import ShowFolder
+from bridge.panel.options import Options
+from bridge.panel.panel import Panel, files
+from bridge.web.hosts import is_loopback
+from bridge.web.key import kept_key
+from bridge.web.site import Site
+from bridge.web.tls import tls_context
+
+EVERYWHERE = {"0.0.0.0", "::", ""}
+UNSAFE = (
+    "the panel is open to the network without TLS: whoever listens on that network can read the key and steer the "
+    "rig; use a closed lighting network, or --tls CERT KEY"
+)
+
+
+async def serve(show: Path, options: Options, hosts: Collection[str], say: Callable[[str], None]) -> None:
+    """Serve the panel of a show until SIGTERM, SIGINT or, where asked for, the end of standard input.
+
+    `hosts`: names and addresses of this machine for pages from elsewhere. Raises ShowError, InputError, NetworkError.
+    """
+    folder = ShowFolder(show, options.poses_file)
+    host, port = options.listen
+    local = is_loopback(host)
+    tls = tls_context(*options.tls) if options.tls else None
+    key = None if local else kept_key(options.state)
+    panel = Panel(folder, options.bridge)
+    site = Site(
+        host, port, files(), panel.page, what="The panel", holder="a panel that still runs",
+        hosts=() if local else hosts, key=key, tls=tls, routes=panel.routes, say=say,
+    )  # fmt: skip
+    stopping = asyncio.Event()
+    _stop_on_signals(stopping)
+    if options.until_eof:
+        await _stop_at_end_of_input(stopping)
+    try:
+        await panel.open()
+        address = await site.start()
+        for text in _addresses(address, host, site.port, hosts, key.text if key else "", tls is not None):
+            say(text)
+        await stopping.wait()
+    finally:
+        await site.stop("the panel stops")
+        await panel.close()
+
+
+def _addresses(address: str, host: str, port: int, hosts: Collection[str], key: str, tls: bool) -> list[str]:
+    """What is printed: where the page is, from where, and with which key."""
+    scheme = "https" if tls else "http"
+    if not key:
+        return [f"panel: {address}"]
+    names = sorted(hosts) if host in EVERYWHERE else [host]
+    found = [f"panel: {scheme}://{f'[{name}]' if ':' in name else name}:{port}/?key={key}" for name in names]
+    return found + ([] if tls else [f"WARNING: {UNSAFE}"])
+
+
+def _stop_on_signals(stopping: asyncio.Event) -> None:
+    loop = asyncio.get_running_loop()
+    for which in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(which, stopping.set)
+
+
+async def _stop_at_end_of_input(stopping: asyncio.Event) -> None:
+    """Who started us holds the other end of our standard input; when it dies, the end is read here."""
+
+    class Watch(asyncio.Protocol):
+        def connection_lost(self, exc: Exception | None) -> None:
+            stopping.set()
+
+    with contextlib.suppress(ValueError, OSError):
+        await asyncio.get_running_loop().connect_read_pipe(Watch, sys.stdin)
