@@ -67,18 +67,23 @@ def next_sightings(
         if name not in solved:
             heads[name] = without_pose(name, seen[name], marks, stage, calibration.unsolved.get(name))
         elif calibration.fixtures[name].sound:
-            heads[name] = _sound(name, places, before[solved[name]], after[solved[name]])
+            begun = len(seen[name]) >= 2 or calibration.fixtures[name].carried_over is not None
+            heads[name] = _sound(name, places, before[solved[name]], after[solved[name]], begun)
         else:
             heads[name] = _doubted(name, places, after[solved[name]], calibration.suspects)
     return _of_rig(calibration, places, before, after, heads), heads
 
 
-def _sound(name: str, places: Sequence[Candidate], before: float, after: Array) -> Next:
+def _sound(name: str, places: Sequence[Candidate], before: float, after: Array, begun: bool) -> Next:
+    """Of a head that nothing looks wrong with; not `begun`: one mark and its place in the plot are all that it has."""
     open_ = [c for c in np.argsort(after) if np.isfinite(after[c])]
     helps = tuple(Helps(places[c], float(before), float(after[c])) for c in open_)
     if not helps or (helps[0].gain or 0) < WORTH:
         return Next("enough", f"{name}: no other sighting takes off {1000 * WORTH:.0f} mm or more", helps)
-    return Next("next", f"{name}: {_takes(helps[0])} of its predicted aim error at its worst place", helps)
+    told = f"{_takes(helps[0])} of its predicted aim error at its worst place"
+    if not begun:
+        return Next("first", f"{name}: rests on its place in the plot and one mark at most; {told}", helps)
+    return Next("next", f"{name}: {told}", helps)
 
 
 def _doubted(name: str, places: Sequence[Candidate], after: Array, suspects: Sequence[Suspect]) -> Next:

@@ -133,6 +133,17 @@ def test_heads_with_fewer_than_two_marks_are_told_to_begin_with_a_diagonal() -> 
     assert {h.gain for h in (*none.helps, *one.helps)} == {None}
 
 
+def test_a_head_that_rests_on_one_mark_and_the_plot_is_told_to_begin_and_what_that_brings() -> None:
+    heads, fixtures, place, seen = session()
+    known = [replace(f, at=tuple(h.p), at_sigma=(0.1, 0.1, 0.1)) for f, h in zip(fixtures, heads, strict=True)]
+    answer, _, each = told(known, place, on(seen, "A", of=("h0",)))
+    assert "h0" in answer.fixtures
+    assert each["h0"].say == "first"
+    assert each["h0"].helps[0].gain > 0
+    assert "its place in the plot" in each["h0"].text
+    assert each["h1"].say == "enough"
+
+
 def test_a_doubted_head_is_told_what_to_sight_again_and_nothing_is_predicted() -> None:
     _, fixtures, place, seen = session()
     wrong = [replace(s, tilt=s.tilt + 5) if (s.fixture, s.mark) == ("h1", "C") else s for s in on(seen, "ABCDE")]
