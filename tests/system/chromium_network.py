@@ -20,6 +20,9 @@ SCRIPT = """(() => {
     const real = drawing[word];
     drawing[word] = function (...args) { drawn.add(this.canvas); return real.apply(this, args); };
   }
+  const texts = new Set();
+  const write = drawing.fillText;
+  drawing.fillText = function (text, ...args) { texts.add(String(text)); return write.call(this, text, ...args); };
   const counts = new Map(), firsts = new Map();
   const look = () => {
     for (const canvas of drawn) {
@@ -33,6 +36,7 @@ SCRIPT = """(() => {
   const within = (selector, all) => [...all].filter(([canvas]) => document.querySelector(selector)?.contains(canvas));
   window.standInNetwork = {
     sockets,
+    texts: () => [...texts],
     open: () => sockets.filter((socket) => socket.readyState === Real.OPEN).length,
     drop: () => sockets.forEach((socket) => socket.close()),
     pictures: (selector) => within(selector, counts).reduce((sum, [, n]) => sum + n, 0),
