@@ -20,8 +20,9 @@ export class FollowStage {
     const bar = el("div", { class: "bar" });
     this.above = el("div", { class: "view" });
     this.seen = el("div", { class: "view", hidden: true });
+    this.whole = button("Whole stage", () => this.plan.fit(), { class: "whole", hidden: true });
     this.rule = el("p", { class: "rule" });
-    const views = el("div", { class: "views" }, this.above, this.seen, this.rule);
+    const views = el("div", { class: "views" }, this.above, this.seen, this.rule, this.whole);
     root.append(bar, views);
     app.plan = this.plan = new Plan(this.above, app.store);
     app.seat = this.seat = new Seat(this.seen, app.store, app.settings);
@@ -42,14 +43,12 @@ export class FollowStage {
     this.fromSeat = button("From my seat", () => this.choose("seat"), { "aria-pressed": "false" });
     this.farther = button("−", () => this.plan.zoomAt(0.8), { "aria-label": "Farther", class: "sign" });
     this.nearer = button("+", () => this.plan.zoomAt(1.25), { "aria-label": "Nearer", class: "sign" });
-    this.whole = button("Whole stage", () => this.plan.fit(), { hidden: true });
     this.sit = button("Sit here", () => this.pick(!this.picking), { "aria-pressed": "false" });
     this.height = el("input", { type: "number", min: 0.5, max: 30, step: 0.1, "aria-label": "Eye height in metres over the stage" });
     this.heightRow = el("label", { class: "height", hidden: true }, "Eye", this.height, "m");
     this.shown = button("As in the show", () => { this.seat.sit(null); this.pick(false); this.choose("seat"); }, { hidden: true });
-    this.way = button("Always drag", () => { this.app.hand.relative = !this.app.hand.relative; }, { "aria-pressed": "false" });
     return el("div", { class: "bar", role: "group", "aria-label": "Picture" },
-      this.fromAbove, this.fromSeat, this.farther, this.nearer, this.whole, this.sit, this.heightRow, this.shown, this.way);
+      this.fromAbove, this.fromSeat, this.farther, this.nearer, this.sit, this.heightRow, this.shown);
   }
 
   choose(name) {
@@ -91,13 +90,11 @@ export class FollowStage {
     mark(this.fromAbove, "aria-pressed", view === "above");
     mark(this.fromSeat, "aria-pressed", view === "seat");
     mark(this.sit, "aria-pressed", Boolean(picking));
-    mark(this.way, "aria-pressed", app.hand.relative);
     for (const element of [this.farther, this.nearer]) show(element, view === "above" && !picking);
     show(this.whole, view === "above" && !picking && !this.plan.whole);
     show(this.sit, view === "seat" || picking);
     show(this.heightRow, picking);
     show(this.shown, picking && app.store.scene?.seat && app.settings.get("seat", null));
-    show(this.way, !picking);
     write(this.rule, this.ruleNow());
   }
 
@@ -114,7 +111,8 @@ export class FollowStage {
     const { store, hand } = this.app;
     const { scene } = store;
     const floors = floorsNow(scene, frame);
-    const labels = new Labels(context, view.width, view.height, view.written);
+    const rule = [0, 0, this.rule.offsetLeft + this.rule.offsetWidth, this.rule.offsetTop + this.rule.offsetHeight];
+    const labels = new Labels(context, view.width, view.height, [...view.written, rule]);
     drawBeams(context, view, scene, frame, hand.target);
     drawTargets(context, view, { scene, frame, store, floors, labels, chosen: hand.target });
     drawHeads(context, view, scene, frame, labels, hand.target);

@@ -1,6 +1,6 @@
 // Who operates: this page's name, who else is there, which target, whose hand is on it, and taking it.
 
-import { el, mark, show, write } from "./dom.js";
+import { el, mark, show, switchButton, write } from "./dom.js";
 
 const LONGEST_NAME = 32;
 
@@ -16,7 +16,8 @@ export class Operators {
     this.take = el("button", { type: "button", class: "take", hidden: true, onclick: () => this.ask() }, "Take");
     this.letGo = el("button", { type: "button", hidden: true, onclick: () => this.hand.release() }, "Let go");
     this.me = el("button", { type: "button", class: "me", onclick: () => this.open() });
-    host.append(this.only, this.select, this.whose, this.take, this.letGo, this.me);
+    const slot = el("div", { class: "slot" }, this.take, this.letGo); // never both: the bar keeps its size
+    host.append(this.only, this.select, this.whose, slot, this.me);
     this.question = this.makeQuestion();
     this.people = this.makePeople();
     host.append(this.question.dialog, this.people.dialog);
@@ -52,10 +53,12 @@ export class Operators {
     const field = el("input", { type: "text", maxlength: LONGEST_NAME, autocomplete: "off", id: "my-name" });
     const others = el("p", { class: "others" });
     const close = () => dialog.close();
+    this.way = switchButton("Always drag", (on) => { this.hand.relative = on; });
+    const why = el("p", { class: "why" }, "Off: a touch puts the target there while none of its heads gives light; lit, the target is dragged and never jumps. On: it is always dragged.");
     const form = el("form", { method: "dialog", onsubmit: () => this.rename(field.value) },
-      el("label", { for: "my-name" }, "My name"), field, others,
+      el("label", { for: "my-name" }, "My name"), field, others, this.way.button, why,
       el("div", { class: "answers" },
-        el("button", { type: "submit", class: "first" }, "Keep"), el("button", { type: "button", onclick: close }, "Close")));
+        el("button", { type: "submit", class: "first" }, "Use this name"), el("button", { type: "button", onclick: close }, "Close")));
     const dialog = el("dialog", { "aria-label": "Operators" }, form);
     return { dialog, field, others };
   }
@@ -91,6 +94,7 @@ export class Operators {
     write(this.word, mine ? "Your hand" : who ? `${who}'s hand` : "Nobody's hand");
     show(this.take, hand.other);
     show(this.letGo, hand.holding);
+    this.way.set(hand.relative);
     write(this.me, app.store.me.name || "Name");
     mark(this.me, "aria-label", `Operators, I am ${app.store.me.name}`);
     const others = (app.store.frame?.pages ?? []).filter((name) => name !== app.store.me.name);

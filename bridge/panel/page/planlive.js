@@ -1,10 +1,12 @@
 // What moves: heads, their beams and pools as they are sent. The same for the stage from above and from the seat: a view
-// has `project([x, y, z])` -> [px, py] or null, `metre([x, y, z])` -> pixels per metre there, `width` and `height`.
+// has `project([x, y, z])` -> [px, py] or null, `width` and `height`.
 
 import { COLOUR } from "./colours.js";
 
-const ROUND = 32; // corners of a pool's edge
+const ROUND = 28; // corners of a pool's edge
 const SEEN = 0.003; // of level: less gives no light
+const COARSE = 3; // pixels of the screen for one of light
+const FEW = 16; // pools whose edges are drawn; with more, light alone tells more
 const FLATTEST = 0.12; // sine of the flattest beam whose pool is drawn as long as it is
 const CIRCLE = Array.from({ length: ROUND }, (_, k) => [Math.cos((2 * Math.PI * k) / ROUND), Math.sin((2 * Math.PI * k) / ROUND)]);
 
@@ -16,20 +18,17 @@ const SHAPES = {
 
 // Pools first, so that beams and heads lie over them.
 export function drawBeams(context, view, scene, frame, chosen) {
-  frame.heads.forEach((head, i) => {
-    if (head.level > SEEN && head.hit) drawPool(context, view, scene.heads[i].at, head, head.target === chosen);
-  });
+  const rows = frame.heads.map((head, i) => ({ head, at: scene.heads[i].at })).filter(({ head, at }) => head.hit && at);
+  drawPools(context, view, rows.filter(({ head }) => head.level > SEEN), chosen);
   context.lineWidth = 1;
   context.strokeStyle = COLOUR.beam;
-  frame.heads.forEach((head, i) => {
-    const { at } = scene.heads[i];
-    if (!head.hit || !at) return;
+  for (const { head, at } of rows) {
     const [from, to] = [view.project(at), view.project(head.hit)];
-    if (!from || !to || !seen(view, from)) return;
+    if (!from || !to || !seen(view, from)) continue;
     context.globalAlpha = head.level > SEEN ? 0.25 + 0.45 * head.level : 0.12;
     context.setLineDash(head.level > SEEN ? [] : [2, 5]);
     line(context, from, to);
-  });
+  }
   context.setLineDash([]);
   context.globalAlpha = 1;
 }
@@ -55,27 +54,53 @@ export function poolEdge(at, { hit, pool, over }) {
   return CIRCLE.map(([c, s]) => [hit[0] + c * long * ux - s * across * uy, hit[1] + c * long * uy + s * across * ux, hit[2]]);
 }
 
-function drawPool(context, view, at, head, ours) {
-  if (!at) return;
-  const edge = poolEdge(at, head).map((point) => view.project(point));
-  if (edge.some((point) => !point)) return;
-  context.beginPath();
-  edge.forEach(([x, y]) => context.lineTo(x, y));
-  context.closePath();
-  context.globalAlpha = 0.05 + 0.13 * head.level;
-  context.fillStyle = COLOUR.beam;
-  context.fill();
-  context.globalAlpha = (ours ? 0.75 : 0.4) * (0.3 + 0.7 * head.level);
-  context.lineWidth = ours ? 1.5 : 1;
+// Light is soft: it is added up on a canvas of fewer pixels. Edges are drawn while there are few of them.
+function drawPools(context, view, rows, chosen) {
+  const pools = rows.flatMap(({ head, at }) => {
+    const edge = poolEdge(at, head).map((point) => view.project(point));
+    return edge.every(Boolean) ? [{ head, edge }] : [];
+  });
+  if (!pools.length) return;
+  const glow = glowOf(view);
+  const light = glow.getContext("2d");
+  light.setTransform(1, 0, 0, 1, 0, 0);
+  light.clearRect(0, 0, glow.width, glow.height);
+  light.setTransform(1 / COARSE, 0, 0, 1 / COARSE, 0, 0);
+  light.fillStyle = COLOUR.beam;
+  for (const { head, edge } of pools) {
+    light.globalAlpha = (0.02 + 0.07 * head.level) * Math.min(1, FEW / pools.length);
+    trace(light, edge);
+    light.fill();
+  }
+  context.drawImage(glow, 0, 0, glow.width * COARSE, glow.height * COARSE);
   context.strokeStyle = COLOUR.beam;
-  context.stroke();
+  for (const { head, edge } of pools.length > FEW ? [] : pools) {
+    context.globalAlpha = (head.target === chosen ? 0.55 : 0.3) * (0.3 + 0.7 * head.level);
+    context.lineWidth = head.target === chosen ? 1.5 : 1;
+    trace(context, edge);
+    context.stroke();
+  }
   context.globalAlpha = 1;
+}
+
+function trace(context, points) {
+  context.beginPath();
+  for (const [x, y] of points) context.lineTo(x, y);
+  context.closePath();
+}
+
+function glowOf(view) {
+  const [width, height] = [Math.ceil(view.width / COARSE), Math.ceil(view.height / COARSE)];
+  view.glow ??= document.createElement("canvas");
+  if (view.glow.width !== width || view.glow.height !== height) Object.assign(view.glow, { width, height });
+  return view.glow;
 }
 
 // Heads with their name and the word of their state, where there is room for both; names are never cut.
 export function drawHeads(context, view, scene, frame, labels, chosen) {
   const rows = scene.heads.map(({ name, at }, i) => ({ name, head: frame.heads[i], p: at && view.project(at) }));
   const there = rows.filter(({ p }) => p && seen(view, p, 8));
+  for (const { p: [x, y] } of there) labels.taken.push([x - 7, y - 7, x + 7, y + 7]);
   for (const { head, p } of there) {
     const ours = head.target === chosen;
     drawHead(context, SHAPES[head.state] ?? "ring", p, head.level > SEEN, ours ? COLOUR.head : COLOUR.quiet);

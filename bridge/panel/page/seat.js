@@ -8,6 +8,7 @@ import { drawSeatStill } from "./seatstill.js";
 import { add, length, scale, subtract } from "./vectors.js";
 
 const MARGIN_PX = 26;
+const LOWER = 0.2; // of the height: where there is room the stage lies so much below the middle, with the heads over it
 const PERSON_M = 1.9; // so high over the stage everything must be in the picture
 const WIDEST = 1.7; // tangent of half of what the picture shows at most
 const HOUSE_M = 12; // so far before the stage the seat is where nobody has chosen one
@@ -104,7 +105,8 @@ export class Seat {
     const [xs, ys] = [0, 1].map((i) => pixels.map((p) => p[i]));
     const [x0, x1, y0, y1] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
     const factor = Math.max((x1 - x0) / Math.max(40, width - 2 * MARGIN_PX), (y1 - y0) / Math.max(40, height - 2 * MARGIN_PX));
-    const way = this.way((x0 + x1) / 2, (y0 + y1) / 2);
+    const lower = Math.max(0, Math.min(LOWER * height, (height - (y1 - y0) / factor) / 2 - MARGIN_PX)) * factor;
+    const way = this.way((x0 + x1) / 2, (y0 + y1) / 2 - lower);
     const widest = (WIDEST * this.reach * Math.min(width, height)) / Math.max(width, height);
     this.lookAt(add(this.eye, scale(way, this.reach / length(way))), Math.min(widest, camera.span * factor));
   }

@@ -90,13 +90,21 @@ function drawNoLight(pen, { name: word, corners, height }, on) {
   const high = height?.[1] ?? low + OPEN_TOP_M;
   const dash = on ? [] : [3, 7];
   const faint = on ? "rgba(240, 138, 120, 0.10)" : "";
-  outline(pen, flat(corners, low), COLOUR.noLight, 1.5, faint, dash);
+  const base = outline(pen, flat(corners, low), COLOUR.noLight, 1.5, faint, dash);
+  const text = on ? `no light: ${word}` : `no light: ${word} (off)`;
+  if (![...flat(corners, low), ...flat(corners, high)].every((point) => within(pen, point))) return name(pen, text, base, COLOUR.noLight);
   corners.forEach((a, i) => {
     const b = corners[(i + 1) % corners.length];
     outline(pen, [[...a, low], [...b, low], [...b, high], [...a, high]], COLOUR.noLight, 1, "", dash);
     if (on) outline(pen, [[...a, low], [...b, high], [...a, low]], "rgba(240, 138, 120, 0.45)", 1);
   });
-  name(pen, on ? `no light: ${word}` : `no light: ${word} (off)`, outline(pen, flat(corners, high), COLOUR.noLight, 1.5, "", dash), COLOUR.noLight);
+  return name(pen, text, outline(pen, flat(corners, high), COLOUR.noLight, 1.5, "", dash), COLOUR.noLight);
+}
+
+// Whether a point is not far outside of the picture: of a box that the seat is near to or in, only the floor is drawn.
+function within({ seat, camera }, point) {
+  const p = camera.project(point);
+  return p && Math.abs(p[0] - seat.width / 2) < seat.width * 0.7 && Math.abs(p[1] - seat.height / 2) < seat.height * 0.7;
 }
 
 function drawMark({ context, seat, camera }, word, [x, y, z]) {

@@ -27,7 +27,8 @@ export class Labels {
       const under = y - height / 2 + py * (height / 2 + gap);
       const top = Number.isFinite(this.height) ? Math.max(2, Math.min(this.height - height - 2, under)) : under;
       const box = [left, top, left + width, top + height];
-      if (!this.free(box) && !always) continue;
+      const cut = Math.abs(top - under) > 2; // moved back into the picture it would lie on what it names
+      if ((cut || !this.free(box)) && !always) continue;
       this.taken.push(box);
       context.textAlign = "left";
       context.textBaseline = "middle";
