@@ -1,10 +1,12 @@
 // A slider of the target: it follows what the bridge says unless a hand is on it, and tells the bridge while it moves.
 
-import { el, mark, slider, write } from "./dom.js";
+import { el, mark, slider } from "./dom.js";
 import { onPress } from "./press.js";
 
-const OURS_MS = 500; // after a touch the bridge's word needs so long to come back
+const OURS_MS = 2000; // after a touch, until the bridge says the same, what it says is older; but no longer than this
+const LEAST_MS = 300;
 const SAME = 0.012;
+const CONFIRMED = 0.002;
 
 export class Dial {
   // `word` is the address' last word and the key in the frame; `names` the key of its named values in the scene's targets.
@@ -65,6 +67,10 @@ export class Dial {
     if (value !== this.value) this.put(value);
   }
 
+  get touched() {
+    return this.touchedAt > -Infinity;
+  }
+
   ours(value) {
     this.touchedAt = performance.now();
     this.value = value;
@@ -74,21 +80,15 @@ export class Dial {
 
   // What the bridge says.
   follow(value) {
-    if (performance.now() - this.touchedAt < OURS_MS || this.value === value) {
-      this.show(this.value);
-      return;
-    }
-    this.value = value;
-    this.show(value);
+    const since = performance.now() - this.touchedAt;
+    const early = since < Math.max(LEAST_MS, 2 * (this.app.link.roundTripMs ?? 0)); // it may tell of the way that it came
+    if (Math.abs(this.value - value) < CONFIRMED && !early) this.touchedAt = -Infinity;
+    else if (since > OURS_MS) this.value = value;
+    this.show(this.value);
     this.press();
   }
 
   press() {
     this.values?.forEach(([, value], number) => mark(this.buttons[number], "aria-pressed", Math.abs(value - this.value) < SAME));
-  }
-
-  // Nobody knows: no word that looks like one.
-  unknown() {
-    write(this.row.querySelector("output"), "?");
   }
 }

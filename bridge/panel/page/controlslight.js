@@ -11,9 +11,12 @@ const MOVING_MS = 250;
 
 export class Light {
   constructor(app, wire) {
-    Object.assign(this, { app, wire, wanted: new Map(), heard: new Map() });
+    Object.assign(this, { app, wire, wanted: new Map(), heard: new Map(), slidAt: -Infinity });
     this.level = new Dial(app, wire, { label: "Level", word: "level", min: 0, max: 1, step: 0.01, scale: 100, words: (v) => `${Math.round(v)} %` });
-    this.level.moved = (value) => this.want(value);
+    this.level.moved = (value) => {
+      this.slidAt = performance.now();
+      this.want(value);
+    };
     this.word = el("span", { class: "word" });
     this.more = el("span", { class: "small" });
     this.state = el("p", { class: "light-state", "data-shape": "ring" }, el("span", { class: "shape", "aria-hidden": "true" }), this.word, this.more);
@@ -58,17 +61,19 @@ export class Light {
   }
 
   bringUp() {
+    this.level.touchedAt = -Infinity;
     this.wire.now(`/target/${this.app.hand.target}/level`, this.goal, this.seconds);
   }
 
   fadeOut() {
+    this.level.touchedAt = -Infinity;
     this.wire.now(`/target/${this.app.hand.target}/level`, 0, this.seconds);
   }
 
   write(target, frame) {
     const moving = this.listen(target);
     this.level.follow(target.level);
-    if (!moving && performance.now() - this.level.touchedAt > MOVING_MS) this.want(target.level);
+    if (!moving && !this.level.touched) this.want(target.level);
     const [shape, word, more] = this.tell(target, frame, moving);
     mark(this.state, "data-shape", shape);
     write(this.word, word);
@@ -92,7 +97,7 @@ export class Light {
     if (!frame.bridge.armed) return ["ring", "Dark", "not armed: nothing is sent"];
     if (frame.bridge.dark) return ["cross", "Dark", "everything is dark"];
     if (!crew.length) return ["ring", "Dark", "no head follows"];
-    if (moving && performance.now() - this.level.touchedAt > MOVING_MS) {
+    if (moving && performance.now() - this.slidAt > MOVING_MS) {
       return moving > 0 ? ["triangle", "Coming up", count] : ["down", "Fading out", count];
     }
     if (target.level <= LIT) return ["ring", lit ? "Fading out" : "Dark", lit ? count : "follows in the dark"];

@@ -5,6 +5,7 @@ import { onPress } from "./press.js";
 import { pieces, shapeOf, wordOf } from "./words.js";
 
 const LIT = 0.003;
+const ASKED_MS = 2000; // until the bridge says what was chosen, it says what was before
 
 export class HeadRow {
   constructor(app, wire, head, number, targets, changed) {
@@ -68,9 +69,8 @@ export class HeadRow {
     mark(this.element, "data-lit", this.lit);
     mark(this.outButton, "aria-pressed", head.out);
     mark(this.holdButton, "aria-pressed", head.held);
-    if (this.follows && document.activeElement !== this.follows && performance.now() - this.askedAt > 600) {
-      if (this.follows.value !== head.target) this.follows.value = head.target;
-    }
+    if (this.follows?.value === head.target) this.askedAt = -Infinity;
+    else if (this.follows && performance.now() - this.askedAt > ASKED_MS) this.follows.value = head.target;
   }
 }
 

@@ -1,18 +1,17 @@
 // A press by any hand. While one finger is down, a browser makes no click of a second one: fingers are heard by themselves,
 // so that one hand stays on the stage while the other presses.
 
-const SAME_PRESS_MS = 700;
-
 // `run(event)` at every press. `down`: at once when the finger comes down, not when it is lifted.
 export function onPress(element, run, { down = false } = {}) {
   let finger = null;
-  let heardAt = -Infinity;
+  let told = false; // of the press that is going on
   const heard = (event) => {
-    heardAt = performance.now();
+    told = true;
     run(event);
   };
   element.addEventListener("pointerdown", (event) => {
     if (element.disabled || event.button !== 0) return;
+    told = false;
     if (down) heard(event);
     else if (event.pointerType !== "mouse") finger = event.pointerId;
   });
@@ -25,41 +24,9 @@ export function onPress(element, run, { down = false } = {}) {
     if (inside(element, event)) heard(event);
   });
   element.addEventListener("click", (event) => {
-    if (event.detail && performance.now() - heardAt < SAME_PRESS_MS) return; // told already; a key's click has no detail
+    if (event.detail && told) return; // a key's click has no detail
     run(event);
   });
-  return element;
-}
-
-// `run(true)` when it goes down and `run(false)` when it comes up, by finger, mouse, pen, space or Enter.
-export function onHold(element, run) {
-  let held = null;
-  const end = () => {
-    if (held === null) return;
-    held = null;
-    run(false);
-  };
-  element.addEventListener("pointerdown", (event) => {
-    if (event.button !== 0 || held !== null) return;
-    held = event.pointerId;
-    element.setPointerCapture(held);
-    run(true);
-  });
-  for (const name of ["pointerup", "pointercancel", "lostpointercapture"]) {
-    element.addEventListener(name, (event) => {
-      if (event.pointerId === held) end();
-    });
-  }
-  element.addEventListener("keydown", (event) => {
-    if (![" ", "Enter"].includes(event.key) || event.repeat || held !== null) return;
-    held = event.key;
-    run(true);
-  });
-  element.addEventListener("keyup", (event) => {
-    if (event.key === held) end();
-  });
-  element.addEventListener("blur", end);
-  element.addEventListener("contextmenu", (event) => event.preventDefault()); // a long press of a finger
   return element;
 }
 
