@@ -1,4 +1,4 @@
-"""What the other hand does beside the stage: sliders, fades, heads, everything dark, keys; and a strip that tells losses.
+"""What the other hand does beside the stage: sliders, fades, heads, everything dark; losses are told.
 
 Real daemon, panel and Chromium; what counts is what the bridge says in its feed and what the venue sees.
 """
@@ -9,6 +9,7 @@ import asyncio
 import signal
 import time
 from collections.abc import Awaitable, Callable
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +28,8 @@ COUNT = """(() => { const real = panel.link.osc.bind(panel.link); window.sent = 
 })()"""
 # When the banner comes and goes, by the wall clock.
 WATCH = """(() => { window.banners = []; const banner = document.querySelector('#banner');
-  new MutationObserver(() => banners.push([banner.hidden, Date.now() / 1000, banner.textContent]))
+  new MutationObserver(() =>
+    banners.push([banner.hidden, Date.now() / 1000, banner.textContent]))
     .observe(banner, { attributes: true, attributeFilter: ['hidden'] });
 })()"""
 
@@ -92,7 +94,7 @@ async def a_slider_in_a_hand_sends_at_most_60_messages_a_second_and_the_last_val
     sent = [one for one in await page.evaluate("sent") if one[1].endswith("/level")]
     took_s = (sent[-1][0] - sent[0][0]) / 1000
     assert 10 < len(sent) <= 60 * took_s + 2
-    assert min(b[0] - a[0] for a, b in zip(sent, sent[1:], strict=False)) > 15.0
+    assert min(b[0] - a[0] for a, b in pairwise(sent)) > 15.0
     assert sent[-1][2] == [0.5]
 
 
@@ -197,14 +199,15 @@ async def names_of_48_heads_are_whole_at_every_size_and_only_the_list_scrolls(st
         assert len({name for name, _ in names}) == 48
         assert all(whole for _, whole in names)
         page_scrolls, side_scrolls = await page.evaluate(
-            "[document.documentElement, document.querySelector('.side')].map((e) => e.scrollHeight > e.clientHeight + 1)"
+            "[document.documentElement, document.querySelector('.side')]"
+            ".map((e) => e.scrollHeight > e.clientHeight + 1)"
         )
         assert not page_scrolls
         assert side_scrolls == (width == 390), "upright and small, the side scrolls; else the list alone"
         for name in ("Level", "Bring up", "Fade out", "Everything dark"):
             role = {"Level": "slider", "Everything dark": "switch"}.get(name, "button")
             left, top, right, bottom = await (await page.named(role, name)).box()
-            assert left >= 0 and right <= width and top >= 0 and bottom <= height, f"{name} at {width}"
+            assert min(left, top, width - right, height - bottom) >= 0, f"{name} at {width}"
 
 
 async def areas_and_floors_are_switched_from_the_page(stage: PanelStage) -> None:

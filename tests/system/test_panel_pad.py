@@ -8,7 +8,9 @@ from __future__ import annotations
 import asyncio
 import math
 from collections.abc import Awaitable, Callable
+from itertools import pairwise
 from pathlib import Path
+from statistics import median
 
 import pytest
 
@@ -21,11 +23,10 @@ pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="needs Chromium")
 Part = Callable[[PanelStage, Pad], Awaitable[None]]
 LEAD = "panel.store.target('lead')"
 DEAD, EDGE, CURVE, TOP = 0.12, 0.95, 1.8, 4.0
-# Where the page wants the target, and when, for a while: the speed of the hand itself.
-TRACK = """new Promise((done) => { const rows = [], begun = performance.now();
-  const timer = setInterval(() => { const now = performance.now(), at = panel.hand.wanted ?? [NaN, NaN];
-    rows.push([now / 1000, at[0], at[1]]);
-    if (now - begun > SECONDS * 1000) { clearInterval(timer); done(rows); } }, 10); })"""
+# Where the page wants the target, and the moment of each of its turns, for a while.
+TRACK = """new Promise((done) => { const rows = [], begun = performance.now(), { hand } = panel;
+  const timer = setInterval(() => { if (hand.turned !== rows.at(-1)?.[0]) rows.push([hand.turned, ...hand.wanted]);
+    if (performance.now() - begun > SECONDS * 1000) { clearInterval(timer); done(rows); } }, 4); })"""
 
 
 def share(far: float) -> float:
@@ -34,11 +35,12 @@ def share(far: float) -> float:
 
 
 async def speed(page: Page, seconds: float = 1.0) -> tuple[float, float]:
-    """Of the hand over so long, m/s along x and y: from the first change to the last."""
+    """Of the hand while it is watched, m/s along x and y: the middle one of all its turns."""
     rows = await page.evaluate(TRACK.replace("SECONDS", str(seconds)))
-    assert all(math.isfinite(value) for row in rows for value in row)
-    first, last = rows[len(rows) // 5], rows[-1]
-    return tuple((last[axis] - first[axis]) / (last[0] - first[0]) for axis in (1, 2))  # type: ignore[return-value]
+    steps = [
+        [(b[axis] - a[axis]) / (b[0] - a[0]) * 1000 for axis in (1, 2)] for a, b in zip(rows, rows[1:], strict=False)
+    ]
+    return (median(step[0] for step in steps), median(step[1] for step in steps)) if steps else (0.0, 0.0)
 
 
 async def still(page: Page) -> bool:
@@ -64,7 +66,8 @@ async def the_shape_of_a_stick_is_a_round_dead_zone_a_curve_and_an_edge(stage: P
         assert math.hypot(sx, sy) == pytest.approx(wanted, abs=1e-9)
         if wanted:
             assert (sx / wanted, sy / wanted) == pytest.approx((x / far, y / far), abs=1e-9), "the direction is kept"
-    odd = "import('/padshape.js').then(({shape, safe}) => [shape(NaN, 0), shape(0.119, 0), safe({dead: 9, top: 'x', stick: 7})])"
+    odd = "shape(NaN, 0), shape(0.119, 0), safe({dead: 9, top: 'x', stick: 7})"
+    odd = f"import('/padshape.js').then(({{shape, safe}}) => [{odd}])"
     nothing, inside, kept = await stage.page.evaluate(odd)
     assert (nothing, inside) == ([0, 0], [0, 0])
     assert (kept["dead"], kept["top"], kept["stick"]) == (0.5, TOP, "left")
@@ -182,8 +185,10 @@ async def keys_and_buttons_are_bound_by_pressing_them_and_a_conflict_is_said(sta
     await page.click_named("button", "Done")
     await page.call("Page.reload")
     await page.until("window.panel?.controls && panel.store.frame", 15.0)
-    assert await page.evaluate("[panel.controls.bindings.of('key', 'bring-up'), panel.controls.bindings.of('pad', 'bring-up'),"
-                               " panel.controls.bindings.of('key', 'fade-out')]") == ["f", 6, None]  # fmt: skip
+    bound = (
+        "[['key', 'bring-up'], ['pad', 'bring-up'], ['key', 'fade-out']].map((b) => panel.controls.bindings.of(...b))"
+    )
+    assert await page.evaluate(bound) == ["f", 6, None]
     await page.click_named("button", "Keys and pad")
     await page.click_named("button", "All as at first")
     await page.named("button", "B: key for Bring up")
