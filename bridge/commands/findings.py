@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from bridge.commands.panel_findings import about_the_panel
 from bridge.daemon.interfaces import with_addresses
 from bridge.errors import NetworkError
 from bridge.follow.coverage import Coverage
@@ -139,6 +140,8 @@ def _network(show: Show) -> Iterator[Finding]:
         network = show.network
     else:
         yield from _addresses(network)
+    for level, text in about_the_panel(network):
+        yield Finding(level, "network.yaml", text)
     sacn = network.sacn
     if sacn.rate > USUAL_RATE_HZ:
         text = f"rate {sacn.rate:g} is above the {USUAL_RATE_HZ:g} Hz of DMX512 (E1.11)"
