@@ -55,9 +55,12 @@ def _poses(show: Show) -> Iterator[Finding]:
     missing = [fixture.name for fixture in show.fixtures if fixture.name not in show.poses]
     if missing:
         yield Finding("warning", "poses.yaml", f"without a pose, so dark: {names_of(missing)}; sight and solve them")
-    untrusted = [name for name, pose in show.poses.items() if not pose.trusted]
+    untrusted = [name for name, pose in show.poses.items() if not pose.may_be_taken]
     if untrusted:
         yield Finding("warning", "poses.yaml", f"not trusted by the solve: {names_of(untrusted)}; see `solve` for why")
+    accepted = [f"{name} by {pose.accepted}" for name, pose in show.poses.items() if pose.accepted and not pose.trusted]
+    if accepted:
+        yield Finding("note", "poses.yaml", f"not trusted by the solve, but accepted: {names_of(accepted)}")
     unverified = [name for name, pose in show.poses.items() if pose.trusted and not pose.verified]
     if unverified:
         yield Finding("note", "poses.yaml", f"unverified until a check walk confirms them: {names_of(unverified)}")
