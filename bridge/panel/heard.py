@@ -123,9 +123,11 @@ class Heard:
                 rows.no_light[args[0]] = bool(args[1])
             case "floor":
                 rows.floors[args[0]] = float(args[1])
-            case "still":
+            case "still" if args[2]:
                 rows.stills[args[0], args[1]] = args[2]
                 self._stills[args[0], args[1]] = now_s
+            case "still":
+                rows.stills.pop((args[0], args[1]), None)
             case "by":
                 rows.by[args[0]] = (args[1], now_s - float(args[2]))
             case "count":
