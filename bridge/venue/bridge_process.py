@@ -59,13 +59,13 @@ def _end_with_parent() -> None:
 
 
 class BridgeProcess:
-    """`tetherlight run SHOW --armed` as a process; its log goes to a file beside the show."""
+    """`tetherlight run SHOW --no-panel --armed` as a process; its log goes to a file beside the show."""
 
     def __init__(self, show: Path, osc_port: int) -> None:
         self._log = show.parent / "bridge.log"
         self._talk = Talk(OscSettings(port=osc_port))
         self.say = self._talk.say
-        words = ["-m", "bridge", "run", str(show), "--armed", "--state", str(show.parent / "state")]
+        words = ["-m", "bridge", "run", str(show), "--no-panel", "--armed", "--state", str(show.parent / "state")]
         with self._log.open("wb") as log:
             # A session of its own: Ctrl-C in the terminal is ours to hand on, after the heads are dark.
             self._process = subprocess.Popen(
