@@ -22,6 +22,7 @@ from bridge.daemon.lateness import Lateness
 from bridge.daemon.logs import LOG, Throttle
 from bridge.daemon.loop import freeze_memory
 from bridge.daemon.memory import Memory
+from bridge.daemon.other_poses import OtherPoses
 from bridge.daemon.pacer import Pacer
 from bridge.daemon.parts import Parts
 from bridge.daemon.recording import Recording
@@ -33,7 +34,7 @@ from bridge.daemon.worker import Worker
 from bridge.door import poses
 from bridge.door.door import Door
 from bridge.door.events import Event, Message, NewPoses, NewShow, OthersHeard, Start, Stop, Unsent
-from bridge.door.inbox import Inbox
+from bridge.door.inbox import Inbox, Refusal
 from bridge.door.transmission import Out
 from bridge.errors import Refused
 from bridge.show.texts import texts
@@ -56,8 +57,9 @@ class Service:
         self._focus = Focus(door, self._worker, self._feed.event, self._loop.call, self._apply, lambda: self._clock())
         self._memory = Memory(parts.folder, door, self._worker, moment, self._kept)
         self._reloader = Reloader(door, self._loop.call, self._apply, self._feed.event, lambda: self._clock())
-        router = Router(door, self._apply, self._feed, self._focus, self._reloader.request)
-        self._inbox = Inbox(door.show.network.osc.allow, router.handle, lambda refusal: self._chores.refused(refusal))
+        others = OtherPoses(door, self._focus, self._worker, self._feed.event, self._loop.call, self._refused)
+        router = Router(door, self._apply, self._feed, self._focus, others, self._reloader.request)
+        self._inbox = Inbox(door.show.network.osc.allow, router.handle, self._refused)
         self._faults = Throttle(LOG.error)
         self._lateness, self._who = Lateness(), WhoDid()
         details = Details(door, self._feed, self._lateness, self._who, self._busy)
@@ -180,6 +182,9 @@ class Service:
             self._pacer.observe(message.at_s)
         self._memory.obeyed(message.address)
         self._who.obeyed(message.address, message.sender, message.at_s)
+
+    def _refused(self, refusal: Refusal) -> None:
+        self._chores.refused(refusal)
 
     def _busy(self) -> tuple[bool, bool]:
         """Whether a solve runs, and whether a capture is kept."""

@@ -34,7 +34,7 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
     local = is_loopback(host)
     tls = tls_context(*options.tls) if options.tls else None
     key = None if local else kept_key(options.state)
-    panel = Panel(folder, options.bridge)
+    panel = Panel(folder, options.bridge, options.venue)
     site = Site(
         host, port, files(), panel.page, what="The panel", holder="a panel that still runs",
         hosts=() if local else hosts, key=key, tls=tls, routes=panel.routes, say=say,

@@ -32,11 +32,14 @@ RIG, STAGE, NETWORK = "rig.yaml", "stage.yaml", "network.yaml"
 SIGHTINGS, POSES = "sightings.yaml", "poses.yaml"
 
 
-def load(path: str | os.PathLike[str], *, with_sightings: bool = True, with_poses: bool = True) -> Show:
+def load(
+    path: str | os.PathLike[str], *, with_sightings: bool = True, with_poses: bool = True, poses_file: str = POSES
+) -> Show:
     """The show of one folder. Raises ShowError with all problems of all files, each `file:line: found, allowed`.
 
     Only rig.yaml and stage.yaml are required; other files than the known ones are not looked at. Without
     `with_sightings`, sightings.yaml is not read and `Show.sightings` is empty; `with_poses` is the same for poses.yaml.
+    `poses_file` is another file of the folder to read poses from.
     """
     folder = Path(path)
     try:
@@ -45,14 +48,14 @@ def load(path: str | os.PathLike[str], *, with_sightings: bool = True, with_pose
         found = f"cannot be looked at ({error.strerror})"
     if found:
         raise ShowError([f"{folder}: {found}, allowed is a show folder that holds {RIG} and {STAGE}"])
-    return _Loading(folder).show(with_sightings, with_poses)
+    return _Loading(folder, poses_file).show(with_sightings, with_poses)
 
 
 class _Loading:
     """One loading of one folder: gathers problems and warnings as the files are read."""
 
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
+    def __init__(self, folder: Path, poses_file: str) -> None:
+        self._folder, self._poses_file = folder, poses_file
         self._problems = Problems()
         self._warnings = Problems()
         self._profiles: dict[Path, Profile | Bad] = {}
@@ -131,9 +134,9 @@ class _Loading:
         return entries
 
     def _poses(self, rig: RigFile, names: cross.Names) -> PosesFile:
-        node = self._tree(POSES, required=False)
-        poses = self._partly(POSES, node, read_poses) or PosesFile((), {}, {})
-        cross.check_poses(poses, rig, names, POSES, self._problems, self._warnings)
+        node = self._tree(self._poses_file, required=False)
+        poses = self._partly(self._poses_file, node, read_poses) or PosesFile((), {}, {})
+        cross.check_poses(poses, rig, names, self._poses_file, self._problems, self._warnings)
         return poses
 
     def _finished(

@@ -58,12 +58,17 @@ class Guard:
 
         return whole
 
+    @property
+    def streams(self) -> int:
+        """How many are open now."""
+        return self._sockets.total()
+
     @contextmanager
     def socket(self, request: web.Request) -> Iterator[None]:
         """Counts one stream for as long as it is open. Raises HTTPTooManyRequests where there are enough."""
         peer = peer_of(request)
         crowded = not is_loopback(peer) and self._sockets[peer] >= self.limits.sockets_per_peer
-        if crowded or self._sockets.total() >= self.limits.sockets:
+        if crowded or self.streams >= self.limits.sockets:
             self.refused["too-many-streams"] += 1
             raise web.HTTPTooManyRequests(text="Too many pages are open: close one.", headers={"Retry-After": "5"})
         self._sockets[peer] += 1

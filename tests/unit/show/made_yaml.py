@@ -38,10 +38,7 @@ class Maker:
     def text(self) -> str:
         """A whole file."""
         rng = self._rng
-        if rng.random() < 0.06:
-            lines = self._behind("", self._flow(0, 1), 0)
-        else:
-            lines = self._block(0, 0)
+        lines = self._behind("", self._flow(0, 1), 0) if rng.random() < 0.06 else self._block(0, 0)
         head = self._lines(0, 0.3) + (["---" + self._trailing()] if rng.random() < 0.1 else [])
         tail = self._lines(0, 0.3) + (["..."] if rng.random() < 0.05 else [])
         line_break = "\r\n" if rng.random() < 0.2 else "\n"
@@ -97,14 +94,14 @@ class Maker:
         rng = self._rng
         deeper = indent + rng.randint(1, 4)
         inner = self._block(depth + 1, deeper)
-        compact = as_list and inner[0].strip() and not inner[0].strip().startswith("#")
-        if compact and rng.random() < 0.7:
-            return [head + " " * (deeper - indent - 1 or 1) + inner[0].lstrip(), *inner[1:]] if deeper > indent + 1 else [
-                head + " " + inner[0].lstrip(), *(" " + line if line.strip() else line for line in inner[1:])
-            ]  # fmt: skip
-        if not as_list and inner and rng.random() < 0.3 and all(line.startswith(" ") for line in inner if line):
-            if any(line.startswith(" " * deeper + "-") for line in inner):  # a list as deep as its key
-                inner = [line[deeper - indent :] if line.startswith(" " * deeper) else line for line in inner]
+        if as_list and inner[0].strip() and not inner[0].strip().startswith("#") and rng.random() < 0.7:
+            if deeper == indent + 1:  # `- key: value` is two deeper at least
+                inner = [" " + line if line.strip() else line for line in inner]
+                deeper += 1
+            return [head + " " * (deeper - indent - 1) + inner[0].lstrip(), *inner[1:]]
+        first = next(line.strip() for line in inner if line.strip() and not line.strip().startswith("#"))
+        if not as_list and first.startswith("-") and rng.random() < 0.5:  # a list as deep as its key
+            inner = [line[deeper - indent :] if line.startswith(" " * deeper) else line for line in inner]
         return [head + self._anchor(" ").rstrip() + self._trailing(), *inner]
 
     def _behind(self, head: str, value: str, indent: int) -> list[str]:

@@ -9,6 +9,7 @@ import signal
 import stat
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -221,6 +222,40 @@ def test_without_hard_links_the_version_before_is_copied(tmp_path: Path, monkeyp
     atomic_write(tmp_path / "a.yaml", "one")
     atomic_write(tmp_path / "a.yaml", "two")
     assert (tmp_path / "a.previous.yaml").read_text() == "one"
+
+
+def test_a_note_leaves_the_version_before_as_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "poses.yaml"
+    for text in ("one", "two"):
+        atomic_write(path, text)
+    atomic_write(path, "two, noted", keep_previous=False)
+    assert (path.read_text(), previous_of(path).read_text()) == ("two, noted", "one")
+    assert len(list(tmp_path.iterdir())) == 2
+
+
+@pytest.mark.parametrize("way", ["exchange", "no such call", "the file system cannot"])
+def test_file_and_version_before_change_places_and_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, way: str
+) -> None:
+    if way != "exchange":
+        calls = {} if way == "no such call" else {"renameat2": lambda *_: -1}
+        monkeypatch.setattr(store.ctypes, "CDLL", lambda *_, **__: SimpleNamespace(**calls))
+        monkeypatch.setattr(store.ctypes, "get_errno", lambda: 22)  # EINVAL
+    path = tmp_path / "poses.yaml"
+    for text in ("one", "two"):
+        atomic_write(path, text)
+    for now, before in (("one", "two"), ("two", "one")):
+        store.swap_with_previous(path)
+        assert (path.read_text(), previous_of(path).read_text()) == (now, before)
+        assert len(list(tmp_path.iterdir())) == 2
+
+
+def test_what_cannot_change_places_stays(tmp_path: Path) -> None:
+    path = tmp_path / "poses.yaml"
+    path.write_text("one")
+    with pytest.raises(InputError, match=r"cannot be swapped with poses\.previous\.yaml: No such file"):
+        store.swap_with_previous(path)
+    assert {file.name: file.read_text() for file in tmp_path.iterdir()} == {"poses.yaml": "one"}
 
 
 def test_a_full_disk_leaves_the_old_file_and_no_rest(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
