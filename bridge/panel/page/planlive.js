@@ -114,10 +114,13 @@ export function drawHeads(context, view, scene, frame, labels, chosen) {
   }
   for (const { name, head, p } of there) {
     const colour = head.target === chosen ? COLOUR.head : COLOUR.quiet;
-    const full = `${name} ${head.state || "not heard"}`;
+    const full = `${name} ${word(head)}`;
     if (!labels.write(full, ...p, { colour, size: 12 })) labels.write(name, ...p, { colour, size: 12 });
   }
 }
+
+// The state of a head; with its level where it gives less light than the word would let one think.
+const word = ({ state, level }) => (state === "lit" && level < 0.995 ? `lit ${Math.round(100 * level)} %` : state || "not heard");
 
 export function drawHead(context, shape, [x, y], lit, colour) {
   const r = 6;
