@@ -24,7 +24,10 @@ Part = Callable[[PanelStage], Awaitable[None]]
 LEAD = "panel.store.target('lead')"
 # Counts what the page sends, by the last word of the address.
 COUNT = """(() => { const real = panel.link.osc.bind(panel.link); window.sent = [];
-  panel.link.osc = (address, ...args) => { sent.push([performance.now(), address, args]); return real(address, ...args); };
+  panel.link.osc = (address, ...args) => {
+    sent.push([performance.now(), address, args]);
+    return real(address, ...args);
+  };
 })()"""
 # When the banner comes and goes, by the wall clock.
 WATCH = """(() => { window.banners = []; const banner = document.querySelector('#banner');
@@ -39,18 +42,23 @@ async def lead(page: Page, key: str) -> Any:
     return await page.evaluate(f"{LEAD}.{key}")
 
 
+async def tell(stage: PanelStage, address: str, *args: float) -> None:
+    """A message in the page's name, past its controls: a target obeys one sender."""
+    assert await stage.page.evaluate(f"panel.link.osc({address!r}, ...{list(args)})")
+
+
 async def fresh(stage: PanelStage) -> None:
     """As at the beginning, whatever the part before has left."""
-    stage.say("/dark", 0)
+    await tell(stage, "/dark", 0)
     for address, value in [("level", 1.0), ("size", 2.0), ("height", 1.3)]:
-        stage.say(f"/target/lead/{address}", value)
+        await tell(stage, f"/target/lead/{address}", value)
     await stage.page.resize(1280, 800)
     await stage.page.evaluate("document.activeElement?.blur()")
 
 
 async def follow_at(stage: PanelStage, x: float, y: float) -> None:
     """The target stands there, and the page knows."""
-    stage.say("/target/lead/position", x, y)
+    await tell(stage, "/target/lead/position", x, y)
     await stage.page.until(f"{LEAD}?.x === {x} && {LEAD}.y === {y}")
 
 
@@ -58,7 +66,7 @@ async def level_size_and_height_reach_the_bridge_live_and_the_sliders_follow_wha
     page = stage.page
     await follow_at(stage, 1.0, 3.0)
     await stage.lit_at(1.0, 3.0)
-    stage.say("/target/lead/level", 0.9)  # a thumb at the very end cannot be gripped in its middle
+    await tell(stage, "/target/lead/level", 0.9)  # a thumb at the very end cannot be gripped in its middle
     await page.until("document.querySelector('[aria-label=\"Level\"]').value === '90'", 3.0)
     for name, key, wanted, factor in [
         ("Level", "level", 40, 100), ("Spot size", "size", 1.5, 1), ("Height", "height", 0.8, 1),
@@ -73,7 +81,7 @@ async def level_size_and_height_reach_the_bridge_live_and_the_sliders_follow_wha
     await page.until(f"Math.abs({LEAD}.size - 0.8) < 0.001", 3.0)
     assert await (await page.named("button", "tight")).on()
     await asyncio.sleep(0.6)
-    stage.say("/target/lead/level", 0.7)
+    await tell(stage, "/target/lead/level", 0.7)
     level = await page.named("slider", "Level")
     await page.until("document.querySelector('[aria-label=\"Level\"]').value === '70'", 3.0)
     assert (await level.states())["value"] == "70 %"
@@ -228,7 +236,6 @@ async def a_second_finger_presses_while_the_first_holds_the_stage(stage: PanelSt
     page = stage.page
     await follow_at(stage, 1.0, 3.0)
     await stage.lit_at(1.0, 3.0)
-    await page.evaluate("panel.hand.take()")
     await page.resize(1280, 800, touch=True)
     hand = await stage.plan_at(1.0, 3.0)
     button = await (await page.named("button", "Fade out")).middle()

@@ -37,9 +37,7 @@ def share(far: float) -> float:
 async def speed(page: Page, seconds: float = 1.0) -> tuple[float, float]:
     """Of the hand while it is watched, m/s along x and y: the middle one of all its turns."""
     rows = await page.evaluate(TRACK.replace("SECONDS", str(seconds)))
-    steps = [
-        [(b[axis] - a[axis]) / (b[0] - a[0]) * 1000 for axis in (1, 2)] for a, b in zip(rows, rows[1:], strict=False)
-    ]
+    steps = [[(b[axis] - a[axis]) / (b[0] - a[0]) * 1000 for axis in (1, 2)] for a, b in pairwise(rows)]
     return (median(step[0] for step in steps), median(step[1] for step in steps)) if steps else (0.0, 0.0)
 
 

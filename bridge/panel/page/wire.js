@@ -7,11 +7,12 @@ export class Wire {
   constructor(app) {
     this.app = app;
     this.last = new Map(); // address -> when it was sent
-    this.waiting = new Map(); // address -> arguments that are sent when it is time
+    this.waiting = new Map(); // address -> {args, timer}: sent when it is time
     this.saidAt = -Infinity;
   }
 
   now(address, ...args) {
+    clearTimeout(this.waiting.get(address)?.timer);
     this.waiting.delete(address);
     this.last.set(address, performance.now());
     const left = this.app.link.osc(address, ...args);
@@ -29,11 +30,8 @@ export class Wire {
       this.now(address, ...args);
       return;
     }
-    const planned = this.waiting.has(address);
-    this.waiting.set(address, args);
-    if (planned) return;
-    setTimeout(() => {
-      if (this.waiting.has(address)) this.now(address, ...this.waiting.get(address));
-    }, due);
+    const planned = this.waiting.get(address);
+    if (planned) planned.args = args;
+    else this.waiting.set(address, { args, timer: setTimeout(() => this.now(address, ...this.waiting.get(address).args), due) });
   }
 }
