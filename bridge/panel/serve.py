@@ -9,6 +9,7 @@ import sys
 from collections.abc import Callable, Collection
 from pathlib import Path
 
+from bridge.panel.focus_asks import FocusAsks
 from bridge.panel.folder import ShowFolder
 from bridge.panel.options import Options
 from bridge.panel.panel import Panel, files
@@ -35,6 +36,7 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
     tls = tls_context(*options.tls) if options.tls else None
     key = None if local else kept_key(options.state)
     panel = Panel(folder, options.bridge)
+    panel.answers.update(FocusAsks(panel).table)
     site = Site(
         host, port, files(), panel.page, what="The panel", holder="a panel that still runs",
         hosts=() if local else hosts, key=key, tls=tls, routes=panel.routes, say=say,
