@@ -25,6 +25,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("show", metavar="SHOW", help="the show folder")
     parser.add_argument("--dry-run", action="store_true", help="solve and tell, write nothing into the show folder")
     parser.add_argument("--json", action="store_true", help="one JSON document on standard output")
+    parser.add_argument(
+        "--maps", action="store_true", help="with --json: also maps of the predicted aim error, for a focus session"
+    )
     parser.add_argument("--report", metavar="FILE.html", help="also write a page to hand to the next crew")
     parser.add_argument(
         "--from",
@@ -39,14 +42,14 @@ def run(args: argparse.Namespace) -> int:
     os.environ.setdefault("OMP_NUM_THREADS", "1")  # small matrices: more threads only get in each other's way
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from bridge.show.damaged import kept_as, load_for_solve, set_aside
-    from bridge.solve.calibrate import calibrate
+    from bridge.solve.calibrate import calibrate_fit
     from bridge.solve.document import poses_document, solve_json
     from bridge.solve.optics import learned_optics
 
     show, damage = load_for_solve(Path(args.show))
     entries = _entries(show)
     earlier = _earlier(Path(args.earlier)) if args.earlier else _carried(show, entries)
-    calibration = calibrate(
+    calibration, fit = calibrate_fit(
         show.fixtures, show.stage, show.sightings, earlier, carry_only_where_needed=not args.earlier
     )
     calibration = replace(calibration, advice=(*calibration.advice, *_off_the_plot(show, calibration)))
@@ -70,7 +73,12 @@ def run(args: argparse.Namespace) -> int:
             set_aside(show.path, damaged)
         save_poses(show.path, {**document, "of": document_of(show, calibration.fixtures, now)})
     if args.json:
-        print(json.dumps({**solve_json(calibration), "warnings": list(show.warnings)}, indent=2, allow_nan=False))
+        answer = {**solve_json(calibration), "warnings": list(show.warnings)}
+        if args.maps:
+            from bridge.solve.focus_json import focus_json
+
+            answer |= focus_json(calibration, fit, show.stage)
+        print(json.dumps(answer, indent=None if args.maps else 2, allow_nan=False))
     else:
         _tell(show, calibration, written=not args.dry_run)
     return 0

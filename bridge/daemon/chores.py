@@ -7,13 +7,14 @@ from typing import Any
 
 from bridge.daemon import status
 from bridge.daemon.feed import Feed
+from bridge.daemon.feed_details import Details
 from bridge.daemon.focus import Focus
 from bridge.daemon.link import LinkWatch
 from bridge.daemon.logs import LOG, Throttle
 from bridge.daemon.memory import Memory
 from bridge.daemon.parts import Parts
 from bridge.door.door import Door
-from bridge.door.inbox import Inbox
+from bridge.door.inbox import Inbox, Refusal
 
 LINK_EVERY_S, TIDY_EVERY_S, HEIGHTS_EVERY_S = 1.0, 1.0, 0.25
 LEVELS = {"info": LOG.info, "warning": LOG.warning, "error": LOG.error}
@@ -22,10 +23,12 @@ LEVELS = {"info": LOG.info, "warning": LOG.warning, "error": LOG.error}
 class Chores:
     """One thing a frame, so that none makes the next one late; but the feed never takes the others' turn."""
 
-    def __init__(self, door: Door, inbox: Inbox, parts: Parts, feed: Feed, memory: Memory, focus: Focus) -> None:
-        self.refused = Throttle(LOG.warning)
+    def __init__(
+        self, door: Door, inbox: Inbox, parts: Parts, feed: Feed, details: Details, memory: Memory, focus: Focus
+    ) -> None:
+        self._refused = Throttle(LOG.warning)
         self._door, self._inbox, self._output, self._ears = door, inbox, parts.output, parts.ears
-        self._feed, self._memory, self._focus = feed, memory, focus
+        self._feed, self._details, self._memory, self._focus = feed, details, memory, focus
         self._news = {level: Throttle(say, named=False) for level, say in LEVELS.items()}
         self._link = LinkWatch(door.show.network.sacn.interface)
         self._next_tidy_s = self._next_link_s = self._next_heights_s = 0.0
@@ -37,6 +40,7 @@ class Chores:
         due = self._feed.due(now_s)
         if due:
             self._feed.tell(due, self._state(now_s), status.rows(self._door, now_s))
+        self._details.tell(due, now_s)
         if self._memory.keep(now_s):
             return
         if now_s >= self._next_link_s:
@@ -48,6 +52,13 @@ class Chores:
         elif now_s >= self._next_tidy_s:
             self._next_tidy_s = now_s + TIDY_EVERY_S
             self._tidy(now_s)
+
+    def refused(self, refusal: Refusal) -> None:
+        """To the log, the feed and the counts."""
+        said = f"{refusal.text} (from {refusal.sender})"
+        self._refused.count(refusal.reason, said, refusal.at_s, refusal.address)
+        self._details.refused[refusal.reason] += 1
+        self._feed.refused(refusal.host, refusal.address, refusal.reason, refusal.text, refusal.at_s)
 
     def tell_news(self, now_s: float) -> None:
         """To the log and the feed."""
@@ -65,7 +76,7 @@ class Chores:
         self._faults = faults
 
     def _tidy(self, now_s: float) -> None:
-        self.refused.flush(now_s)
+        self._refused.flush(now_s)
         self._focus.flush(now_s)
         for throttle in self._news.values():
             throttle.flush(now_s)
@@ -87,7 +98,7 @@ class Chores:
             len(transmission.universes),
             len(transmission.contest.refused),
             self._inbox.taken,
-            self.refused.total,
+            self._refused.total,
             output.errors,
             output.packets,
             self._door.lock.on,

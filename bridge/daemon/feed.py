@@ -7,6 +7,7 @@
 /feed/trim     kind name dx dy               fixture or truss; only what is trimmed
 /feed/refused  address reason text           to the host that sent it
 /feed/kept     part on_disk                  what was switched is on disk, or could not be written
+/feed/hand and others                         to those who subscribed to `all`: see feed_details.py
 /feed/notice   text     something a person should know; /feed/sighting, /feed/solve and others: see focus.py
 """
 
@@ -24,6 +25,7 @@ from bridge.errors import Refused
 from bridge.wire import osc
 
 FOR_S = 10.0
+ALL = "all"
 RATES_HZ = (0.1, 60.0)
 MAX_SUBSCRIBERS = 16
 REFUSED_AGAIN_S = 1.0
@@ -31,7 +33,8 @@ MOST_REFUSALS = 1000
 MAX_OCTETS = 1400
 """A datagram this long crosses any Ethernet whole."""
 
-Send = Callable[[bytes, tuple[str, int]], None]
+Address = tuple[str, int]
+Send = Callable[[bytes, Address], None]
 _THREE_FLOATS = struct.Struct(">fff")
 
 
@@ -40,6 +43,7 @@ class _Subscriber:
     period_s: float
     until_s: float
     next_s: float
+    all: bool = False
 
 
 class Feed:
@@ -47,12 +51,19 @@ class Feed:
 
     def __init__(self, send: Send) -> None:
         self._send = send
-        self._subscribers: dict[tuple[str, int], _Subscriber] = {}
+        self._subscribers: dict[Address, _Subscriber] = {}
         self._heads: dict[tuple[str, str], bytes] = {}
         self._refusals: dict[tuple[str, str, str], float] = {}
 
-    def subscribe(self, host: str, port: object, rate_hz: object, now_s: float) -> None:
-        """Feed this host and port for FOR_S from now; raises Refused outside the bounds."""
+    def subscribe(self, host: str, port: object, rate_hz: object, now_s: float, more: object = None) -> None:
+        """Feed this host and port for FOR_S from now; raises Refused outside the bounds.
+
+        `more` is "all" where the rows of feed_details.py are asked for as well.
+        """
+        if more not in (None, ALL):
+            raise Refused(
+                "range", f"/feed/subscribe: found {more!r:.40} after port and rate, expected {ALL}, or nothing"
+            )
         if isinstance(port, bool) or not isinstance(port, int | float) or port != int(port):
             raise Refused("range", f"/feed/subscribe: port {port!r}, expected a whole number 1 to 65535")
         if not 1 <= port <= 65535:
@@ -67,9 +78,9 @@ class Feed:
         if known is None and len(self._subscribers) >= MAX_SUBSCRIBERS:
             raise Refused("subscribers", f"/feed/subscribe: {MAX_SUBSCRIBERS} subscribers already, wait 10 s")
         next_s = min(known.next_s, now_s + 1.0 / rate_hz) if known else now_s
-        self._subscribers[address] = _Subscriber(1.0 / rate_hz, now_s + FOR_S, next_s)
+        self._subscribers[address] = _Subscriber(1.0 / rate_hz, now_s + FOR_S, next_s, more == ALL)
 
-    def due(self, now_s: float) -> list[tuple[str, int]]:
+    def due(self, now_s: float) -> list[Address]:
         """Who is to be told now; they are then due again one period later, never in a burst."""
         if not self._subscribers:
             return []
@@ -81,7 +92,7 @@ class Feed:
 
     def tell(
         self,
-        addresses: Iterable[tuple[str, int]],
+        addresses: Iterable[Address],
         bridge: tuple[Any, ...],
         rows: Rows,
     ) -> None:
@@ -91,6 +102,14 @@ class Feed:
         messages += [self._fixture(*fixture) for fixture in rows.fixtures]
         messages += [osc.encode("/feed/universe", *universe) for universe in rows.universes]
         messages += [osc.encode("/feed/trim", *trim) for trim in rows.trims]
+        self.send(messages, addresses)
+
+    def asking_all(self) -> list[Address]:
+        """Who asked for all rows."""
+        return [address for address, s in self._subscribers.items() if s.all]
+
+    def send(self, messages: Iterable[bytes], addresses: Iterable[Address]) -> None:
+        """Send these messages, in as few bundles as hold them."""
         datagrams = bundles(messages)
         for address in addresses:
             for datagram in datagrams:
@@ -98,8 +117,8 @@ class Feed:
 
     def event(self, address: str, *args: osc.Argument) -> None:
         """One message, at once, to everybody who subscribed; texts may come from anybody and are made printable."""
-        shown = [_shown(arg) if isinstance(arg, str) else arg for arg in args]
-        datagram = osc.encode_bundle([osc.encode(address, *shown)])
+        safe = [shown(arg) if isinstance(arg, str) else arg for arg in args]
+        datagram = osc.encode_bundle([osc.encode(address, *safe)])
         for subscriber in self._subscribers:
             self._send(datagram, subscriber)
 
@@ -112,7 +131,7 @@ class Feed:
         if len(self._refusals) >= MOST_REFUSALS:  # a flood of made-up addresses must not fill memory
             self._refusals.clear()
         self._refusals[key] = now_s
-        datagram = osc.encode_bundle([osc.encode("/feed/refused", _shown(address), reason, _shown(text))])
+        datagram = osc.encode_bundle([osc.encode("/feed/refused", shown(address), reason, shown(text))])
         for subscriber in told:
             self._send(datagram, subscriber)
 
@@ -135,7 +154,7 @@ def _target(name: str, x: float, y: float, z: float, inside: bool, age_s: float)
     return osc.encode("/feed/target", name, x, y, z, bool(inside), float(age_ms))
 
 
-def _shown(text: str) -> str:
+def shown(text: str) -> str:
     """Printable, and no longer than every reader of OSC takes."""
     return printable(text).encode()[: osc.MAX_STRING].decode(errors="ignore")
 

@@ -31,10 +31,13 @@ class Pacer:
         self._last_tick_s = -math.inf
         self._lead_s = 0.0
         self._fresh = False
+        self._observed_s = -math.inf
+        self.late_s = 0.0
 
-    def observe(self) -> None:
-        """Something arrived that may change the next frame."""
-        self._fresh = True
+    def observe(self, at_s: float = -math.inf) -> None:
+        """Something arrived, at this moment, that may change the next frame."""
+        if not self._fresh:
+            self._fresh, self._observed_s = True, at_s
 
     def set_rate(self, rate_hz: float) -> None:
         """Another rate from the next packet on."""
@@ -51,7 +54,8 @@ class Pacer:
         idle_s = max(self._last_tick_s + self.period_s, early_s)
         if self._last_tick_s <= self._last_sent_s:  # the last tick sent: both clocks are one
             return early_s
-        return min(idle_s, max(early_s, self._last_tick_s + MIN_GAP_S)) if self._fresh else idle_s
+        fresh_s = max(early_s, self._last_tick_s + MIN_GAP_S, self._observed_s)
+        return min(idle_s, fresh_s) if self._fresh else idle_s
 
     def wait(self, clock: Callable[[], float]) -> None:
         """Until `allowed_s`, asleep."""
@@ -68,8 +72,16 @@ class Pacer:
 
     def ticked(self, start_s: float, ready_s: float, sent_s: float | None) -> None:
         """A tick began at `start_s`, was computed at `ready_s`; its first data packet left at `sent_s` (None: none)."""
+        self.late_s = 0.0 if sent_s is None else self._late_s(start_s, sent_s)
         self._fresh = False
         self._last_tick_s = start_s
         self._lead_s = min(ready_s - start_s, self._lead_s * LEAD_RECOVERY + 1e-6, MOST_LEAD * self.period_s)
         if sent_s is not None:
             self._last_sent_s = sent_s
+
+    def _late_s(self, start_s: float, sent_s: float) -> float:
+        """How late a frame was that left: its packet while packets flow, the start of its tick after silence."""
+        if not math.isfinite(self._last_sent_s):
+            return 0.0
+        flowing = self._last_tick_s <= self._last_sent_s
+        return max(0.0, sent_s - self.allowed_s if flowing else start_s - self.due_s())

@@ -33,8 +33,8 @@ class Router:
         words, args = message.address.split("/")[1:], message.args
         match words:
             case ["feed", "subscribe"]:
-                port, rate = self._two(message.address, args)
-                self._feed.subscribe(message.host, port, rate, message.at_s)
+                port, rate, *more = self._subscription(message.address, args)
+                self._feed.subscribe(message.host, port, rate, message.at_s, *more)
             case ["reload"]:
                 count(args, "reload", 0)
                 self._reload(message.sender)
@@ -49,10 +49,12 @@ class Router:
                 self._focus.confirm_walk(self._mark(args), time.time())
 
     @staticmethod
-    def _two(address: str, args: Sequence[Any]) -> tuple[Any, Any]:
-        if len(args) != 2:
-            raise Refused("arguments", f"{address} with {len(args)} arguments, expected port rate_hz")
-        return args[0], args[1]
+    def _subscription(address: str, args: Sequence[Any]) -> Sequence[Any]:
+        if len(args) not in (2, 3):
+            raise Refused(
+                "arguments", f"{address} with {len(args)} arguments, expected port rate_hz, or port rate_hz all"
+            )
+        return args
 
     @staticmethod
     def _mark(args: Sequence[object]) -> str:

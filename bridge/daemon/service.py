@@ -15,8 +15,10 @@ from bridge.daemon.boot import moment
 from bridge.daemon.chores import Chores
 from bridge.daemon.endpoint import drain
 from bridge.daemon.feed import Feed
+from bridge.daemon.feed_details import Details
 from bridge.daemon.focus import Focus
 from bridge.daemon.freshest import Freshest
+from bridge.daemon.lateness import Lateness
 from bridge.daemon.logs import LOG, Throttle
 from bridge.daemon.loop import freeze_memory
 from bridge.daemon.memory import Memory
@@ -26,11 +28,12 @@ from bridge.daemon.recording import Recording
 from bridge.daemon.reloading import SIGNAL, Reloader
 from bridge.daemon.remembered import Remembered
 from bridge.daemon.router import Router
+from bridge.daemon.who_did import WhoDid
 from bridge.daemon.worker import Worker
 from bridge.door import poses
 from bridge.door.door import Door
 from bridge.door.events import Event, Message, NewPoses, NewShow, OthersHeard, Start, Stop, Unsent
-from bridge.door.inbox import Inbox, Refusal
+from bridge.door.inbox import Inbox
 from bridge.door.transmission import Out
 from bridge.errors import Refused
 from bridge.show.texts import texts
@@ -54,9 +57,11 @@ class Service:
         self._memory = Memory(parts.folder, door, self._worker, moment, self._kept)
         self._reloader = Reloader(door, self._loop.call, self._apply, self._feed.event, lambda: self._clock())
         router = Router(door, self._apply, self._feed, self._focus, self._reloader.request)
-        self._inbox = Inbox(door.show.network.osc.allow, router.handle, self._refused)
+        self._inbox = Inbox(door.show.network.osc.allow, router.handle, lambda refusal: self._chores.refused(refusal))
         self._faults = Throttle(LOG.error)
-        self._chores = Chores(door, self._inbox, parts, self._feed, self._memory, self._focus)
+        self._lateness, self._who = Lateness(), WhoDid()
+        details = Details(door, self._feed, self._lateness, self._who, self._busy)
+        self._chores = Chores(door, self._inbox, parts, self._feed, details, self._memory, self._focus)
         self._recording: Recording | None = None
         if parts.recorder is not None:
             self._recording = Recording(
@@ -115,6 +120,7 @@ class Service:
         """Read the show again, on the word of a signal."""
         with contextlib.suppress(Refused):  # it is being read
             self._reloader.request(SIGNAL)
+            self._who.obeyed("/reload", SIGNAL, self._clock())
 
     # What comes in
 
@@ -171,14 +177,13 @@ class Service:
 
     def _obeyed(self, message: Message) -> None:
         if not message.address.endswith("/alive"):  # a sign of life changes no frame
-            self._pacer.observe()
+            self._pacer.observe(message.at_s)
         self._memory.obeyed(message.address)
+        self._who.obeyed(message.address, message.sender, message.at_s)
 
-    def _refused(self, refusal: Refusal) -> None:
-        self._chores.refused.count(
-            refusal.reason, f"{refusal.text} (from {refusal.sender})", refusal.at_s, refusal.address
-        )
-        self._feed.refused(refusal.host, refusal.address, refusal.reason, refusal.text, refusal.at_s)
+    def _busy(self) -> tuple[bool, bool]:
+        """Whether a solve runs, and whether a capture is kept."""
+        return self._focus.solving, self._recording is not None
 
     # One frame
 
@@ -198,6 +203,7 @@ class Service:
         ready_s = self._clock()
         sent_s = self._send(out) if out.packets or out.discovery else None
         self._pacer.ticked(start_s, ready_s, sent_s)
+        self._lateness.note(self._pacer.late_s, start_s)
         if self._stopping and self._door.transmission.ended:
             self._loop.end()
         try:

@@ -10,6 +10,7 @@ import numpy as np
 from bridge.door.door import Door
 from bridge.follow.judging.states import WORDS
 from bridge.follow.where.place import TargetStatus
+from bridge.geometry.frames import Array
 
 FixtureRow = tuple[str, str, float, float, float]
 UniverseRow = tuple[int, str, str, int]
@@ -23,6 +24,16 @@ class Pointing(NamedTuple):
     tilt: float
     zoom: int | None
     focus: int | None
+
+
+class Hand(NamedTuple):
+    """Whose hand is on a target ("" for nobody's, or one that was lost), and what it has set: 0..1, m, m."""
+
+    target: str
+    sender: str
+    level: float
+    size: float
+    height: float
 
 
 class Rows(NamedTuple):
@@ -74,3 +85,38 @@ def pointing(door: Door, name: str) -> Pointing:
 
 def _raw(value: float) -> int | None:
     return None if np.isnan(value) else round(float(value))
+
+
+# What only those are told who ask for all (feed_details.py)
+
+
+def hands(door: Door, now_s: float) -> list[Hand]:
+    """One for each target."""
+    place = door.engine.place
+    columns = (ramps.at(now_s).tolist() for ramps in (place.level, place.size, place.height))
+    rows = zip(place.targets, *columns, strict=False)  # one more column: of the target that is nobody's
+    return [Hand(t.spec.name, "" if t.lost(now_s) else t.sender or "", *values) for t, *values in rows]
+
+
+def head_switches(door: Door, now_s: float) -> Array:
+    """(6, N): number of the target that each head follows, out, held, still, aimed by hand (0 or 1), its level."""
+    engine = door.engine
+    crew = engine.crew
+    return np.stack([crew.follows, *crew.switches, engine.lighting.levels.at(now_s)])
+
+
+def places(door: Door) -> dict[tuple[str, str], bool | float]:
+    """What can be switched or moved on the stage, by address of its row and name."""
+    engine = door.engine
+    judge, floors = engine.judge, engine.place.floors
+    rows: dict[tuple[str, str], bool | float] = {
+        ("/feed/area", name): prism.on for name, prism in engine.place.zones.more.items()
+    }
+    rows |= {("/feed/no-light", name): on for name, on in judge.state().items()}
+    return rows | {("/feed/floor", name): m for name, m in zip(floors.names, floors.heights, strict=True)}
+
+
+def stills(door: Door) -> dict[tuple[str, str], str]:
+    """Who made still what, by kind and name."""
+    by_kind = door.engine.crew.still.by_kind
+    return {(kind, name): ", ".join(who) for kind, owners in by_kind.items() for name, who in owners.items()}

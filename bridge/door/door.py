@@ -17,7 +17,7 @@ from bridge.door import events, poses
 from bridge.door.lock import Lock
 from bridge.door.news import News
 from bridge.door.transmission import NOTHING, Out, Phase, Transmission
-from bridge.door.words import LASTING, said
+from bridge.door.words import lasting_word, said
 from bridge.errors import Refused
 from bridge.follow.commands.table import Commands
 from bridge.follow.commands.values import switch
@@ -128,7 +128,7 @@ class Door:
             self.lock.on = switch(args, "lock")
         else:
             self._made.commands.handle(address, args, message.sender, now_s)
-        if address.rsplit("/", 1)[-1] in LASTING or address.split("/")[1] in LASTING:
+        if lasting_word(address):
             self.news.tell("info", said(message), said(message))
 
     def _arm(self, on: bool) -> None:

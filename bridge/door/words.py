@@ -10,6 +10,12 @@ LASTING = frozenset(
 """First or last words of the addresses whose effect stays until somebody undoes it."""
 
 
+def lasting_word(address: str) -> str:
+    """Which of LASTING an address is about, "" for none: `/area/out` is about an area, `/fixture/area/out` is not."""
+    words = address.split("/")[1:]
+    return next((word for word in (words[0], words[-1]) if word in LASTING), "")
+
+
 def said(message: Message) -> str:
     """`/fixture/foh-1/out 1, by 10.0.0.7`."""
     args = " ".join(f"{arg:g}" if isinstance(arg, float) else str(arg) for arg in message.args)

@@ -105,6 +105,7 @@ class Stage:
     `sighted_by`: pool | axis | unknown, what the hands centre on a mark. `accept`: metres, the largest predicted aim
     error (95 %, worst place) of a trusted pose. `stay_within`: metres beyond the area in which heads that stay go on.
     `evenness_least`: what evenness leaves of any head's light. `at_most_lux`: what all heads of a target give together.
+    `seat`: where the operator's eyes are, for the panel's seat view.
     """
 
     polygon: PerformancePolygon
@@ -124,3 +125,4 @@ class Stage:
     stay_within: float = 5.0
     evenness_least: float = 0.5
     at_most_lux: float | None = None
+    seat: Point3 | None = None

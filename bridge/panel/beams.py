@@ -41,8 +41,15 @@ class Beams:
         best = np.where(self._rig.has_pose & (best < FARTHEST_M), best, np.nan)
         return np.asarray(start + best[:, None] * direction)
 
+    def at_height(self, pan_deg: Array, tilt_deg: Array, heights_m: Array) -> Array:
+        """Points (N, 3) m where each axis passes a height of its own (N,); NaN where that is nowhere near."""
+        start, direction = self._rig.heads.beam(np.radians(pan_deg), np.radians(tilt_deg))
+        along = self._reach(start, direction, heights_m)
+        along = np.where(self._rig.has_pose & (along < FARTHEST_M), along, np.nan)
+        return np.asarray(start + along[:, None] * direction)
+
     @staticmethod
-    def _reach(start: Array, direction: Array, height_m: float) -> Array:
+    def _reach(start: Array, direction: Array, height_m: Array | float) -> Array:
         """How far rays go until they reach a level, (N,) m; far away where they never do."""
         with np.errstate(divide="ignore", invalid="ignore"):
             along = (height_m - start[:, 2]) / direction[:, 2]

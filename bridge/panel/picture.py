@@ -14,6 +14,7 @@ from bridge.show.model import Show
 
 NOBODY = ("", False, False, False, False, 1.0)
 UNKNOWN = ("", 0.0, 0.0, 0.0)
+NOWHERE = (0.0, 0.0, 0.0, False, -1.0)
 
 
 class Picture:
@@ -53,15 +54,17 @@ class Picture:
         told = [rows.heads.get(name, UNKNOWN) for name in self._heads]
         angles = np.array([row[1:3] for row in told], dtype=np.float64).reshape(-1, 2)
         hits = self._beams.land(angles[:, 0], angles[:, 1], rows.floors).tolist()
+        crew = [rows.crew.get(name, NOBODY) for name in self._heads]
+        heights = np.array([rows.targets.get(who[0], NOWHERE)[2] for who in crew], dtype=np.float64)
+        passes = self._beams.at_height(angles[:, 0], angles[:, 1], heights).tolist()
         return [
-            _head(row, hit, rows.crew.get(name, NOBODY), rows)
-            for name, row, hit in zip(self._heads, told, hits, strict=True)
+            {**_head(row, who, rows), "hit": _place(hit, row), "over": _place(over, row)}
+            for row, who, hit, over in zip(told, crew, hits, passes, strict=True)
         ]
 
 
 def _head(
     row: tuple[str, float, float, float],
-    hit: list[float],
     crew: tuple[str, bool, bool, bool, bool, float],
     rows: Rows,
 ) -> dict[str, Any]:
@@ -73,7 +76,6 @@ def _head(
         "level": round(level, 3),
         "pan": round(pan, 3),
         "tilt": round(tilt, 3),
-        "hit": [round(v, 3) for v in hit] if state and math.isfinite(hit[0]) else None,
         "pool": None if size is None else round(size / 2, 3),
         "target": target,
         "out": out,
@@ -84,8 +86,13 @@ def _head(
     }
 
 
+def _place(point: list[float], row: tuple[str, float, float, float]) -> list[float] | None:
+    """A point of a head that the bridge has told of."""
+    return [round(v, 3) for v in point] if row[0] and math.isfinite(point[0]) else None
+
+
 def _target(name: str, rows: Rows) -> dict[str, Any]:
-    x, y, z, inside, age_ms = rows.targets.get(name, (0.0, 0.0, 0.0, False, -1.0))
+    x, y, z, inside, age_ms = rows.targets.get(name, NOWHERE)
     hand, level, size, height = rows.hands.get(name, ("", 1.0, 0.0, 0.0))
     return {
         "name": name,

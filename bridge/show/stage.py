@@ -65,6 +65,7 @@ def read_stage(node: Node) -> Stage:
         sighted_by=top.optional("sighted_by", choice(*SIGHTED_BY), "unknown"),
         accept=top.optional("accept", _sigma, 0.3),
         stay_within=top.optional("stay_within", length(0), 5.0),
+        seat=top.optional("seat", point3, None),
     )
     if stage.datum is not None and top.good("datum", "marks"):
         _check_datum(top, stage.datum, marks)

@@ -18,7 +18,7 @@ from bridge.show.scalars import Scalar, resolve
 MOST_DEPTH = 40
 MOST_VALUES = 1_000_000  # keys and values of one file: a show of 4,096 heads has less than half of them
 MOST_ALIASED = 50_000  # nodes that aliases may repeat in one file
-_LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _UNPRINTABLE = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _STRING_TAG = "tag:yaml.org,2002:str"
 _PLAIN_WORDS = {
@@ -84,7 +84,7 @@ def parse(text: str) -> tuple[Node, list[Problem]]:
         raise Bad([Problem(line, f"found the character {found[0]!r}, allowed is printable text")])
     builder = _Builder()
     try:
-        for event in yaml.parse(text, Loader=_LOADER):
+        for event in yaml.parse(text, Loader=LOADER):
             builder.take(event)
     except yaml.MarkedYAMLError as error:
         raise Bad([_syntax(error)]) from None

@@ -15,7 +15,7 @@ from bridge.rig.fixture import Fixture, Mechanics
 from bridge.solve.advice import advise, first_marks_advice
 from bridge.solve.arrays import Array, Mask, Rows
 from bridge.solve.carry import CarriedPose, CarriedTruss, carried_trusses, other_unit
-from bridge.solve.case import Case, build_case
+from bridge.solve.case import build_case
 from bridge.solve.fit import Fit, fit_case
 from bridge.solve.judge import residuals_on_floor, rests_on
 from bridge.solve.levels import with_wider_levels, without_levels
@@ -45,8 +45,21 @@ def calibrate(
     earlier: Mapping[str, CarriedPose] | None = None,
     carry_only_where_needed: bool = False,
 ) -> Calibration:
-    """Solve a rig. `earlier` are poses from which trusses that kept their shape may be carried over, all of them or
-    only those with a head that its own sightings cannot solve and with another that they place somewhere else.
+    """The answer of `calibrate_fit` alone."""
+    return calibrate_fit(fixtures, stage, measured, earlier, carry_only_where_needed)[0]
+
+
+def calibrate_fit(
+    fixtures: Sequence[Fixture],
+    stage: Stage,
+    measured: Sequence[Sighting],
+    earlier: Mapping[str, CarriedPose] | None = None,
+    carry_only_where_needed: bool = False,
+) -> tuple[Calibration, Fit]:
+    """Solve a rig; the answer, and the fit that it was read from.
+
+    `earlier` are poses from which trusses that kept their shape may be carried over, all of them or only those with a
+    head that its own sightings cannot solve and with another that they place somewhere else.
 
     Raises ShowError on bad sightings and UnsolvableError where no fixture can be solved, each with what would help.
     """
@@ -55,8 +68,7 @@ def calibrate(
     earlier = earlier or {}
     fit, suspects, learned = _learned(_fitted(fixtures, stage, measured, earlier, carry_only_where_needed), stage)
     learned = replace(learned, exchanged=_exchanged(fixtures, earlier))
-    points, faces = performance_points(stage), _faces(fit.case)
-    pairs = _face_pairs(faces, fit.case.heads.terms_on)
+    points, faces, pairs = performance_points(stage), fit.case.faces, fit.case.face_pairs()
     error, centring = _predicted(fit, points, pairs)
     useful = fit.solved & (error.rms < USELESS)
     good = useful | fit.solved & np.isin(np.arange(len(useful)), list(fit.slipped))  # else an older pose would stay
@@ -81,7 +93,8 @@ def calibrate(
     advice, notes = advise(fit, stage, solved, unsolved, suspects, proposals, learned)
     marks = {n: point3(fit.points[i]) for i, n in enumerate(fit.case.marks)}
     sigma = {n: float(min(fit.mark_sigma[i], 1e3)) for i, n in enumerate(fit.case.marks)}
-    return Calibration(solved, unsolved, marks, sigma, tuple(suspects), proposals, advice, points, notes)
+    answer = Calibration(solved, unsolved, marks, sigma, tuple(suspects), proposals, advice, points, notes)
+    return answer, fit
 
 
 def _fitted(
@@ -171,16 +184,6 @@ def truss_moved(truss: CarriedTruss, fit: Fit, earlier: Mapping[str, CarriedPose
     shift = np.linalg.norm(fit.poses.p[own] - old, axis=1)
     sigma = np.sqrt(np.trace(fit.cov[own][:, :3, :3], axis1=1, axis2=2))
     return bool(np.median(shift / np.maximum(sigma, MOVED_M / MOVED_SIGMAS)) > MOVED_SIGMAS)
-
-
-def _faces(case: Case) -> list[tuple[int, ...]]:
-    return [tuple(sorted({s.face for s in row})) or (1,) for row in case.sightings]
-
-
-def _face_pairs(faces: Sequence[tuple[int, ...]], terms_on: Mask) -> Rows:
-    """Face of each prediction (F, K): the sighted one, and both in turn where any head has both."""
-    pairs = np.array([(f[0], f[-1]) for f in faces], dtype=int).reshape(-1, 2)
-    return pairs if np.any(terms_on) else pairs[:, :1]
 
 
 def _solved(fit: Fit, row: int, error: AimError, faces: tuple[int, ...], worth: Mask) -> SolvedFixture:

@@ -70,6 +70,16 @@ class Case:
         sight = replace(self.heads.sight, reach=np.clip(far, 1.0, FARTHEST))
         return replace(self, heads=replace(self.heads, sight=sight))
 
+    @property
+    def faces(self) -> list[tuple[int, ...]]:
+        """The faces that each fixture was sighted on, 1 where it was not."""
+        return [tuple(sorted({s.face for s in row})) or (1,) for row in self.sightings]
+
+    def face_pairs(self) -> Rows:
+        """Face of each prediction (F, K): the sighted one, and both in turn where any head has both."""
+        pairs = np.array([(f[0], f[-1]) for f in self.faces], dtype=int).reshape(-1, 2)
+        return pairs if np.any(self.heads.terms_on) else pairs[:, :1]
+
     def distinct_marks(self) -> Rows:
         """How many different marks each fixture sighted (F,)."""
         return np.array([len({s.mark for s in row}) for row in self.sightings], dtype=int)

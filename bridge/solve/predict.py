@@ -14,6 +14,8 @@ from bridge.geometry.frames import pan_tilt_of
 from bridge.solve.arrays import Array, Mask, Rows
 from bridge.solve.heads import HeadBatch, PoseBatch, sightings
 
+BISECTIONS = 10  # then the secant is right to 1e-5 of the length where points differ by ten times, 1e-3 by a hundred
+
 
 @dataclass(frozen=True)
 class AimError:
@@ -58,10 +60,7 @@ def aim_error(
 ) -> AimError:
     """Predicted aim error of each head for its covariance (F, D, D) when driven on `faces` (F, K) in turn, by motors
     that stand within sigma `driven` (F, 2) rad, of pan and of tilt, of where they are sent (default: exactly there)."""
-    J = np.concatenate([sensitivity(poses, points, terms_on, face) for face in faces.T], axis=1)
-    spread = J @ cov[:, None, : J.shape[3], : J.shape[3]] @ J.swapaxes(2, 3)
-    if driven is not None:
-        spread = spread + np.tile(_of_motors(poses, points, driven), (1, faces.shape[1], 1, 1))
+    spread = miss(poses, cov, points, faces, terms_on, driven)
     both = np.maximum(np.trace(spread, axis1=2, axis2=3), 0.0)
     power = np.mean(both.reshape(len(both), faces.shape[1], len(points)), axis=1)
     rms = np.sqrt(np.mean(power, axis=1))
@@ -72,7 +71,29 @@ def aim_error(
     return AimError(rms, _p95(spread), points[worst], worst_rms, _p95(at_worst), np.sqrt(power), points)
 
 
-def _of_motors(poses: PoseBatch, points: Array, driven: Array) -> Array:
+def miss(
+    poses: PoseBatch, cov: Array, points: Array, faces: Rows, terms_on: Mask, driven: Array | None = None
+) -> Array:
+    """Covariance (F, K * P, 3, 3) of the miss, m^2, fixture frame, at the points on the first face, then on the second;
+    arguments as of `aim_error`."""
+    J = np.concatenate([sensitivity(poses, points, terms_on, face) for face in faces.T], axis=1)
+    spread = J @ cov[:, None, : J.shape[3], : J.shape[3]] @ J.swapaxes(2, 3)
+    if driven is None:
+        return spread
+    return np.asarray(spread + np.tile(of_motors(poses, points, driven), (1, faces.shape[1], 1, 1)))
+
+
+def p95_by_place(spread: Array, faces: int, heights: int) -> Array:
+    """95 % quantile (F, P) of the miss at each of P places, at that of its heights at which it is larger, over all
+    faces; `spread` (F, faces * heights * P, 3, 3) m^2, the places of one height and face together."""
+    each = spread.reshape(len(spread), faces, heights, -1, 3, 3)
+    power = np.mean(np.trace(each, axis1=-2, axis2=-1), axis=1)
+    worse = np.argmax(power, axis=1)[:, None, None, :, None, None]
+    at_worse = np.take_along_axis(each, worse, axis=2)[:, :, 0].swapaxes(1, 2)
+    return _p95(at_worse.reshape(-1, faces, 3, 3)).reshape(len(spread), -1)
+
+
+def of_motors(poses: PoseBatch, points: Array, driven: Array) -> Array:
     """Covariance (F, P, 3, 3) of the miss, m^2, fixture frame, that steps and play of the motors make; on both faces
     the same."""
     q = (points[None] - poses.p[:, None]) @ poses.R
@@ -85,15 +106,26 @@ def _of_motors(poses: PoseBatch, points: Array, driven: Array) -> Array:
 
 def _p95(spread: Array) -> Array:
     """95 % quantile (F,) of the length of normal vectors, pooled over points: gamma fitted to the first two moments of
-    each squared length (Satterthwaite), then bisection."""
-    from scipy.special import gammainc
+    each squared length (Satterthwaite). That of a pool lies between those of its points: bisection, then a secant."""
+    from scipy.special import gammainc, gammaincinv
 
     first = np.maximum(np.trace(spread, axis1=2, axis2=3), 1e-18)
     second = np.maximum(np.einsum("fpij,fpji->fp", spread, spread), 1e-36)
     shape, scale = first**2 / (2 * second), 2 * second / first
-    low, high = np.zeros(len(first)), 20 * np.max(first, axis=1)
-    for _ in range(40):
+    own = scale * gammaincinv(shape, 0.95)
+    low, high = np.min(own, axis=1), np.max(own, axis=1)
+    if own.shape[1] == 1:
+        return np.asarray(np.sqrt(high))
+
+    def beyond(length2: Array) -> Array:
+        return np.asarray(np.mean(gammainc(shape, length2[:, None] / scale), axis=1) - 0.95)
+
+    at_low, at_high = beyond(low), beyond(high)
+    for _ in range(BISECTIONS):
         middle = (low + high) / 2
-        below = np.mean(gammainc(shape, middle[:, None] / scale), axis=1) < 0.95
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    return np.asarray(np.sqrt(high))
+        value = beyond(middle)
+        under = value < 0
+        low, at_low = np.where(under, middle, low), np.where(under, value, at_low)
+        high, at_high = np.where(under, high, middle), np.where(under, at_high, value)
+    share = np.clip(-at_low / np.maximum(at_high - at_low, 1e-15), 0, 1)
+    return np.asarray(np.sqrt(low + share * (high - low)))

@@ -142,13 +142,12 @@ class Guard:
     def _ours(self, request: web.Request) -> frozenset[str]:
         """The names given, and the address that this very connection came to: nobody else has that one."""
         local = request.transport.get_extra_info("sockname") if request.transport is not None else None
-        return self._hosts | {plain_address(local[0])} if local and self._hosts else self._hosts
+        return self._hosts | {plain_address(local[0])} if local else self._hosts
 
     def _host_is_ours(self, request: web.Request) -> bool:
         name = host_name(request.headers.get("Host"), self._port, self._tls)
         return name is not None and (is_loopback(name) or name in self._ours(request))
 
     def _origin_is_ours(self, request: web.Request) -> bool:
-        """Of our own page, and of the one that the request itself calls by name."""
         origin = request.headers.get("Origin")
         return origin_allowed(origin, self._port, self._ours(request), self._tls)

@@ -38,11 +38,11 @@ class Key:
 
     def opens(self, typed: str) -> bool:
         """Whether this is the key; capitals, spaces and hyphens do not matter. In constant time."""
-        return hmac.compare_digest(_bare(typed).encode(), self._plain.encode())
+        return hmac.compare_digest(_bare(typed).encode(errors="replace"), self._plain.encode())
 
     def knows(self, cookie: str | None) -> bool:
         """Whether this is the cookie. In constant time."""
-        return hmac.compare_digest((cookie or "").encode(), self.cookie.encode())
+        return hmac.compare_digest((cookie or "").encode(errors="replace"), self.cookie.encode())
 
 
 def made_key() -> Key:

@@ -22,6 +22,8 @@ class Limits:
     connections_unread: int = 128  # connections that have not sent a whole head yet
     head_s: float = 10.0  # for a head to arrive, or a TLS handshake
     body_s: float = 10.0
+    answer_s: float = 30.0  # for an answer to be read, once it is on its way
+    connections_idle: int = 128  # connections that were answered and are still open
     idle_s: float = 5.0  # a connection kept open between two requests
 
 

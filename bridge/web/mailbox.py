@@ -35,7 +35,7 @@ class Client:
         limits: Limits | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        """`peer`: the address of its host. `ws` is prepared. The task that sends starts here."""
+        """`peer`: the address of its host. `ws` is prepared, without autoping. The task that sends starts here."""
         limits = limits or Limits()
         self.peer = peer
         self.skipped = 0  # frames that were replaced by newer ones
@@ -87,6 +87,11 @@ class Client:
             if not self._rate.take(self._clock()):
                 self.end(POLICY, "this page says too much: too many messages a second")
                 return
+            if message.type is WSMsgType.PONG:
+                continue
+            if message.type is WSMsgType.PING:  # answered here and not by aiohttp, so that a flood of them is counted
+                await self._ws.pong(message.data)
+                continue
             if message.type is not WSMsgType.TEXT:
                 self.end(WRONG_KIND, "only texts are understood")
                 return

@@ -5,12 +5,12 @@ from __future__ import annotations
 import asyncio
 import logging
 import ssl
-from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Collection, Sequence
 from typing import Any
 
 from aiohttp import web
 
+from bridge.web.connections import Connections
 from bridge.web.files import Files, server_of
 from bridge.web.guard import Guard, Handler
 from bridge.web.hosts import peer_of
@@ -56,7 +56,7 @@ class Site:
         self._routes, self._limits, self._say = routes, limits or Limits(), say
         self._runner: web.AppRunner | None = None
         self._server: asyncio.Server | None = None
-        self._unread: OrderedDict[object, asyncio.TimerHandle] = OrderedDict()
+        self._connections: Connections | None = None
 
     @property
     def port(self) -> int:
@@ -75,8 +75,10 @@ class Site:
             max_field_size=HEAD_LINE_BYTES, max_headers=HEAD_LINES,
         )  # fmt: skip
         await self._runner.setup()
+        assert self._runner.server is not None
+        self._connections = Connections(self._runner.server, self._limits)
         self._server = await asyncio.get_running_loop().create_server(
-            self._connection,
+            self._connections.make,
             sock=listener,
             ssl=self._tls,
             ssl_handshake_timeout=self._limits.head_s if secure else None,
@@ -92,20 +94,31 @@ class Site:
         if self._runner is not None:
             await self._runner.cleanup()
             self._runner = None
-        while self._unread:
-            self._unread.popitem()[1].cancel()
+        if self._connections is not None:
+            self._connections.forget()
 
     def _application(self, guard: Guard) -> web.Application:
-        app = web.Application(middlewares=[self._has_read, guard.middleware], client_max_size=self._limits.body_bytes)
+        app = web.Application(middlewares=[self._timed, guard.middleware], client_max_size=self._limits.body_bytes)
         app.router.add_get("/stream", self._stream)
         for method, path, handler in self._routes:
             app.router.add_route(method, path, handler)
         app.router.add_get("/{name:.*}", server_of(self._files))
         return app
 
+    @property
+    def _timed(self) -> Any:
+        @web.middleware
+        async def whole(request: web.Request, handler: Handler) -> web.StreamResponse:
+            assert self._connections is not None
+            return await self._connections.around(request, handler)
+
+        return whole
+
     async def _stream(self, request: web.Request) -> web.StreamResponse:
         assert self.guard is not None
-        ws = web.WebSocketResponse(heartbeat=HEARTBEAT_S, max_msg_size=self._limits.message_bytes, compress=False)
+        ws = web.WebSocketResponse(
+            heartbeat=HEARTBEAT_S, max_msg_size=self._limits.message_bytes, compress=False, autoping=False
+        )
         if not ws.can_prepare(request):
             raise web.HTTPBadRequest(text="This address is a websocket; open / for the page.")
         with self.guard.socket(request):
@@ -118,38 +131,3 @@ class Site:
                 self.clients.discard(client)
                 await client.close()
         return ws
-
-    # aiohttp waits without end for the first head of a connection. Here one has a time for it, and of those that have
-    # sent none yet only so many are kept, the newest: whoever opens a page sends its head at once.
-    def _connection(self) -> asyncio.BaseProtocol:
-        assert self._runner is not None
-        assert self._runner.server is not None
-        protocol = self._runner.server()
-        if len(self._unread) >= self._limits.connections_unread:
-            oldest, timer = self._unread.popitem(last=False)
-            timer.cancel()
-            _drop(oldest)
-        loop = asyncio.get_running_loop()
-        self._unread[protocol] = loop.call_later(self._limits.head_s, self._too_slow, protocol)
-        return protocol
-
-    def _too_slow(self, protocol: object) -> None:
-        self._unread.pop(protocol, None)
-        _drop(protocol)
-
-    @property
-    def _has_read(self) -> Any:
-        @web.middleware
-        async def whole(request: web.Request, handler: Handler) -> web.StreamResponse:
-            timer = self._unread.pop(request.protocol, None)
-            if timer is not None:
-                timer.cancel()
-            return await handler(request)
-
-        return whole
-
-
-def _drop(protocol: object) -> None:
-    transport = getattr(protocol, "transport", None)
-    if isinstance(transport, asyncio.Transport):
-        transport.abort()

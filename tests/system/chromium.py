@@ -3,16 +3,16 @@
     async with chromium() as browser:
         page = await browser.open(url, width=1280, height=800)
         assert await page.evaluate("document.title") == "..."
+        await page.click_named("button", "Record")
 
 Every request that a page makes is kept in `page.requests`, its console errors and exceptions in `page.errors`.
-Protocol: https://chromedevtools.github.io/devtools-protocol/ (domains Page, Runtime, Input, Network, Emulation).
+Protocol: https://chromedevtools.github.io/devtools-protocol/ (Page, Target, Emulation; others in chromium_*.py).
 """
 
 from __future__ import annotations
 
 import asyncio
 import base64
-import itertools
 import os
 import shutil
 import signal
@@ -20,11 +20,15 @@ import tempfile
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager, suppress
 from pathlib import Path
-from typing import Any
 
 import aiohttp
 import cv2
 import numpy as np
+
+from tests.system import chromium_network, chromium_pad
+from tests.system.chromium_named import Named
+from tests.system.chromium_network import Network
+from tests.system.chromium_session import Session
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = (
@@ -34,56 +38,19 @@ FLAGS = (
     "--disable-quic",
     "--no-first-run",
     "--disable-background-networking",
+    "--disable-background-timer-throttling",  # several pages at once, each as lively as the one in front
+    "--disable-backgrounding-occluded-windows",
+    "--disable-renderer-backgrounding",
     "--disable-component-update",
     "--disable-sync",
     "--hide-scrollbars",
     "--remote-debugging-port=0",
 )
 START_S = 30.0
-ANSWER_S = 20.0
 
 
-class Page:
-    """One tab. Coordinates are CSS pixels from the top left of the page."""
-
-    def __init__(self, ws: aiohttp.ClientWebSocketResponse) -> None:
-        self._ws = ws
-        self._ids = itertools.count(1)
-        self._waiting: dict[int, asyncio.Future[dict[str, Any]]] = {}
-        self.requests: list[str] = []
-        self.responses: list[dict[str, Any]] = []
-        self.errors: list[str] = []
-        self._reader = asyncio.create_task(self._read())
-
-    async def call(self, method: str, **params: Any) -> dict[str, Any]:
-        """One command of the protocol; raises RuntimeError with the browser's words when it fails."""
-        number = next(self._ids)
-        self._waiting[number] = asyncio.get_running_loop().create_future()
-        await self._ws.send_json({"id": number, "method": method, "params": params})
-        try:
-            answer = await asyncio.wait_for(self._waiting[number], ANSWER_S)
-        finally:
-            del self._waiting[number]
-        if "error" in answer:
-            raise RuntimeError(f"{method}: {answer['error'].get('message')}")
-        return dict(answer["result"])
-
-    async def evaluate(self, expression: str) -> Any:
-        """The value of a JavaScript expression; promises are awaited, exceptions raised."""
-        result = await self.call("Runtime.evaluate", expression=expression, returnByValue=True, awaitPromise=True)
-        if "exceptionDetails" in result:
-            details = result["exceptionDetails"]
-            raise RuntimeError(str(details.get("exception", {}).get("description", details["text"])))
-        return result["result"].get("value")
-
-    async def until(self, expression: str, within_s: float = 10.0) -> Any:
-        """Wait until the expression is true; AssertionError with the expression and what is shown otherwise."""
-        deadline = asyncio.get_running_loop().time() + within_s
-        while not (value := await self.evaluate(expression)):
-            if asyncio.get_running_loop().time() > deadline:
-                raise AssertionError(f"not true within {within_s} s: {expression}; errors {self.errors}")
-            await asyncio.sleep(0.05)
-        return value
+class Page(Named, Network):
+    """One tab: hands, controls by name, network. Coordinates are CSS pixels from the top left of the page."""
 
     async def screenshot(self, path: str | Path | None = None) -> np.ndarray:
         """The page as it is seen, an array (height, width, 3) of 0..255, red first; also a PNG file at `path`."""
@@ -93,50 +60,6 @@ class Page:
         image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
         return np.ascontiguousarray(image[:, :, ::-1])
 
-    async def box(self, selector: str) -> tuple[int, int, int, int]:
-        """Left, top, right and bottom of an element."""
-        found = await self.evaluate(
-            f"(() => {{ const b = document.querySelector({selector!r}).getBoundingClientRect();"
-            " return [b.left, b.top, b.right, b.bottom]; })()"
-        )
-        left, top, right, bottom = (round(value) for value in found)
-        return left, top, right, bottom
-
-    async def click(self, selector: str) -> None:
-        """Press and release the mouse in the middle of an element."""
-        left, top, right, bottom = await self.box(selector)
-        at = {"x": (left + right) / 2, "y": (top + bottom) / 2, "button": "left", "clickCount": 1}
-        await self.call("Input.dispatchMouseEvent", type="mousePressed", **at)
-        await self.call("Input.dispatchMouseEvent", type="mouseReleased", **at)
-
-    async def drag(self, start: tuple[float, float], end: tuple[float, float], steps: int = 6) -> None:
-        """Drag with the left mouse button."""
-        held = {"button": "left", "buttons": 1, "clickCount": 1}
-        await self.call("Input.dispatchMouseEvent", type="mousePressed", x=start[0], y=start[1], **held)
-        for x, y in _between(start, end, steps):
-            await self.call("Input.dispatchMouseEvent", type="mouseMoved", x=x, y=y, button="left", buttons=1)
-        await self.call("Input.dispatchMouseEvent", type="mouseReleased", x=end[0], y=end[1], **held)
-
-    async def touch(self, *fingers: tuple[tuple[float, float], tuple[float, float]], steps: int = 6) -> None:
-        """Fingers that go down together, each from a start to an end, and up again."""
-        paths = [_between(start, end, steps) for start, end in fingers]
-        await self._fingers("touchStart", [start for start, _ in fingers])
-        for points in zip(*paths, strict=True):
-            await self._fingers("touchMove", list(points))
-        await self._fingers("touchEnd", [])
-
-    async def _fingers(self, kind: str, points: list[tuple[float, float]]) -> None:
-        touches = [{"x": x, "y": y, "id": i} for i, (x, y) in enumerate(points)]
-        await self.call("Input.dispatchTouchEvent", type=kind, touchPoints=touches)
-
-    async def key(self, key: str) -> None:
-        """Press and release a key by its name (`ArrowLeft`, `1`, `Tab`)."""
-        text = {"text": key} if len(key) == 1 else {}
-        codes = {"Tab": 9, "Enter": 13, " ": 32}
-        code = {"windowsVirtualKeyCode": codes[key]} if key in codes else {}
-        await self.call("Input.dispatchKeyEvent", type="keyDown", key=key, **text, **code)
-        await self.call("Input.dispatchKeyEvent", type="keyUp", key=key, **code)
-
     async def resize(self, width: int, height: int, touch: bool = False) -> None:
         """Give the page a size, and fingers where `touch`."""
         await self.call(
@@ -144,59 +67,64 @@ class Page:
         )
         await self.call("Emulation.setTouchEmulationEnabled", enabled=touch, maxTouchPoints=5)
 
-    async def close(self) -> None:
-        self._reader.cancel()
-        with suppress(asyncio.CancelledError):
-            await self._reader
-        await self._ws.close()
-
-    async def _read(self) -> None:
-        async for message in self._ws:
-            event = message.json()
-            if "id" in event:
-                if (waiting := self._waiting.get(event["id"])) is not None and not waiting.done():
-                    waiting.set_result(event)
-            else:
-                self._note(event["method"], event["params"])
-
-    def _note(self, method: str, params: dict[str, Any]) -> None:
-        if method == "Network.requestWillBeSent":
-            self.requests.append(params["request"]["url"])
-        elif method == "Network.webSocketCreated":
-            self.requests.append(params["url"])
-        elif method == "Network.responseReceived":
-            self.responses.append(params["response"])
-        elif method == "Runtime.exceptionThrown":
-            details = params["exceptionDetails"]
-            self.errors.append(str(details.get("exception", {}).get("description", details["text"])))
-        elif method == "Log.entryAdded" and params["entry"]["level"] == "error":
-            self.errors.append(f"{params['entry']['text']} {params['entry'].get('url', '')}")
+    async def go(self, url: str) -> None:
+        """Navigate; returns once the load event of that page has passed."""
+        await self.evaluate("window.leftBehind = true")
+        await self.call("Page.navigate", url=url)
+        await self.until(
+            "!window.leftBehind && document.readyState === 'complete' && location.href.startsWith("
+            + repr(url[:20])
+            + ")"
+        )
 
 
 class Browser:
-    """A running Chromium."""
+    """A running Chromium. Pages of different contexts are different people: each has its own storage and cookies."""
 
-    def __init__(self, http: aiohttp.ClientSession, port: int) -> None:
-        self._http, self._port = http, port
+    def __init__(self, http: aiohttp.ClientSession, port: int, session: Session) -> None:
+        self._http, self._port, self._session = http, port, session
         self._pages: list[Page] = []
 
-    async def open(self, url: str, width: int = 1280, height: int = 800, touch: bool = False) -> Page:
-        """A new tab of that size at `url`; returns once the page's load event has passed."""
-        async with self._http.put(f"http://127.0.0.1:{self._port}/json/new?about:blank") as answer:
-            target = await answer.json(content_type=None)
-        ws = await self._http.ws_connect(target["webSocketDebuggerUrl"], max_msg_size=0)
-        page = Page(ws)
+    async def context(self) -> str:
+        """A person of their own, for `open(context=...)`."""
+        return str((await self._session.call("Target.createBrowserContext"))["browserContextId"])
+
+    async def open(
+        self,
+        url: str,
+        width: int = 1280,
+        height: int = 800,
+        touch: bool = False,
+        context: str | None = None,
+        pad: bool = False,
+    ) -> Page:
+        """A new window of that size at `url`; returns once its load event has passed. `pad`: see chromium_pad."""
+        whose = {} if context is None else {"browserContextId": context}
+        made = await self._session.call("Target.createTarget", url="about:blank", newWindow=True, **whose)
+        address = f"ws://127.0.0.1:{self._port}/devtools/page/{made['targetId']}"
+        page = Page(await self._http.ws_connect(address, max_msg_size=0))
         self._pages.append(page)
         for domain in ("Page", "Runtime", "Network", "Log"):
             await page.call(f"{domain}.enable")
+        await page.call("Emulation.setFocusEmulationEnabled", enabled=True)
         await page.resize(width, height, touch)
-        await page.call("Page.navigate", url=url)
-        await page.until(f"document.readyState === 'complete' && location.href.startsWith({url[:20]!r})")
+        for script in (chromium_network.SCRIPT, *([chromium_pad.SCRIPT] if pad else [])):
+            await page.before_scripts(script)
+        await page.go(url)
         return page
 
+    async def shut(self, page: Page) -> None:
+        """Close a page as its person would."""
+        with suppress(RuntimeError, asyncio.TimeoutError):
+            await page.call("Page.close")
+        self._pages.remove(page)
+        await page.close()
+
     async def close(self) -> None:
+        """Speak no more to any page."""
         for page in self._pages:
             await page.close()
+        await self._session.close()
 
 
 @asynccontextmanager
@@ -216,9 +144,10 @@ async def chromium(*flags: str) -> AsyncIterator[Browser]:
         start_new_session=True,
     )
     try:
-        port = await _debugging_port(profile, process)
+        port, path = await _debugging_port(profile, process)
         async with aiohttp.ClientSession() as http:
-            browser = Browser(http, port)
+            session = Session(await http.ws_connect(f"ws://127.0.0.1:{port}{path}", max_msg_size=0))
+            browser = Browser(http, port, session)
             try:
                 yield browser
             finally:
@@ -230,23 +159,17 @@ async def chromium(*flags: str) -> AsyncIterator[Browser]:
         shutil.rmtree(profile, ignore_errors=True)
 
 
-async def _debugging_port(profile: Path, process: asyncio.subprocess.Process) -> int:
+async def _debugging_port(profile: Path, process: asyncio.subprocess.Process) -> tuple[int, str]:
+    """Port and path of the browser's own websocket."""
     deadline = asyncio.get_running_loop().time() + START_S
     file = profile / "DevToolsActivePort"
     while asyncio.get_running_loop().time() < deadline:
         if process.returncode is not None:
             raise RuntimeError(f"Chromium ended at once with exit code {process.returncode}")
-        if file.exists() and (text := file.read_text().split("\n"))[0].isdigit():
-            return int(text[0])
+        if file.exists() and len(text := file.read_text().split("\n")) > 1 and text[0].isdigit():
+            return int(text[0]), text[1]
         await asyncio.sleep(0.05)
     raise TimeoutError(f"Chromium did not open its debugging port within {START_S} s")
-
-
-def _between(start: tuple[float, float], end: tuple[float, float], steps: int) -> list[tuple[float, float]]:
-    return [
-        (start[0] + (end[0] - start[0]) * k / steps, start[1] + (end[1] - start[1]) * k / steps)
-        for k in range(1, steps + 1)
-    ]
 
 
 def run(test: Callable[[], Awaitable[None]]) -> None:

@@ -102,6 +102,11 @@ class Crew(Part):
         """Whether a head is taken out."""
         return bool(self._out[fixture])
 
+    @property
+    def switches(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """Which heads (N,) are out, held, still, and aimed by hand."""
+        return self._out, self._held, self.still.heads, self.hand.active
+
     def set_out(self, fixture: int, on: bool) -> None:
         """Take a head out, or give it back."""
         self._out[fixture] = on

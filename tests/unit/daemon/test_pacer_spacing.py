@@ -84,3 +84,29 @@ def test_a_flood_of_observations_that_change_nothing_is_ticked_at_most_every_gap
         pacer.ticked(now_s, now_s, None)
         ticks += 1
     assert ticks <= 1.0 / MIN_GAP_S + 1
+
+
+def test_a_packet_that_leaves_after_its_time_is_late_while_packets_flow() -> None:
+    pacer = Pacer(50)
+    pacer.ticked(1.0, 1.001, 1.001)
+    assert pacer.late_s == 0.0, "nobody waits for the first"
+    pacer.ticked(1.02, 1.021, 1.021)
+    assert pacer.late_s == pytest.approx(0.0)
+    pacer.ticked(1.045, 1.046, 1.046)
+    assert pacer.late_s == pytest.approx(0.005)
+    pacer.ticked(1.06, 1.061, None)
+    assert pacer.late_s == 0.0, "nothing left"
+
+
+def test_after_silence_an_observation_is_late_by_what_its_frame_began_after_it() -> None:
+    pacer = Pacer(50)
+    pacer.ticked(1.0, 1.001, 1.001)
+    pacer.ticked(1.021, 1.022, None)
+    pacer.observe(1.030)
+    pacer.observe(1.033)
+    assert pacer.due_s() == pytest.approx(1.030)
+    pacer.ticked(1.034, 1.035, 1.035)
+    assert pacer.late_s == pytest.approx(0.004), "since the first of them"
+    pacer.ticked(1.055, 1.056, None)
+    pacer.ticked(1.085, 1.086, 1.086)
+    assert pacer.late_s == pytest.approx(0.010), "a keep-alive has its own time"

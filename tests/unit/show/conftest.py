@@ -69,6 +69,7 @@ aim_sigma: 0.03
 sighted_by: pool
 accept: 20 cm
 stay_within: 3 m
+seat: [0, -18, 7 ft]
 """,
     "network.yaml": """version: 1
 osc: {listen: "127.0.0.1:9000", allow: ["127.0.0.0/8"]}

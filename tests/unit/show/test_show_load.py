@@ -40,6 +40,7 @@ def test_every_value_of_every_file_arrives(folder) -> None:
     assert stage.level_map.factor == ((1, 0.8, 1), (1, 1, 1))
     assert (stage.evenness, stage.move_in_black_after, stage.aim_sigma) == (False, 0.6, 0.03)
     assert (stage.sighted_by, stage.accept, stage.stay_within) == ("pool", 0.2, 3.0)
+    assert stage.seat == (0.0, -18.0, pytest.approx(7 * 0.3048))
     assert (stage.evenness_least, stage.at_most_lux) == (0.2, 800.0)
     assert (first.evenness, second.evenness) == ("key", None)
     (lead,) = stage.targets
@@ -68,6 +69,7 @@ def test_only_rig_and_stage_are_required(folder) -> None:
     assert [target.name for target in show.stage.targets] == ["lead"]
     assert (show.stage.targets[0].sizes, show.stage.targets[0].heights) == ({}, {})
     assert (show.stage.stay_within, show.stage.evenness_least, show.stage.at_most_lux) == (5.0, 0.5, None)
+    assert show.stage.seat is None
     assert show.network.sacn.priority == 110
     assert (show.network.panel, show.network.record) == (PanelSettings(), None)
     assert show.poses == {}

@@ -47,6 +47,7 @@ REASONS = [
     ("sighted by something else", STAGE, "sighted_by: pool", "sighted_by: eye", ["sighted_by: found 'eye'", "pool", "axis", "unknown"]),
     ("a sighting by something else", SIGHT, "sighted_by: axis", "sighted_by: beam", ["sighted_by: found 'beam'"]),
     ("nothing is accepted", STAGE, "accept: 20 cm", "accept: 0", ["accept: found 0"]),
+    ("a seat without a height", STAGE, "seat: [0, -18, 7 ft]", "seat: [0, -18]", ["seat: found [0, -18]", "a point [x, y, z]"]),
     ("staying within less than nothing", STAGE, "stay_within: 3 m", "stay_within: -1", ["stay_within: found -1", "from 0"]),
     ("play below nothing", PROFILE, "backlash: 0.1", "backlash: -0.1", ["backlash: found -0.1", "degrees"]),
     ("held while sighted, but it moves pan", PROFILE, "sight_fixed: {11: 40", "sight_fixed: {1: 40", ["byte of pan"]),
