@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # numpy and rich are read when the command runs, not when the parser is built
+    from bridge.errors import UnsolvableError
     from bridge.geometry.frames import Array
     from bridge.show import Show
     from bridge.solve.carry import CarriedPose
@@ -41,6 +42,7 @@ def run(args: argparse.Namespace) -> int:
     """Solve, tell, write poses.yaml unless --dry-run. Returns 0; errors carry the other exit codes."""
     os.environ.setdefault("OMP_NUM_THREADS", "1")  # small matrices: more threads only get in each other's way
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    from bridge.errors import UnsolvableError
     from bridge.show.damaged import kept_as, load_for_solve, set_aside
     from bridge.solve.calibrate import calibrate_fit
     from bridge.solve.document import poses_document, solve_json
@@ -49,9 +51,15 @@ def run(args: argparse.Namespace) -> int:
     show, damage = load_for_solve(Path(args.show))
     entries = _entries(show)
     earlier = _earlier(Path(args.earlier)) if args.earlier else _carried(show, entries)
-    calibration, fit = calibrate_fit(
-        show.fixtures, show.stage, show.sightings, earlier, carry_only_where_needed=not args.earlier
-    )
+    try:
+        calibration, fit = calibrate_fit(
+            show.fixtures, show.stage, show.sightings, earlier, carry_only_where_needed=not args.earlier
+        )
+    except UnsolvableError as error:
+        if not (args.json and args.maps):
+            raise
+        _tell_first(show, error)
+        return error.exit_code
     calibration = replace(calibration, advice=(*calibration.advice, *_off_the_plot(show, calibration)))
     now = datetime.now(UTC).isoformat(timespec="seconds")
     damaged = kept_as(show.path, now[:10]) if damage else None
@@ -77,11 +85,19 @@ def run(args: argparse.Namespace) -> int:
         if args.maps:
             from bridge.solve.focus_json import focus_json
 
-            answer |= focus_json(calibration, fit, show.stage)
+            answer |= focus_json([f.name for f in show.fixtures], calibration, fit, show.stage)
         print(json.dumps(answer, indent=None if args.maps else 2, allow_nan=False))
     else:
         _tell(show, calibration, written=not args.dry_run)
     return 0
+
+
+def _tell_first(show: Show, error: UnsolvableError) -> None:
+    """Where nothing could be solved: why, and which marks to sight first."""
+    from bridge.solve.focus_json import unsolved_json
+
+    told = unsolved_json(show.fixtures, show.stage, show.sightings, error.lines)
+    print(json.dumps({"errors": error.lines, **told, "warnings": list(show.warnings)}, allow_nan=False))
 
 
 def _off_the_plot(show: Show, calibration: Calibration) -> list[str]:

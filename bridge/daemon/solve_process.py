@@ -1,11 +1,8 @@
-"""A solve in a process of its own: by exec, at low priority, with one BLAS thread, so that no frame is late for it."""
+"""The daemon's solve: in a process of its own (show/solve_by_exec.py), and what it wrote."""
 
 from __future__ import annotations
 
-import json
-import os
 import subprocess
-import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,10 +11,7 @@ from typing import Any
 from bridge.errors import TetherlightError
 from bridge.show import load
 from bridge.show.model import Show
-
-NICE = 10
-TIMEOUT_S = 600.0
-_ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+from bridge.show.solve_by_exec import TIMEOUT_S, command, environment, give_way, read_answer, too_long
 
 
 @dataclass(frozen=True)
@@ -31,24 +25,19 @@ class SolveAnswer:
 
 def run_solve(show: Path) -> SolveAnswer:
     """`tetherlight solve SHOW --json`, and what it wrote; blocks: call it in a thread."""
-    command = [sys.executable, "-m", "bridge", "solve", str(show), "--json"]
     process = subprocess.Popen(
-        command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-        env={**os.environ, **_ONE_THREAD},
+        command(show), stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        env=environment(),
     )  # fmt: skip
-    os.setpriority(os.PRIO_PROCESS, process.pid, NICE)
+    give_way(process.pid)
     try:
         out, err = process.communicate(timeout=TIMEOUT_S)
     except subprocess.TimeoutExpired:
         process.kill()
-        return SolveAnswer(None, (f"the solve took longer than {TIMEOUT_S:.0f} s and was ended",))
-    try:
-        answer = json.loads(out)
-    except ValueError:
-        return SolveAnswer(None, (f"the solve gave no answer (exit {process.returncode}): {err.strip()[-400:]}",))
-    if process.returncode not in (0, 1):
-        why = tuple(str(line) for line in answer.get("errors", [])) or (f"exit {process.returncode}",)
-        return SolveAnswer(None, why)
+        return SolveAnswer(None, (too_long(),))
+    answer = read_answer(process.returncode, out, err)
+    if "errors" in answer:
+        return SolveAnswer(None, tuple(answer["errors"]))
     try:
         return SolveAnswer(load(show), *sentences(answer))
     except TetherlightError as error:

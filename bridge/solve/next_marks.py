@@ -62,16 +62,27 @@ def _gains(cov: Array, moments: Array, sights: Array, noise: float) -> Array:
     return np.asarray(np.trace(np.linalg.solve(spread, weighted), axis1=2, axis2=3))
 
 
+def spread_order(gap: Array, count: int, chosen: Sequence[int] = ()) -> list[int]:
+    """Up to `count` places, those of `chosen` first, then each far from all before it: of none, the two farthest apart.
+    gap (P, P) are the distances between them."""
+    order = list(chosen)
+    if not order and len(gap) > 1:
+        first, second = np.unravel_index(int(np.argmax(gap)), gap.shape)
+        order = [int(first), int(second)]
+    while len(order) < min(count, len(gap)):
+        base = gap[:, order]
+        worth = np.min(base, axis=1, initial=np.inf) + 0.5 * np.sum(base, axis=1)
+        worth[order] = -1.0
+        order.append(int(np.argmax(worth)))
+    return order
+
+
 def good_first_marks(stage: Stage, count: int = 5) -> list[Point3]:
     """Places for the first marks on an empty stage: a diagonal as far out as performers go, then the other corners and
     one off the middle, moved so that no turn of the layout looks like another."""
     plan = plan_grid(stage, 13, 9)
     gap = np.linalg.norm(plan[:, None] - plan[None], axis=-1)
-    first, second = np.unravel_index(int(np.argmax(gap)), gap.shape)
-    chosen = [int(first), int(second)]
-    while len(chosen) < min(4, count, len(plan)):
-        base = gap[:, chosen]
-        chosen.append(int(np.argmax(np.min(base, axis=1) + 0.5 * np.sum(base, axis=1))))
+    chosen = spread_order(gap, min(4, count))
     places = plan[chosen].copy()
     middle = plan.mean(axis=0)
     if count >= 5:

@@ -15,6 +15,7 @@ from bridge.solve.maps import aim_maps, p95_at, rows_of
 from bridge.solve.places import MOST_PLACES, at_both_heights, map_grid, plan_grid
 from tests.unit.solve import rigs_for_solve as rigs
 
+NAMES = ["h0", "h1", "h2", "h3"]
 TURNED = ((0.0, -4.0), (9.0, 5.0), (4.0, 10.0), (-5.0, 1.0))
 
 
@@ -114,7 +115,9 @@ def test_the_worst_is_that_of_the_sound_heads_alone() -> None:
 def test_the_document_is_plain_json_with_null_outside() -> None:
     place = PerformancePolygon(Area("performance_polygon", TURNED))
     _, stage, answer, fit = solved()
-    told = json.loads(json.dumps(focus_json(answer, fit, replace(stage, polygon=place)), allow_nan=False))["maps"]
+    told = json.loads(json.dumps(focus_json(NAMES, answer, fit, replace(stage, polygon=place)), allow_nan=False))[
+        "maps"
+    ]
     rows = told["fixtures"]["h0"]["p95"]
     assert (len(rows), {len(row) for row in rows}) == (len(told["y"]), {len(told["x"])})
     empty = [[value is None for value in row] for row in rows]
