@@ -16,8 +16,10 @@ from bridge.geometry.stage import Point3
 from bridge.panel.asks import Answer
 from bridge.panel.beams import Beams
 from bridge.panel.hand_pose import Knowledge, Seen, Went, hand_pose
+from bridge.panel.heard import News
 from bridge.panel.pages import Page
 from bridge.panel.panel import Panel
+from bridge.panel.solving import Solving
 from bridge.rig.fixture import Fixture, Pose
 from bridge.rig.rig import Rig
 
@@ -41,8 +43,8 @@ class Shown:
 class FocusAsks:
     """Answers in `table`. Knows nothing that is not in the show, the feed, or was shown by a person."""
 
-    def __init__(self, panel: Panel) -> None:
-        self._panel = panel
+    def __init__(self, panel: Panel, solving: Solving | None = None) -> None:
+        self._panel, self._solving = panel, solving
         self._shown: dict[str, Shown] = {}
         self._fits: dict[str, tuple[object, Pose]] = {}
 
@@ -57,7 +59,15 @@ class FocusAsks:
             "try": self.try_move,
             "went": self.went,
             "unlearn": self.unlearn,
+            "solving": self.solving,
+            "error-map": self.error_map,
         }
+
+    def heard(self, news: News) -> None:
+        """After each record, and after whatever changes the poses, it is looked again how everything fits."""
+        ended = news["what"] == "solve" and news["word"] not in ("started", "note")
+        if self._solving is not None and (ended or news["what"] in ("sighting", "forgotten", "accepted", "back")):
+            self._solving.ask()
 
     # Questions
 
@@ -135,6 +145,20 @@ class FocusAsks:
         """Forget what persons have shown of `head`."""
         self._shown.pop(self._head(data).name, None)
         return await self.hangs(page, data)
+
+    async def solving(self, page: Page, data: dict[str, Any]) -> dict[str, Any]:
+        """What the sightings give when they are solved, beside what was before; `fresh`: look now where nobody has."""
+        if self._solving is None:
+            raise Refused("solve", "this panel does not solve")
+        if data.get("fresh") is True and self._solving.number == 0:
+            self._solving.ask()
+        return self._solving.shown()
+
+    async def error_map(self, page: Page, data: dict[str, Any]) -> dict[str, Any]:
+        """The predicted aim error of `head` over the stage."""
+        if self._solving is None:
+            raise Refused("solve", "this panel does not solve")
+        return self._solving.map_of(self._head(data).name)
 
     # What is known
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -46,7 +46,8 @@ def feed_rate(heads: int) -> float:
 
 
 class Panel:
-    """`page` runs for every page that is open; `tell` sends news to all. Others add answers to `answers`."""
+    """`page` runs for every page that is open; `tell` sends news to all. Others add answers to `answers`, and to
+    `listeners` what wants to hear the bridge's news."""
 
     def __init__(self, folder: ShowFolder, bridge: tuple[str, int]) -> None:
         self.folder = folder
@@ -54,6 +55,7 @@ class Panel:
         self.heard = Heard(self._news, self._told)
         self.link = Link(*bridge, feed_rate(len(folder.show.fixtures)), self._hear)
         self.answers: dict[str, Answer] = {}
+        self.listeners: list[Callable[[News], None]] = []
         self.counters = {"refused": 0, "messages": 0}
         self._asks = Asks(self.answers)
         self._answering: set[asyncio.Task[None]] = set()
@@ -129,6 +131,8 @@ class Panel:
         if news["what"] in ("sighting", "forgotten", "solve", "reload", "accepted", "back"):
             self.folder.look_soon()
         self.tell(news)
+        for listen in self.listeners:
+            listen(news)
 
     def _tell_refusal(self, news: News) -> None:
         """To the pages that sent this address just now; a refusal of somebody else's message is nobody's here."""

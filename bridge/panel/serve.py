@@ -13,6 +13,7 @@ from bridge.panel.focus_asks import FocusAsks
 from bridge.panel.folder import ShowFolder
 from bridge.panel.options import Options
 from bridge.panel.panel import Panel, files
+from bridge.panel.solving import Solving
 from bridge.web.hosts import is_loopback
 from bridge.web.key import kept_key
 from bridge.web.site import Site
@@ -36,7 +37,10 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
     tls = tls_context(*options.tls) if options.tls else None
     key = None if local else kept_key(options.state)
     panel = Panel(folder, options.bridge)
-    panel.answers.update(FocusAsks(panel).table)
+    solving = Solving(show, panel.tell)
+    focus = FocusAsks(panel, solving)
+    panel.answers.update(focus.table)
+    panel.listeners.append(focus.heard)
     site = Site(
         host, port, files(), panel.page, what="The panel", holder="a panel that still runs",
         hosts=() if local else hosts, key=key, tls=tls, routes=panel.routes, say=say,
@@ -53,6 +57,7 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
         await stopping.wait()
     finally:
         await site.stop("the panel stops")
+        await solving.close()
         await panel.close()
 
 

@@ -1,32 +1,33 @@
 // The screen Focus session: the plan with heads and marks, and beside it the steps in their order.
 
-import { el, mark, show, write } from "./dom.js";
+import { el, show, write } from "./dom.js";
 import { FocusList } from "./focuslist.js";
 import { Pad } from "./focuspad.js";
-import { FocusPlan } from "./focusplan.js";
+import { FocusPlan, RoomyPlan } from "./focusplan.js";
+import { PosesPart } from "./focusposes.js";
 import { Session } from "./focussession.js";
 import { Bar, LightPart } from "./focussteps.js";
 import { WalkPart } from "./focuswalk.js";
-import { big, choice, yes } from "./focusyes.js";
-import { PosesPart } from "./focusposes.js";
-import { Plan } from "./plan.js";
+import { choice, yes } from "./focusyes.js";
 
-const PARTS = [["aim", "Aim"], ["light", "Light"], ["list", "Choose"], ["walk", "Walk"], ["poses", "Poses"]];
+const PARTS = [["aim", "Aim"], ["list", "Choose"], ["walk", "Walk"], ["poses", "Poses"]];
 const REFRESH_MS = 400;
 
 export function mount(root, app) {
   const session = new Session(app);
   const stage = el("div", { class: "f-stage" });
-  const plan = new Plan(stage, app.store, { label: "The plan: heads and marks" });
+  const plan = new RoomyPlan(stage, app.store);
   const bar = new Bar(app, session);
   const poses = new PosesPart(app, session, plan);
   new FocusPlan(app, session, plan);
   session.pad = new Pad(app, session);
-  const parts = { aim: session.pad, light: new LightPart(app, session), list: new FocusList(app, session), walk: new WalkPart(app, session), poses };
+  const aim = { element: el("div", {}, session.pad.element, new LightPart(app, session).element) };
+  const parts = { aim, list: new FocusList(app, session), walk: new WalkPart(app, session), poses };
   const body = el("div", { class: "f-part" }, ...Object.values(parts).map((part) => part.element));
   const tabs = choice("What is seen below", PARTS, (name) => choosePart(name));
-  const side = el("aside", { class: "f-side", "aria-label": "Steps" }, now(app, session, poses), tabs.row, body, bar.element);
-  root.append(el("div", { class: "f-plan" }, stage, planBar(session), poses.legend), side);
+  tabs.row.append(poses.solve);
+  const side = el("aside", { class: "f-side", "aria-label": "Steps" }, now(app, session), tabs.row, body, bar.element);
+  root.append(el("div", { class: "f-plan" }, stage, poses.legend), side);
 
   function choosePart(name) {
     tabs.set(name);
@@ -42,8 +43,8 @@ export function mount(root, app) {
   }, REFRESH_MS);
 }
 
-// What is in hand, how far the session is, and Solve.
-function now(app, session, poses) {
+// What is in hand, and how far the session is.
+function now(app, session) {
   const what = el("p", { class: "f-what" });
   const far = el("p", { class: "f-far" });
   const state = el("span", { class: "f-state" });
@@ -56,17 +57,7 @@ function now(app, session, poses) {
   };
   session.on(tell);
   app.store.on("frame", tell);
-  return el("header", { class: "f-now" }, el("div", {}, what, state, far), poses.solve);
-}
-
-function planBar(session) {
-  const several = el("button", { type: "button", class: "f-big", "aria-pressed": "false" }, "Choose several");
-  several.addEventListener("click", () => {
-    session.several = !session.several;
-    session.changed("choice");
-  });
-  session.on(() => mark(several, "aria-pressed", session.several));
-  return el("div", { class: "f-over" }, several);
+  return el("header", { class: "f-now" }, what, state, far);
 }
 
 // Nothing is left behind unasked: heads in hand are given back, or kept on purpose.

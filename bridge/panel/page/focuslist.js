@@ -11,10 +11,14 @@ export class FocusList {
       app.settings.set("focus.order", order);
       session.changed("choice");
     });
+    this.several = el("button", { type: "button", role: "switch", class: "f-big switch", "aria-checked": "false", "aria-label": "Taps on the plan choose several", onclick: () => {
+      session.several = !session.several;
+      session.changed("choice");
+    } }, el("span", { class: "shape", "aria-hidden": "true" }), "Taps on the plan choose several");
     this.heads = el("div", { class: "f-table" });
     this.marks = el("div", { class: "f-table" });
     this.element = el("div", { class: "f-list" },
-      el("h2", {}, "Order"), this.order.row,
+      this.several, el("h2", {}, "Order"), this.order.row,
       el("h2", {}, "Heads"), this.all("heads"), this.heads,
       el("h2", {}, "Marks"), this.all("marks"), this.marks);
     app.store.on("scene", () => this.build());
@@ -58,6 +62,7 @@ export class FocusList {
   write() {
     const { session } = this;
     this.order.set(session.order);
+    mark(this.several, "aria-checked", session.several);
     for (const { kind, name, count, go, box } of this.rows) {
       const head = kind === "heads";
       const [done, all] = head ? [session.doneOf(name), session.marks.size] : [session.headsOn(name), session.heads.size];

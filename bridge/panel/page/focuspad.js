@@ -28,7 +28,7 @@ export class Pad {
     this.cross = this.makeCross();
     this.numbers = this.makeNumbers();
     this.teach = this.makeTeach();
-    this.element = el("div", { class: "f-pad" }, this.modes.row, this.known, this.cross, this.steps.row, this.angles.row, this.numbers, this.teach);
+    this.element = el("div", { class: "f-pad" }, this.modes.row, this.cross, this.teach, this.known, this.numbers);
     document.addEventListener("keydown", (event) => this.key(event));
     session.on((what) => this.told(what));
     setInterval(() => this.send(), SEND_MS);
@@ -41,8 +41,9 @@ export class Pad {
     this.steps.set(this.step);
     this.angles.set(this.angle);
     show(this.cross, this.mode !== "show");
-    show(this.steps.row, this.mode === "floor");
-    show(this.angles.row, this.mode === "angles");
+    for (const [steps, mode] of [[this.steps, "floor"], [this.angles, "angles"]]) {
+      for (const button of steps.buttons.values()) show(button, this.mode === mode);
+    }
     show(this.numbers, this.mode === "angles");
     show(this.teach, this.mode === "show");
     if (this.mode !== "show" && this.session.showing) this.showOnPlan(false);
@@ -67,7 +68,12 @@ export class Pad {
     });
     this.surface.addEventListener("pointermove", (event) => this.drag(event));
     for (const name of ["pointerup", "pointercancel"]) this.surface.addEventListener(name, () => { this.from = null; });
-    return el("div", { class: "f-moves" }, el("div", { class: "f-cross" }, ...Object.values(this.arrows), this.middle), this.surface);
+    const corners = [this.steps, this.angles].flatMap((steps) => [...steps.buttons.values()].map((button, number) => {
+      button.classList.add("f-step", `f-step-${number}`);
+      return button;
+    }));
+    return el("div", { class: "f-moves" },
+      el("div", { class: "f-cross", role: "group", "aria-label": "Move the beam" }, ...Object.values(this.arrows), this.middle, ...corners), this.surface);
   }
 
   makeNumbers() {
@@ -81,13 +87,14 @@ export class Pad {
   }
 
   makeTeach() {
-    this.tap = big("Show on the plan", () => this.showOnPlan(!this.session.showing), { "aria-pressed": "false" });
+    this.tap = big("Show on the plan", () => this.showOnPlan(!this.session.showing), { class: "f-big f-tall", "aria-pressed": "false" });
     this.tapWords = el("p", {});
     const ways = WAYS.map(([way, sign]) => (way === null
       ? big("Try a move", () => this.session.ask("try"), { class: "f-big f-try" })
       : big(sign, () => this.went(way), { "aria-label": `It went ${WAY_WORDS[way]}` })));
-    return el("div", { class: "f-teach" }, this.tapWords, this.tap,
-      el("p", {}, "Or try a move. Which way did the beam go?"), el("div", { class: "f-ways" }, ...ways),
+    return el("div", { class: "f-teach" }, this.tapWords,
+      el("div", { class: "f-moves" }, el("div", { class: "f-ways" }, ...ways), this.tap),
+      el("p", { class: "f-note" }, "Show on the plan where its beam is; or try a move and say by an arrow which way the beam went."),
       big("Forget what was shown", () => this.session.ask("unlearn")));
   }
 
@@ -112,7 +119,7 @@ export class Pad {
 
   told(what) {
     const { head, hangs } = this.session;
-    write(this.tapWords, `Where is the beam of ${head} now?`);
+    write(this.tapWords, `Where is the beam of ${head}, or which way did it go?`);
     if (what !== "hangs") return;
     write(this.known, KNOWN[hangs.by]);
     mark(this.known, "data-by", hangs.by);

@@ -1,14 +1,57 @@
 // The plan of a focus session: heads and marks as shapes that a glove can tap, who is done, where the beam is.
 
 import { COLOUR } from "./colours.js";
+import { bounds, Plan } from "./plan.js";
 import { write } from "./planstill.js";
 
 const HEAD_PX = 17;
-const MARK_PX = 16;
+const MARK_PX = 18;
 const REACH_PX = 44; // a tap so near to a shape means it
-const EDGE_PX = 34;
-const GAP_PX = 50;
+const EDGE_PX = 28;
+const GAP_PX = 48;
 const ROW_PX = 40;
+const PUSHES = 40;
+
+const BORDER_PX = 70;
+const NARROW_PX = 46;
+const LOW_PX = 330; // a plan that is lower has no room for names
+
+// A plan with room round the stage for the heads, and without the small marks that are drawn large here.
+export class RoomyPlan extends Plan {
+  constructor(host, store) {
+    super(host, new Quiet(store), { label: "The plan: heads and marks" });
+    this.whole = store;
+  }
+
+  fit() {
+    const { scene } = this.whole ?? {};
+    if (!scene || !this.width) return;
+    const [x0, y0, x1, y1] = bounds(scene).map((edge, number) => edge + (number < 2 ? 1 : -1));
+    const border = this.height < LOW_PX ? NARROW_PX : BORDER_PX;
+    const beside = Math.max(border, Math.min(110, this.width / 6));
+    const scale = Math.min((this.width - 2 * beside) / (x1 - x0), (this.height - 2 * border) / (y1 - y0));
+    this.inner = [x0, y0, x1, y1];
+    this.look({ left: (x0 + x1) / 2 - this.width / 2 / scale, bottom: (y0 + y1) / 2 - this.height / 2 / scale, scale });
+  }
+}
+
+class Quiet {
+  constructor(store) {
+    this.store = store;
+  }
+
+  get scene() {
+    return this.store.scene && { ...this.store.scene, marks: {} };
+  }
+
+  get frame() {
+    return this.store.frame;
+  }
+
+  on(what, run) {
+    return this.store.on(what, run);
+  }
+}
 
 export class FocusPlan {
   constructor(app, session, plan) {
@@ -18,20 +61,27 @@ export class FocusPlan {
     session.on(() => { plan.dirty = true; });
   }
 
-  // Where every head's shape is, in pixels: at its place, those far outside at the edge, none over another.
+  // Where every head's shape is, in pixels: at its place, those outside the stage at the edge, none over another.
   place() {
     const { plan } = this;
-    const rows = [];
-    const spots = this.app.store.scene.heads.map((head, number) => {
-      const [x, y] = head.at ? plan.toPixels(head.at[0], head.at[1]) : [plan.width * (0.1 + 0.8 * ((number * 0.37) % 1)), EDGE_PX];
-      return { name: head.name, x, y: Math.min(plan.height - EDGE_PX, Math.max(EDGE_PX, y)), at: head.at };
+    const [left, bottom] = plan.toPixels(plan.inner[0], plan.inner[1]);
+    const [right, top] = plan.toPixels(plan.inner[2], plan.inner[3]);
+    const spots = this.app.store.scene.heads.map(({ name, at }, number) => {
+      const [x, y] = at ? plan.toPixels(at[0], at[1]) : [plan.width * (0.1 + 0.8 * ((number * 0.37) % 1)), 0];
+      const spot = { name, x, y, low: EDGE_PX, high: plan.width - EDGE_PX };
+      if (y < top) spot.y = HEAD_PX + 7;
+      else if (y > bottom) spot.y = plan.height - HEAD_PX - 9;
+      else if (x <= left) spot.high = Math.max(EDGE_PX, left - EDGE_PX);
+      else if (x >= right) spot.low = Math.min(plan.width - EDGE_PX, right + EDGE_PX);
+      return spot;
     });
+    const rows = [];
     for (const spot of [...spots].sort((a, b) => a.y - b.y)) {
       const row = rows.find((other) => Math.abs(other[0].y - spot.y) < ROW_PX);
       if (row) row.push(spot);
       else rows.push([spot]);
     }
-    for (const row of rows) spread(row, EDGE_PX, plan.width - EDGE_PX);
+    for (const row of rows) spread(row);
     this.places = new Map(spots.map((spot) => [spot.name, spot]));
   }
 
@@ -118,7 +168,8 @@ export class FocusPlan {
     if (now) ring(context, x, y, MARK_PX * 1.75, true);
     write2(context, name, x, y + (done ? -3 : 0), done ? "#16180f" : COLOUR.text, name.length > 2 ? 12 : 17);
     if (done) tick(context, x, y + 9, "#16180f");
-    write(context, `${session.headsOn(name)}/${session.heads.size}`, x, y + MARK_PX + 13 + (now ? 11 : 0), COLOUR.quiet, { weight: 600 });
+    const beside = x < this.plan.width / 2 ? 1 : -1;
+    write(context, `${session.headsOn(name)}/${session.heads.size}`, x + beside * (MARK_PX + (now ? 18 : 6)), y, COLOUR.quiet, { weight: 600, align: beside > 0 ? "left" : "right" });
     context.globalAlpha = 1;
   }
 
@@ -144,25 +195,29 @@ export class FocusPlan {
     }
     if (now) ring(context, x, y, HEAD_PX + 7, false);
     write2(context, all && done === all ? "✓" : String(done), x, y, COLOUR.text, 15);
-    const below = y < this.plan.height / 2 ? y + HEAD_PX + (now ? 18 : 12) : y - HEAD_PX - (now ? 18 : 12);
+    const below = y < this.plan.height / 2 ? y + HEAD_PX + (now ? 17 : 11) : y - HEAD_PX - (now ? 17 : 11);
     const room = this.places.get(name).room;
-    const words = fits(context, name, room);
+    const words = this.plan.height < LOW_PX ? "" : fits(context, name, room);
     if (words || now) write(context, words || name, x, below, now ? COLOUR.area : COLOUR.quiet, { weight: now ? 700 : 500, size: now ? 15 : 12 });
     context.globalAlpha = 1;
   }
 }
 
-// Give the shapes of one row a distance, as much as the row has room for.
-function spread(row, low, high) {
+// Push the shapes of one row apart, as far as the row has room.
+function spread(row) {
   row.sort((a, b) => a.x - b.x || (a.name < b.name ? -1 : 1));
-  const gap = row.length > 1 ? Math.min(GAP_PX, (high - low) / (row.length - 1)) : GAP_PX;
-  row.forEach((spot, number) => {
-    spot.x = Math.max(low + number * gap, Math.min(high - (row.length - 1 - number) * gap, spot.x));
-    if (number) spot.x = Math.max(spot.x, row[number - 1].x + gap);
-  });
-  for (let number = row.length - 1; number >= 0; number -= 1) {
-    const most = number === row.length - 1 ? high : row[number + 1].x - gap;
-    row[number].x = Math.min(row[number].x, most);
+  const inside = (spot) => { spot.x = Math.max(spot.low, Math.min(spot.high, spot.x)); };
+  row.forEach(inside);
+  for (let turn = 0; turn < PUSHES; turn += 1) {
+    for (let number = 1; number < row.length; number += 1) {
+      const [one, other] = [row[number - 1], row[number]];
+      const short = GAP_PX - (other.x - one.x);
+      if (short <= 0) continue;
+      one.x -= short / 2;
+      other.x += short / 2;
+      inside(one);
+      inside(other);
+    }
   }
   row.forEach((spot, number) => {
     spot.room = Math.min(spot.x - (row[number - 1]?.x ?? -Infinity), (row[number + 1]?.x ?? Infinity) - spot.x);

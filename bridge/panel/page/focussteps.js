@@ -14,23 +14,36 @@ export class Bar {
     this.record = big("Record", () => session.record(), { class: "f-big f-main" });
     this.next = big("Next", () => session.next());
     this.told = el("p", { class: "f-told", role: "status" });
-    this.element = el("div", { class: "f-bar" }, this.told, el("div", { class: "f-row f-steps" }, this.near, this.record, this.next));
+    this.fit = el("p", { class: "f-fit", role: "status" });
+    this.element = el("div", { class: "f-bar" }, this.told, this.fit, el("div", { class: "f-row f-steps" }, this.near, this.record, this.next));
     app.store.on("news", (news) => this.heard(news));
     session.on((what) => {
-      if (what === "awaited") write(this.told, `${session.head} on ${session.mark}: being written ...`);
+      if (what === "awaited") this.say(`${session.head} on ${session.mark}: being written ...`, "");
+      if (what === "fit") this.writeFit();
     });
     setInterval(() => this.late(), 500);
   }
 
   heard(news) {
     if (news.old) return;
-    if (news.what === "sighting") this.say(`${news.fixture} on ${news.mark} is written: pan ${news.pan.toFixed(2)}°, tilt ${news.tilt.toFixed(2)}°.`, "good");
+    if (news.what === "sighting") {
+      this.last = { head: news.fixture, mark: news.mark };
+      write(this.fit, "");
+      this.say(`${news.fixture} on ${news.mark} is written: pan ${news.pan.toFixed(2)}°, tilt ${news.tilt.toFixed(2)}°.`, "good");
+    }
     if (news.what === "forgotten") this.say(`${news.fixture} on ${news.mark} is forgotten.`, "good");
     if (news.what === "notice" && news.text.startsWith("not written")) this.say(news.text, "bad");
     if (news.what === "refused" && news.address.startsWith("/sight/")) {
       this.session.awaited = null;
       this.say(news.text, "bad");
     }
+  }
+
+  // How the sighting that was recorded last fits, once the panel has looked.
+  writeFit() {
+    const { last } = this;
+    const fit = last && this.session.fit?.(last.head, last.mark);
+    write(this.fit, fit ? `${last.head}: ${fit}` : "");
   }
 
   say(text, how) {
