@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from bridge.geometry.frames import (
     Array,
@@ -95,6 +94,8 @@ class _Fit:
 
     def best(self) -> Array:
         """The best of the fits from several yaws."""
+        from scipy.optimize import least_squares  # half a second that the panel's start need not wait for
+
         starts = [self.start(2 * math.pi * k / YAWS) for k in range(YAWS)]
         starts.sort(key=lambda x: float((self._residuals(x) ** 2).sum()))
         fits = [least_squares(self._residuals, x, loss="soft_l1", f_scale=2.0, max_nfev=60) for x in starts[:REFINED]]

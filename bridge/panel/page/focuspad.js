@@ -5,7 +5,7 @@ import { big, choice, held } from "./focusyes.js";
 
 const FLOOR_STEPS = [[0.2, "20 cm"], [0.05, "5 cm"], [0.01, "1 cm"]];
 const ANGLE_STEPS = [[15, "15°"], [1, "1°"], [0.1, "0.1°"]];
-const DRAG_SHARE = 1 / 40; // of a step, for a pixel
+const DRAG_SHARE = 1 / 16; // of a step, for a pixel
 const SEND_MS = 90;
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 const WAYS = [[135, "↖"], [90, "↑"], [45, "↗"], [180, "←"], [null, ""], [0, "→"], [225, "↙"], [270, "↓"], [315, "↘"]];
@@ -113,7 +113,7 @@ export class Pad {
   async went(way) {
     const answer = await this.session.ask("went", { way });
     if (!answer) return;
-    this.app.say("Thank you: now press Near.");
+    this.session.tell("Thank you: now press Near.", "good");
     this.set({ mode: "floor" });
   }
 

@@ -13,7 +13,7 @@ const ROW_PX = 40;
 const PUSHES = 40;
 
 const BORDER_PX = 70;
-const NARROW_PX = 46;
+const NARROW_PX = 58;
 const LOW_PX = 330; // a plan that is lower has no room for names
 
 // A plan with room round the stage for the heads, and without the small marks that are drawn large here.
@@ -69,8 +69,8 @@ export class FocusPlan {
     const spots = this.app.store.scene.heads.map(({ name, at }, number) => {
       const [x, y] = at ? plan.toPixels(at[0], at[1]) : [plan.width * (0.1 + 0.8 * ((number * 0.37) % 1)), 0];
       const spot = { name, x, y, low: EDGE_PX, high: plan.width - EDGE_PX };
-      if (y < top) spot.y = HEAD_PX + 7;
-      else if (y > bottom) spot.y = plan.height - HEAD_PX - 9;
+      if (y < top) spot.y = HEAD_PX + 9;
+      else if (y > bottom) spot.y = plan.height - HEAD_PX - 10;
       else if (x <= left) spot.high = Math.max(EDGE_PX, left - EDGE_PX);
       else if (x >= right) spot.low = Math.min(plan.width - EDGE_PX, right + EDGE_PX);
       return spot;
@@ -198,7 +198,7 @@ export class FocusPlan {
     const below = y < this.plan.height / 2 ? y + HEAD_PX + (now ? 17 : 11) : y - HEAD_PX - (now ? 17 : 11);
     const room = this.places.get(name).room;
     const words = this.plan.height < LOW_PX ? "" : fits(context, name, room);
-    if (words || now) write(context, words || name, x, below, now ? COLOUR.area : COLOUR.quiet, { weight: now ? 700 : 500, size: now ? 15 : 12 });
+    if (words || (now && this.plan.height >= LOW_PX)) write(context, words || name, x, below, now ? COLOUR.area : COLOUR.quiet, { weight: now ? 700 : 500, size: now ? 15 : 12 });
     context.globalAlpha = 1;
   }
 }

@@ -121,7 +121,7 @@ export class Session {
   next() {
     const found = this.following();
     if (!found) {
-      this.app.say("Every chosen head is sighted on every chosen mark. Solve is next.");
+      this.tell("Every chosen head is sighted on every chosen mark. Solve is next.", "good");
       return;
     }
     const before = this.head;
@@ -145,7 +145,7 @@ export class Session {
       this.learn(head, answer);
       return answer;
     } catch (error) {
-      this.app.say(error.message, "warning");
+      this.tell(error.message, "bad");
       return null;
     }
   }
@@ -179,7 +179,7 @@ export class Session {
       try {
         await this.app.link.ask("near", { head, mark: this.mark });
       } catch (error) {
-        this.app.say(error.message, "warning");
+        this.tell(error.message, "bad");
       }
     }
   }

@@ -14,6 +14,7 @@ export class Bar {
     this.record = big("Record", () => session.record(), { class: "f-big f-main" });
     this.next = big("Next", () => session.next());
     this.told = el("p", { class: "f-told", role: "status" });
+    session.tell = (text, how) => this.say(text, how);
     this.fit = el("p", { class: "f-fit", role: "status" });
     this.element = el("div", { class: "f-bar" }, this.told, this.fit, el("div", { class: "f-row f-steps" }, this.near, this.record, this.next));
     app.store.on("news", (news) => this.heard(news));
@@ -102,7 +103,7 @@ export class LightPart {
 
   async forget() {
     const { head, mark: name } = this.session;
-    if (!this.session.sighted(head, name)) this.app.say(`${head} is not sighted on ${name}.`);
+    if (!this.session.sighted(head, name)) this.session.tell(`${head} is not sighted on ${name}.`, "bad");
     else if (await yes(`Forget the sighting of ${head} on ${name}?`, { yes: "Forget" })) this.app.link.osc(`/sight/${head}/forget`, name);
   }
 
