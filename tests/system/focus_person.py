@@ -13,6 +13,7 @@ import re
 import numpy as np
 
 from tests.system.chromium import Page
+from tests.system.chromium_named import Control
 from tests.system.panel_stage import PanelStage
 
 STEPS_M = ((0.2, "20 cm"), (0.05, "5 cm"), (0.01, "1 cm"))
@@ -24,6 +25,7 @@ DRAG_NOISE = 0.1
 REST_M, REST_S, LOOK_S, REACTION_S, PATIENCE_S = 0.002, 0.12, 0.03, 0.2, 6.0
 WAYS = {0: "to the right", 45: "upstage right", 90: "upstage", 135: "upstage left", 180: "to the left",
         225: "downstage left", 270: "downstage", 315: "downstage right"}  # fmt: skip
+CALM = "document.getElementById('banner').hidden"
 PUSHES = {"Left": (-1, 0), "Right": (1, 0), "Upstage": (0, 1), "Downstage": (0, -1)}
 
 
@@ -35,6 +37,7 @@ class Person:
         self._rng = np.random.default_rng(seed)
         self._hand_m = hand_m
         self._step = ""
+        self._known: dict[str, Control] = {}
         self.decisions = 0
         self.waited_s = 0.0
         self.left: dict[tuple[str, str], float] = {}
@@ -43,7 +46,13 @@ class Person:
     async def press(self, name: str, role: str = "button") -> None:
         """One decision: press a control by its name."""
         self.decisions += 1
-        await self._page.click_named(role, name)
+        if name not in self._known:  # elements stay: looked up once by role and name, pressed where they are now
+            self._known[name] = await self._page.named(role, name)
+        try:
+            await self._known[name].click()
+        except AssertionError:  # a busy machine: the page said that the bridge is not heard, and moved just now
+            await self._page.until(CALM, 10.0)
+            await self._known[name].click()
 
     async def press_until(self, name: str, seen: str, within_s: float = 5.0) -> None:
         """Press, and once more where nothing happened: on a busy machine the page may move under a press."""

@@ -21,7 +21,7 @@ export function mount(root, app) {
   const poses = new PosesPart(app, session, plan);
   new FocusPlan(app, session, plan);
   session.pad = new Pad(app, session);
-  const aim = { element: el("div", {}, session.pad.element, new LightPart(app, session).element) };
+  const aim = { element: el("div", {}, session.pad.element, bar.fit, new LightPart(app, session).element) };
   const parts = { aim, list: new FocusList(app, session), walk: new WalkPart(app, session), poses };
   const body = el("div", { class: "f-part" }, ...Object.values(parts).map((part) => part.element));
   const tabs = choice("What is seen below", PARTS, (name) => choosePart(name));

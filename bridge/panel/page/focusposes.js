@@ -37,7 +37,11 @@ export class PosesPart {
       if (what === "choice") this.build();
     });
     app.onTab.push((name) => name === "focus" && !this.found && this.fetch({ fresh: true }));
-    session.fit = (head, name) => [fitOf(this.found, head, name).short, this.bestFor(head)].filter(Boolean).join(" ");
+    session.fit = (head, name) => {
+      const { short, long } = fitOf(this.found, head, name);
+      const best = this.bestFor(head);
+      return short ? { short: `${short} ${best}`, long: [long, ...doubts(this.found, head), best].join(" ") } : null;
+    };
     setInterval(() => this.tick(), AGAIN_MS / 2);
   }
 

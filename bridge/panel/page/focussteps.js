@@ -29,7 +29,6 @@ export class Bar {
     if (news.old) return;
     if (news.what === "sighting") {
       this.last = { head: news.fixture, mark: news.mark };
-      write(this.fit, "");
       this.say(`${news.fixture} on ${news.mark} is written: pan ${news.pan.toFixed(2)}°, tilt ${news.tilt.toFixed(2)}°.`, "good");
     }
     if (news.what === "forgotten") this.say(`${news.fixture} on ${news.mark} is forgotten.`, "good");
@@ -44,7 +43,10 @@ export class Bar {
   writeFit() {
     const { last } = this;
     const fit = last && this.session.fit?.(last.head, last.mark);
-    write(this.fit, fit ? `${last.head}: ${fit}` : "");
+    if (!fit) return;
+    write(this.fit, `${last.head}: ${fit.long}`);
+    if (!this.session.awaited) this.say(`${last.head}: ${fit.short}`, "good");
+    this.last = null;
   }
 
   say(text, how) {

@@ -6,10 +6,10 @@ import { big, cm } from "./focusyes.js";
 const MOST_LINES = 4;
 const rms = (values) => Math.sqrt(values.reduce((sum, value) => sum + value * value, 0) / values.length);
 
-// How a sighting and its head fit: {lines, short}.
+// How a sighting and its head fit: {lines, short, long}.
 export function fitOf(found, head, mark) {
   const solved = found?.solve?.fixtures?.[head];
-  if (!solved) return { lines: [found?.solve?.unsolved?.[head] ?? "Not solved yet: it needs two marks and more."], short: "" };
+  if (!solved) return { lines: [found?.solve?.unsolved?.[head] ?? "Not solved yet: it needs two marks and more."], short: "", long: "" };
   const entries = Object.entries(solved.residuals);
   const all = entries.map(([, value]) => value);
   const here = entries.filter(([key]) => key.replace(/\/2$/, "") === mark).map(([key, value]) => `${key} fits within ${cm(value)}`);
@@ -19,7 +19,8 @@ export function fitOf(found, head, mark) {
   return {
     lines: [`${[...here, whole].join("; ")}.`, `${ahead[0].toUpperCase()}${ahead.slice(1)}; ${words}${solved.verified ? "" : ", unverified"}.`,
       entries.map(([key, value]) => `${key} ${cm(value)}`).join(", ")],
-    short: `${[...here, whole].join("; ")}; ${ahead}.`,
+    short: `${here[0] ?? whole}.`,
+    long: `${[...here, whole].join("; ")}; ${ahead}.`,
   };
 }
 
