@@ -109,6 +109,8 @@ def _screen(demo: Demo) -> Any:
     parts: list[Any] = [f"[bold]{demo.show.name}[/bold]: {demo.phase}"]
     if demo.address:
         parts.append(f"view: {demo.address}   (Ctrl-C ends)")
+    if demo.panel:
+        parts.append(f"panel: {demo.panel}   (`Practise` there hands you the performer)")
     if demo.robot is not None:
         parts.append(progress_line(demo.robot.progress))
     parts.append(live_table(demo.venue, demo.meter))

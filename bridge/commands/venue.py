@@ -137,6 +137,7 @@ async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan,
     from bridge.venue.measure import Meter
     from bridge.venue.performers import PerformerInput, open_performer_socket
     from bridge.venue.picture import PosesWatch, scene
+    from bridge.venue.practice import Practice
     from bridge.venue.receiver import SacnReceiver, open_sockets
     from bridge.venue.runner import VenueRunner
     from bridge.venue.simulation import Venue
@@ -154,7 +155,8 @@ async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan,
             stack.callback(one.close)
         csv = _open_csv(args.measure, stack)
         meter = Meter(venue, csv)
-        view = None if args.no_view else View(*parse_place(args.view), scene(show, truth))
+        practice = Practice(venue, plan.target, plan.seed)
+        view = None if args.no_view else View(*parse_place(args.view), scene(show, truth), practice.asked)
         solved = PosesWatch(show)
         runner = VenueRunner(
             venue, receiver, sockets, meter, view.publish if view else None, solved.now,
@@ -162,7 +164,7 @@ async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan,
         )  # fmt: skip
         osc = replace(show.network.osc, host=resolve_address(show.network.osc.host))
         hand = Stagehand(venue, plan, stack.enter_context(Talk(osc)).say, say, solved.written)
-        runner.each_step = hand.tick
+        runner.each_step = lambda now_s: None if practice.tick(now_s) else hand.tick(now_s)
         listening = ", ".join(map(str, venue.heads.universes))
         say(f"hearing universes {listening} on {interface}; performers on UDP {args.performer_port}")
         if view is not None:

@@ -24,8 +24,8 @@ NEWS: dict[str, tuple[str, ...]] = {
     "reload": ("word", "text"),
     "confirmed": ("mark", "text"),
     "kept": ("part", "on_disk"),
-    "accepted": ("fixture", "text"),
-    "back": ("text",),
+    "accepted": ("fixture", "sender"),
+    "back": ("sender", "text"),
 }
 """What is told once: the address's second word and the names of its arguments."""
 
@@ -123,9 +123,11 @@ class Heard:
                 rows.no_light[args[0]] = bool(args[1])
             case "floor":
                 rows.floors[args[0]] = float(args[1])
-            case "still":
+            case "still" if args[2]:
                 rows.stills[args[0], args[1]] = args[2]
                 self._stills[args[0], args[1]] = now_s
+            case "still":
+                rows.stills.pop((args[0], args[1]), None)
             case "by":
                 rows.by[args[0]] = (args[1], now_s - float(args[2]))
             case "count":

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import time
+<<<<<<< HEAD
 from collections.abc import Callable, Mapping, Sequence
+=======
+from collections.abc import Sequence
+>>>>>>> base
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +23,9 @@ from bridge.panel.folder import ShowFolder
 from bridge.panel.heard import Heard, News
 from bridge.panel.link import Link
 from bridge.panel.pages import Page, Pages
+from bridge.panel.papers import Papers
 from bridge.panel.picture import Picture
+from bridge.panel.practice import Practice
 from bridge.panel.scene import scene
 from bridge.web.files import SHARED, read_pages
 from bridge.web.guard import Handler
@@ -49,19 +55,24 @@ class Panel:
     """`page` runs for every page that is open; `tell` sends news to all. Others add answers to `answers`, and to
     `listeners` what wants to hear the bridge's news."""
 
-    def __init__(self, folder: ShowFolder, bridge: tuple[str, int]) -> None:
+    def __init__(self, folder: ShowFolder, bridge: tuple[str, int], venue: tuple[str, int] | None = None) -> None:
         self.folder = folder
         self.pages = Pages()
         self.heard = Heard(self._news, self._told)
         self.link = Link(*bridge, feed_rate(len(folder.show.fixtures)), self._hear)
+<<<<<<< HEAD
         self.answers: dict[str, Answer] = {}
         self.listeners: list[Callable[[News], None]] = []
+=======
+        self.papers = Papers(folder)
+        self.practice = Practice(venue, lambda text: self.tell({"what": "practice", "text": text}))
+        self.answers: dict[str, Answer] = {"captures": self.papers.list_captures, "practice": self.practice.ask}
+>>>>>>> base
         self.counters = {"refused": 0, "messages": 0}
         self._asks = Asks(self.answers)
         self._answering: set[asyncio.Task[None]] = set()
         self._due: asyncio.TimerHandle | None = None
         self._tasks: list[asyncio.Task[None]] = []
-        self.extra: Mapping[str, Any] = {}
         self._set_show()
 
     async def open(self) -> None:
@@ -77,6 +88,7 @@ class Panel:
         for task in [*self._tasks, *self._answering]:
             task.cancel()
         await asyncio.gather(*self._tasks, *self._answering, return_exceptions=True)
+        await self.practice.close()
         self.link.close()
 
     # The show
@@ -84,7 +96,8 @@ class Panel:
     def _set_show(self) -> None:
         show = self.folder.show
         self._picture = Picture(show, Beams(show.fixtures, self.folder.poses, show.stage))
-        self._scene = as_json({"kind": "scene", "scene": scene(show, self.folder.poses, self.folder.revision)})
+        found = scene(show, self.folder.poses, self.folder.revision) | {"practice": self.practice.possible}
+        self._scene = as_json({"kind": "scene", "scene": found})
 
     def _show_changed(self) -> None:
         if self.folder.problems:
@@ -111,7 +124,8 @@ class Panel:
     def _frame(self) -> dict[str, Any]:
         now_s = asyncio.get_running_loop().time()
         frame = self._picture.frame(self.heard, now_s, self.link.refused, self.pages.names)
-        return {**frame, **self.extra}
+        self.practice.observe(frame["targets"], now_s)
+        return {**frame, "practice": self.practice.state()}
 
     async def _while_silent(self) -> None:
         loop = asyncio.get_running_loop()
@@ -200,7 +214,7 @@ class Panel:
     @property
     def routes(self) -> list[tuple[str, str, Handler]]:
         """(method, path, handler) beside the page's files."""
-        return [("GET", "/health", self._health)]
+        return [("GET", "/health", self._health), *self.papers.routes]
 
     async def _health(self, request: web.Request) -> web.StreamResponse:
         last_s, now_s = self.heard.last_s, asyncio.get_running_loop().time()

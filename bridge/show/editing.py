@@ -7,6 +7,7 @@ else, is checked on the new text itself before the next one is made; a text that
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
 from bridge.show import splice
@@ -15,7 +16,6 @@ from bridge.show.problems import Bad, Problem
 from bridge.show.rows import row
 from bridge.show.spans import Layout, Span
 
-_MOST_ROUNDS = 20_000
 _BYTE_ORDER_MARK = "\ufeff"
 
 
@@ -27,50 +27,52 @@ def edited(text: str, changes: Iterable[Any]) -> str:
     """
     mark = _BYTE_ORDER_MARK if text.startswith(_BYTE_ORDER_MARK) else ""
     text = text.removeprefix(_BYTE_ORDER_MARK)
+    layout = Layout(text)
     problems: list[Problem] = []
     for raw in changes:
         try:
-            text = _one(text, change_of(raw))
+            layout = _one(layout, change_of(raw))
         except Bad as error:
             problems += error.problems
     if problems:
         raise Bad(problems)
-    return mark + text
+    return mark + layout.text
 
 
-def _one(text: str, change: Change) -> str:
-    layout = Layout(text)
+def _one(layout: Layout, change: Change) -> Layout:
     found, missing = located(layout.root, change.path)
-    goal = applied(layout.root.plain(), change, found, missing)
+    line = layout.line(_path_of(layout.root, _before_alias(layout.root, found))[-1].start)
+    try:
+        goal = applied(layout.root.plain(), change, found, missing)
+    except Bad as error:
+        raise Bad(replace(problem, line=line) for problem in error.problems) from None
     if identical(layout.root.plain(), goal):
-        return text
+        return layout
     found = _before_alias(layout.root, found)
     for written_out in (False, True):
-        before = _aliases_written_out(text, found) if written_out else text
         try:
-            after = _made(before, change, found, goal)
-            if _is_right(before, after, change, found, goal):
-                return after
-        except (Bad, AssertionError, IndexError, RecursionError):  # an odd layout: the check decides, as below
+            old = _aliases_written_out(layout, found) if written_out else layout
+            new = _made(old, change, found, goal)
+            if _is_right(old, new, change, found, goal):
+                return new
+        except (Bad, AssertionError, IndexError, RecursionError):  # an odd layout: nothing of it comes out
             continue
-    line = layout.line(_span_at(layout.root, found).start)
     said = "this place is written in a way that cannot be changed here; change it in the file"
     raise Bad([Problem(line, said, change.path)])
 
 
-def _made(text: str, change: Change, found: list[int], goal: Any) -> str:
-    layout = Layout(text)
+def _made(layout: Layout, change: Change, found: list[int], goal: Any) -> Layout:
     path = _path_of(layout.root, found)
     direct = len(path) > 1 and len(found) == len(located(layout.root, change.path)[0])
     if change.do == "remove" and direct:
-        return splice.apply(text, splice.removed(layout, path[:-1], found[-1]))
+        return Layout(splice.apply(layout.text, splice.removed(layout, path[:-1], found[-1])))
     if change.do == "rename" and direct and path[-2].kind == "map":
         key = path[-2].keys[found[-1]]
-        return splice.apply(text, [(layout.content_start(key), key.end, row(change.to, key))])
-    for _ in range(_MOST_ROUNDS):
+        return Layout(splice.apply(layout.text, [(layout.content_start(key), key.end, row(change.to, key))]))
+    for _ in range(20 + 2 * sum(1 for _ in path[-1].walk()) + 2 * _values(goal)):  # more would never end
         pieces = _difference(layout, [layout.root], 0, goal)
         if not pieces:
-            return layout.text
+            return layout
         layout = Layout(splice.apply(layout.text, pieces))
     raise Bad([])
 
@@ -129,13 +131,13 @@ def _rows(value: Any) -> list[str]:
     return []
 
 
-def _is_right(before: str, after: str, change: Change, found: list[int], goal: Any) -> bool:
+def _is_right(old: Layout, new: Layout, change: Change, found: list[int], goal: Any) -> bool:
     """The new text is the old one with the goal's data, the old comments, and the old lines above and below."""
-    old, new = Layout(before), Layout(after)
     if not identical(new.root.plain(), goal):
         return False
+    before, after = old.text, new.text
     path = _path_of(old.root, found)
-    kept, left = ([text[a:b] for a, b in one.comments] for text, one in ((before, old), (after, new)))
+    kept, left = old.comment_texts(), new.comment_texts()
     going = _going(old, path, change, found, goal)
     staying = [before[a:b] for a, b in old.comments if not any(first <= a < last for first, last in going)]
     if not (_in_order(staying, left) and _in_order(left, kept)):
@@ -174,7 +176,7 @@ def _entry(old: Layout, holder: Span, index: int) -> tuple[int, int]:
 
 
 def _lines_touched(old: Layout, path: list[Span], change: Change, found: list[int]) -> tuple[int, int]:
-    """First and last character of the lines that a change may touch: its entry's, and in a flow up to its neighbours."""
+    """First and last character of the lines that a change may touch: in a flow, up to the neighbours."""
     depth = len(path) - 1
     if change.do == "remove" and depth and len(path[-2].items) == 1:
         depth -= 1  # what is empty now is said so behind its key
@@ -185,7 +187,14 @@ def _lines_touched(old: Layout, path: list[Span], change: Change, found: list[in
     if holder.flow:
         start = old.entry_end(holder, index - 1) if index else holder.start
         end = old.entry_start(holder, index + 1) if index + 1 < len(holder.items) else holder.end
+    elif old.text[old.line_start(start) : start].strip() and index + 1 < len(holder.items):
+        end = old.entry_start(holder, index + 1)  # after `- first: 1`, gone, the second moves up to the sign
     return old.line_start(start), old.next_line(end)
+
+
+def _values(data: Any) -> int:
+    children = data.values() if isinstance(data, dict) else data if isinstance(data, list) else ()
+    return 1 + sum(map(_values, children))
 
 
 def _in_order(few: list[str], many: list[str]) -> bool:
@@ -200,10 +209,6 @@ def _path_of(root: Span, found: list[int]) -> list[Span]:
     return path
 
 
-def _span_at(root: Span, found: list[int]) -> Span:
-    return _path_of(root, found)[-1]
-
-
 def _before_alias(root: Span, found: list[int]) -> list[int]:
     """The path as far as it is written in its own place: an alias on it is where it ends."""
     node = root
@@ -214,9 +219,8 @@ def _before_alias(root: Span, found: list[int]) -> list[int]:
     return found
 
 
-def _aliases_written_out(text: str, found: list[int]) -> str:
+def _aliases_written_out(layout: Layout, found: list[int]) -> Layout:
     """The same data, with a value of its own in place of each alias of something on the path or inside its end."""
-    layout = Layout(text)
     path = _path_of(layout.root, found)
     anchored = {id(node) for node in (*path, *path[-1].walk())}
     pieces = [
@@ -224,7 +228,12 @@ def _aliases_written_out(text: str, found: list[int]) -> str:
         for node in layout.root.walk()
         if node.kind == "alias" and any(id(inner) in anchored for inner in node.real().walk())
     ]
-    return splice.apply(text, pieces)
+    if not pieces:
+        raise Bad([])
+    out = Layout(splice.apply(layout.text, pieces))
+    if not identical(out.root.plain(), layout.root.plain()) or out.comment_texts() != layout.comment_texts():
+        raise Bad([])
+    return out
 
 
 def identical(one: Any, other: Any) -> bool:

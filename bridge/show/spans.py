@@ -6,7 +6,7 @@ The values are those of `yaml12`; this tree is for writing into the text, and so
 from __future__ import annotations
 
 import re
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -74,6 +74,7 @@ class Layout:
         self.text = text
         found = BREAK.search(text)
         self.line_break = found[0] if found else "\n"
+        self._starts = [0, *(found.end() for found in BREAK.finditer(text))]
         self.comments: list[tuple[int, int]] = []
         self._dashes: list[int] = []
         self._commas: list[int] = []
@@ -99,12 +100,13 @@ class Layout:
             self.comments += [found.span() for found in _COMMENT.finditer(self.text, position, max(start, position))]
             position = max(position, end)
 
+    def comment_texts(self) -> list[str]:
+        """All comments as written, in order."""
+        return [self.text[start:end] for start, end in self.comments]
+
     def line_start(self, index: int) -> int:
         """First character of the line that holds this one."""
-        last = 0
-        for found in BREAK.finditer(self.text, 0, index):
-            last = found.end()
-        return last
+        return self._starts[self.line(index) - 1]
 
     def line_end(self, index: int) -> int:
         """The line break that ends this line, or the end of the text."""
@@ -118,7 +120,7 @@ class Layout:
 
     def line(self, index: int) -> int:
         """1-based number of the line."""
-        return len(BREAK.findall(self.text, 0, index)) + 1
+        return bisect_right(self._starts, index)
 
     def entry_start(self, holder: Span, index: int) -> int:
         """Where an entry begins: the `-` of a block list, the key of a mapping, else the value."""
@@ -129,7 +131,9 @@ class Layout:
 
     def entry_end(self, holder: Span, index: int) -> int:
         """Where an entry ends."""
-        return max(holder.items[index].end, holder.keys[index].end if holder.kind == "map" else 0)
+        if holder.kind == "map" and self.sign_of(holder, index) is None:  # a lone key: its value is said to be behind
+            return holder.keys[index].end
+        return holder.items[index].end
 
     def sign_of(self, holder: Span, index: int) -> int | None:
         """End of the `:` or `-` in front of a value; None where there is none."""
@@ -172,7 +176,7 @@ class _Builder:
     def _node(self, event: Any) -> Span:
         start, end = event.start_mark.index, event.end_mark.index
         if isinstance(event, yaml.AliasEvent):
-            return Span("alias", start, end, target=self._anchors[event.anchor].real())
+            return Span("alias", start, end, target=self._anchors[str(event.anchor)].real())
         if isinstance(event, yaml.ScalarEvent):
             node = self._scalar(event, start, end)
         else:

@@ -44,6 +44,17 @@ def source_name() -> str:
     return f"Tetherlight demo {os.getpid()}"
 
 
+def free_port(wished: int) -> int:
+    """A TCP port on loopback: the one that is wished for, or any free one where somebody has that."""
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", wished))
+        except OSError:
+            return _free(socket.SOCK_STREAM)
+    return wished
+
+
 def _free(kind: int) -> int:
     with socket.socket(socket.AF_INET, kind) as one:
         one.bind(("127.0.0.1", 0))
@@ -58,29 +69,21 @@ def _end_with_parent() -> None:
         ctypes.CDLL(None).prctl(1, signal.SIGTERM)  # PR_SET_PDEATHSIG
 
 
-class BridgeProcess:
-    """`tetherlight run SHOW --armed` as a process; its log goes to a file beside the show."""
+class ChildProcess:
+    """`tetherlight WORDS` as a process of its own; its log goes to a file. It ends with us."""
 
-    def __init__(self, show: Path, osc_port: int) -> None:
-        self._log = show.parent / "bridge.log"
-        self._talk = Talk(OscSettings(port=osc_port))
-        self.say = self._talk.say
-        words = ["-m", "bridge", "run", str(show), "--armed", "--state", str(show.parent / "state")]
-        with self._log.open("wb") as log:
+    def __init__(self, words: list[str], log: Path) -> None:
+        self._log = log
+        with self._log.open("wb") as out:
             # A session of its own: Ctrl-C in the terminal is ours to hand on, after the heads are dark.
             self._process = subprocess.Popen(
-                [sys.executable, *words],
+                [sys.executable, "-m", "bridge", *words],
                 stdin=subprocess.DEVNULL,
-                stdout=log,
-                stderr=log,
+                stdout=out,
+                stderr=out,
                 start_new_session=True,
                 preexec_fn=_end_with_parent,
             )
-
-    def check(self) -> None:
-        """Raises NetworkError with the bridge's last words when it has ended."""
-        if self._process.poll() is not None:
-            raise NetworkError(f"the bridge has ended with exit code {self._process.returncode}:\n{self.last_words()}")
 
     def last_words(self, lines: int = 12) -> str:
         """The end of its log."""
@@ -90,7 +93,7 @@ class BridgeProcess:
             return "(no log)"
 
     def signal_stop(self) -> None:
-        """Ask it to go dark and end."""
+        """Ask it to end."""
         if self._process.poll() is None:
             self._process.terminate()
 
@@ -112,4 +115,35 @@ class BridgeProcess:
         except subprocess.TimeoutExpired:
             self._process.kill()
             self._process.wait(5.0)
+
+
+class BridgeProcess(ChildProcess):
+    """`tetherlight run SHOW --no-panel --armed`, and a way to talk to it."""
+
+    def __init__(self, show: Path, osc_port: int) -> None:
+        self._talk = Talk(OscSettings(port=osc_port))
+        self.say = self._talk.say
+        super().__init__(["run", str(show), "--no-panel", "--armed", *_state(show)], show.parent / "bridge.log")
+
+    def check(self) -> None:
+        """Raises NetworkError with the bridge's last words when it has ended."""
+        if self._process.poll() is not None:
+            raise NetworkError(f"the bridge has ended with exit code {self._process.returncode}:\n{self.last_words()}")
+
+    def close(self) -> None:
+        """End it for good; safe to call twice."""
+        super().close()
         self._talk.close()
+
+
+class PanelProcess(ChildProcess):
+    """`tetherlight panel SHOW` that knows the page of the simulated venue, for practice."""
+
+    def __init__(self, show: Path, listen: str, venue: str) -> None:
+        self.address = f"http://{listen}/"
+        words = ["panel", str(show), "--listen", listen, "--venue", venue, *_state(show)]
+        super().__init__(words, show.parent / "panel.log")
+
+
+def _state(show: Path) -> list[str]:
+    return ["--state", str(show.parent / "state")]

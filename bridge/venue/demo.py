@@ -18,11 +18,19 @@ from bridge.errors import NetworkError
 from bridge.show.load import load
 from bridge.show.model import Show
 from bridge.venue.actor import Actor
-from bridge.venue.bridge_process import DEMO_SHOW, BridgeProcess, copy_show, source_name
+from bridge.venue.bridge_process import (
+    DEMO_SHOW,
+    BridgeProcess,
+    PanelProcess,
+    copy_show,
+    free_port,
+    source_name,
+)
 from bridge.venue.calibration import calibration, sighting_misses
 from bridge.venue.invent import invent
 from bridge.venue.measure import Meter
 from bridge.venue.picture import BelievedBeams, scene
+from bridge.venue.practice import Practice
 from bridge.venue.receiver import SacnReceiver, open_sockets
 from bridge.venue.robot import Progress, Robot
 from bridge.venue.runner import VenueRunner
@@ -36,6 +44,7 @@ HEARD_WITHIN_S, SOLVED_WITHIN_S, SESSION_WITHIN_S, LIT_WITHIN_S = 15.0, 60.0, 24
 STAND_S, STAND_SETTLE_S = 3.0, 2.0  # a place; the part of it in which heads move and fade
 SHARES = {"standing": 0.4, "strolling": 0.4, "leaving": 0.2}
 LEAST_S = {"standing": 3.0, "strolling": 3.0, "leaving": 6.0}
+PANEL_PORT = 8787  # or another, where somebody has that
 SETTLE_S = 1.0  # after the first light on the performer
 
 
@@ -57,10 +66,15 @@ class Demo:
         self.robot: Robot | None = None
         self.phase = "starting"
         self.address: str | None = None
-        self._view = View(*view, scene(self.show, self.truth)) if view else None
+        self.panel: str | None = None
+        self._practice = Practice(self.venue, "lead", seed, self._practises)
+        self._view = View(*view, scene(self.show, self.truth), self._practice.asked) if view else None
         self._solved: BelievedBeams | None = None
         self._stopping = asyncio.Event()
         self._walks = 0
+        self._kind = "stand"
+        self._before_practice = "", False
+        self._panel: PanelProcess | None = None
         self.summary: dict[str, Any] = {"seed": seed, "show": self.show.name, "heads": len(self.show.fixtures)}
 
     def stop(self) -> None:
@@ -89,6 +103,7 @@ class Demo:
         if self._view is not None:
             self.address = await self._view.start()
             self._note(f"view: {self.address}")
+            self._open_panel(self.address)
         moving = asyncio.create_task(self._runner.run())
         try:
             await self._script(seconds)
@@ -96,14 +111,37 @@ class Demo:
         finally:
             self._runner.stop()
             await moving
+            if self._panel is not None:
+                self._panel.close()
             if self._view is not None:
                 await self._view.stop()
         self.summary["skipped_s"] = round(self._runner.skipped_s, 2)
 
+    def _open_panel(self, venue: str) -> None:
+        """The operator's page, where there is a venue's page: it tells practice where the performer is."""
+        place = f"127.0.0.1:{free_port(PANEL_PORT)}"
+        self._panel = PanelProcess(self._show_path, place, venue.removeprefix("http://").rstrip("/"))
+        self.panel = self._panel.address
+        self._note(f"panel: {self.panel}   (`Practise` there hands you the performer)")
+
     def _each_step(self, now_s: float) -> None:
-        self._actor.tick(now_s)
+        if not self._practice.tick(now_s):
+            self._actor.tick(now_s)
         if self.robot is not None and self._runner.steps % 2 == 0:
             self.robot.tick(now_s)
+
+    def _practises(self, on: bool) -> None:
+        """Somebody takes the performer over for practice, or gives it back: the script waits, nothing is measured."""
+        if on:
+            self._before_practice = self.phase, self._runner.measuring
+            self._runner.measuring = False
+            self._set("practice: the performer is yours")
+            return
+        phase, measuring = self._before_practice
+        self._bridge.say("/target/lead/take")
+        self._go(self._kind, 60.0)
+        self._set(phase)
+        self._runner.measuring = measuring
 
     def _set(self, phase: str) -> None:
         self.phase = self._runner.note = phase
@@ -151,7 +189,10 @@ class Demo:
         end = time.monotonic() + seconds
         while time.monotonic() < end and not self._stopping.is_set():
             self._bridge.check()
-            await asyncio.sleep(min(0.1, max(end - time.monotonic(), 0.0)))
+            slept_s = min(0.1, max(end - time.monotonic(), 0.0))
+            await asyncio.sleep(slept_s)
+            if self._practice.on:
+                end += slept_s
 
     async def _focus(self) -> None:
         self._set("focus session: the robot puts every beam on every mark")
@@ -208,6 +249,7 @@ class Demo:
     def _go(self, kind: str, seconds: float) -> None:
         """Send the performer on a walk of its own dice."""
         self._walks += 1
+        self._kind = kind
         seed = 1000 * self._seed + self._walks
         here = self.venue.performers.get("lead")
         start = here.feet[:2] if here is not None and kind != "stand" else None

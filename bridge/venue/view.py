@@ -6,6 +6,9 @@ often as the venue publishes. What the two hold is written in `picture.py`, whic
 
 from __future__ import annotations
 
+import json
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -22,12 +25,22 @@ PAGE = Path(__file__).parent / "page"
 class View:
     """Serves one scene and a stream of frames to any number of pages on this machine."""
 
-    def __init__(self, host: str, port: int, scene: dict[str, Any]) -> None:
-        """`host`: a loopback address or `localhost`, else InputError. `port` 0 takes a free one."""
+    def __init__(
+        self,
+        host: str,
+        port: int,
+        scene: dict[str, Any],
+        said: Callable[[Mapping[str, Any]], None] = lambda _message: None,
+    ) -> None:
+        """`host`: a loopback address or `localhost`, else InputError. `port` 0 takes a free one.
+
+        `said` hears what a page says, JSON objects (see practice.py).
+        """
         if not is_loopback(host):
             raise InputError(
                 f"The view is for this machine only: expected a loopback address such as 127.0.0.1, found {host!r}"
             )
+        self._said = said
         self._scene = as_json({"kind": "scene", "scene": scene})
         self._site = Site(
             host, port, read_pages(PAGE, SHARED), self._page, what="The venue's view", holder="a venue that still runs"
@@ -56,5 +69,8 @@ class View:
 
     async def _page(self, client: Client) -> None:
         client.post(self._scene)
-        async for _ in client:  # the page has nothing to say; reading notices that it left
-            pass
+        async for text in client:  # the page has little to say; reading also notices that it left
+            with suppress(ValueError, RecursionError):
+                message = json.loads(text)
+                if isinstance(message, dict):
+                    self._said(message)

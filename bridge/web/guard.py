@@ -16,6 +16,7 @@ from bridge.web.key import Key
 from bridge.web.limits import Buckets, Limits
 
 Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
+POLICY = "Content-Security-Policy"
 
 
 class Guard:
@@ -51,17 +52,23 @@ class Guard:
         async def whole(request: web.Request, handler: Handler) -> web.StreamResponse:
             answer = await self._answer(request, handler)
             if not answer.prepared:
-                answer.headers.update(self.headers(request))
+                own = answer.headers.get(POLICY)  # a document with another policy of its own says so itself
+                answer.headers.update(self.headers(request) | ({POLICY: own} if own else {}))
             return answer
 
         return whole
+
+    @property
+    def streams(self) -> int:
+        """How many are open now."""
+        return self._sockets.total()
 
     @contextmanager
     def socket(self, request: web.Request) -> Iterator[None]:
         """Counts one stream for as long as it is open. Raises HTTPTooManyRequests where there are enough."""
         peer = peer_of(request)
         crowded = not is_loopback(peer) and self._sockets[peer] >= self.limits.sockets_per_peer
-        if crowded or self._sockets.total() >= self.limits.sockets:
+        if crowded or self.streams >= self.limits.sockets:
             self.refused["too-many-streams"] += 1
             raise web.HTTPTooManyRequests(text="Too many pages are open: close one.", headers={"Retry-After": "5"})
         self._sockets[peer] += 1
@@ -82,7 +89,7 @@ class Guard:
             "form-action 'self'; frame-ancestors 'none'"
         )
         found = {
-            "Content-Security-Policy": policy,
+            POLICY: policy,
             "X-Content-Type-Options": "nosniff",
             "Referrer-Policy": "same-origin",  # with no-referrer a browser sends `Origin: null` with our own form
             "Cross-Origin-Resource-Policy": "same-origin",

@@ -20,8 +20,33 @@ from bridge.web.limits import Bucket, Limits
 SEND_BUFFER_BYTES = 64 * 1024  # small, so that a slow page lags by a few frames and not by seconds
 NEWS = 1000  # what a page may be behind before it is closed
 NEWS_BYTES = 8 * 1024 * 1024
-CLOSE_S = 0.5
-POLICY, WRONG_KIND, GOING_AWAY, TOO_MANY = 1008, 1003, 1001, 1013  # RFC 6455, section 7.4.1; 1013: IANA's registry
+CLOSE_S = 1.0
+# RFC 6455, section 7.4.1; 1013 ("try again later") from IANA's registry of close codes
+GOING_AWAY, WRONG_KIND, POLICY, TOO_BIG, TOO_MANY = 1001, 1003, 1008, 1009, 1013
+LINGER_S = 2.0
+
+
+class Stream(web.WebSocketResponse):
+    """A websocket whose page is told that a message was too big, also while it still sends that message.
+
+    A connection that is closed while octets come in is reset, and the page never reads why. So the close is sent, and
+    what comes in is thrown away for as long as the page needs to read it.
+    """
+
+    def __init__(self, limits: Limits, heartbeat_s: float) -> None:
+        super().__init__(
+            heartbeat=heartbeat_s, max_msg_size=limits.message_bytes, compress=False, autoping=False, timeout=CLOSE_S
+        )
+
+    async def close(self, *, code: int = 1000, message: bytes = b"", drain: bool = True) -> bool:
+        if code == TOO_BIG and not self.closed:
+            transport = self._req.transport if self._req is not None else None
+            with suppress(ConnectionError):
+                await self.send_frame(code.to_bytes(2, "big") + b"too big a message", WSMsgType.CLOSE)
+            end = asyncio.get_running_loop().time() + LINGER_S
+            while transport and not transport.is_closing() and asyncio.get_running_loop().time() < end:
+                await asyncio.sleep(0.02)
+        return await super().close(code=code, message=message, drain=drain)
 
 
 class Client:
@@ -73,9 +98,10 @@ class Client:
         """Begin to close, from anywhere; `reason` at most 123 octets (RFC 6455, section 5.5)."""
         if self._closing is None:
             self._closing = asyncio.create_task(self._close(code, reason))
+            self._wake.set()
 
     async def close(self, reason: str = "the program stops", code: int = GOING_AWAY) -> None:
-        """Close and wait for it, half a second at most. Safe to call twice."""
+        """Close and wait for it, a second at most. Safe to call twice."""
         self.end(code, reason)
         assert self._closing is not None
         await asyncio.shield(self._closing)
@@ -99,8 +125,8 @@ class Client:
 
     async def _send(self) -> None:
         with suppress(ConnectionError):  # the page left: the reader notices and tidies up
-            while True:
-                while self._queue:
+            while self._closing is None:
+                while self._queue and self._closing is None:
                     text = self._queue.popleft()
                     if text is None:
                         text, self._frame = self._frame, None
@@ -108,16 +134,20 @@ class Client:
                         self._bytes -= len(text)
                     await self._ws.send_str(text or "")
                 self._wake.clear()
-                await self._wake.wait()
+                if self._closing is None:
+                    await self._wake.wait()
 
     async def _close(self, code: int, reason: str) -> None:
-        self._sending.cancel()
-        await asyncio.gather(self._sending, return_exceptions=True)
+        """After what is on its way; a page that does not even read that has its connection cut."""
         with suppress(asyncio.TimeoutError, ConnectionError, RuntimeError):
-            await asyncio.wait_for(self._ws.close(code=code, message=reason.encode()[:123]), CLOSE_S)
+            async with asyncio.timeout(CLOSE_S):
+                # not cancelled: aiohttp would leave its stuck write behind for the next to stumble over
+                await asyncio.shield(self._sending)
+                await self._ws.close(code=code, message=reason.encode()[:123])
             return
         if isinstance(self._transport, asyncio.Transport):
-            self._transport.abort()  # it does not even read that it is closed
+            self._transport.abort()
+        self._sending.cancel()
 
 
 def _limit_send_buffer(transport: asyncio.BaseTransport | None) -> None:

@@ -17,7 +17,7 @@ from bridge.web.hosts import peer_of
 from bridge.web.key import Key
 from bridge.web.limits import Limits
 from bridge.web.listening import address, listen
-from bridge.web.mailbox import Client
+from bridge.web.mailbox import Client, Stream
 
 HEARTBEAT_S = 10.0
 HEAD_LINE_BYTES, HEAD_LINES = 8190, 64
@@ -116,9 +116,7 @@ class Site:
 
     async def _stream(self, request: web.Request) -> web.StreamResponse:
         assert self.guard is not None
-        ws = web.WebSocketResponse(
-            heartbeat=HEARTBEAT_S, max_msg_size=self._limits.message_bytes, compress=False, autoping=False
-        )
+        ws = Stream(self._limits, HEARTBEAT_S)
         if not ws.can_prepare(request):
             raise web.HTTPBadRequest(text="This address is a websocket; open / for the page.")
         with self.guard.socket(request):

@@ -20,21 +20,27 @@ SCRIPT = """(() => {
     const real = drawing[word];
     drawing[word] = function (...args) { drawn.add(this.canvas); return real.apply(this, args); };
   }
-  const counts = new Map();
+  const texts = new Set();
+  const write = drawing.fillText;
+  drawing.fillText = function (text, ...args) { texts.add(String(text)); return write.call(this, text, ...args); };
+  const counts = new Map(), firsts = new Map();
   const look = () => {
-    for (const canvas of drawn) counts.set(canvas, (counts.get(canvas) ?? 0) + 1);
+    for (const canvas of drawn) {
+      counts.set(canvas, (counts.get(canvas) ?? 0) + 1);
+      if (!firsts.has(canvas)) firsts.set(canvas, performance.now());
+    }
     drawn.clear();
     requestAnimationFrame(look);
   };
   requestAnimationFrame(look);
+  const within = (selector, all) => [...all].filter(([canvas]) => document.querySelector(selector)?.contains(canvas));
   window.standInNetwork = {
     sockets,
+    texts: () => [...texts],
     open: () => sockets.filter((socket) => socket.readyState === Real.OPEN).length,
     drop: () => sockets.forEach((socket) => socket.close()),
-    pictures: (selector) => {
-      const within = document.querySelector(selector);
-      return [...counts].filter(([canvas]) => within?.contains(canvas)).reduce((sum, [, n]) => sum + n, 0);
-    },
+    pictures: (selector) => within(selector, counts).reduce((sum, [, n]) => sum + n, 0),
+    first: (selector) => Math.min(...within(selector, firsts).map(([, at]) => at)),
   };
 })()"""
 
@@ -62,6 +68,11 @@ class Network(Session):
         """First contentful paint after the navigation began (W3C Paint Timing), milliseconds."""
         asked = "performance.getEntriesByName('first-contentful-paint')[0]?.startTime ?? 0"
         return float(await self.until(asked))
+
+    async def first_picture_ms(self, selector: str) -> float:
+        """When a canvas in an element was first drawn on, after the navigation began, milliseconds."""
+        await self.until(f"Number.isFinite(standInNetwork.first({selector!r}))")
+        return float(await self.evaluate(f"standInNetwork.first({selector!r})"))
 
     def transferred(self, *endings: str) -> int:
         """Octets that came for requests (with these endings), headers too; websockets are not counted."""

@@ -112,6 +112,7 @@ def test_paint_transfer_and_pictures_are_measured() -> None:
         padding = "<!--" + "x" * 50_000 + "-->"
         async with opened(DRAWS + padding) as page:
             assert 0 < await page.first_paint_ms() < 20_000
+            assert await page.first_picture_ms("[data-plan]") >= 100, "drawn on by a timer of 100 ms"
             assert 50_000 < page.transferred() < 60_000
             assert page.transferred(".js") == 0
             # drawn on ten times a second, two calls each: ten pictures, not twenty, and not the other canvas's sixty

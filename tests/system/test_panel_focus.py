@@ -49,7 +49,7 @@ def test_a_person_sights_two_heads_by_clicks_and_the_venue_measures_them(tmp_pat
         errors = calibration(load(stage.staged.folder), stage.staged.truth)["fixtures"]
         assert set(errors) == set(HEADS)
         assert max(one["rms_m"] for one in errors.values()) < 0.06, errors
-        await page.until("document.querySelectorAll('.f-poses tbody tr').length >= 2")
+        await page.until("document.querySelectorAll('.f-poses tbody tr').length === 2", 45.0)
         assert page.errors == []
 
     on_stage(tmp_path, test, solved=False, universe=30220)

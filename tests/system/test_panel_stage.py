@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from pathlib import Path
 
 import pytest
@@ -72,3 +73,27 @@ def test_48_heads_a_view_and_no_light_before_arming(tmp_path: Path) -> None:
         assert stage.page.errors == []
 
     on_stage(tmp_path, test, show="many", armed=False, universe=30216, view=True)
+
+
+@browser
+def test_panel_and_daemon_may_be_killed_and_started_again(tmp_path: Path) -> None:
+    async def test(stage: PanelStage) -> None:
+        stage.say("/target/lead/position", 2.0, 3.0)
+        await stage.lit_at(2.0, 3.0)
+        await stage.panel.end(signal.SIGKILL)
+        assert await stage.health() == {}
+        await stage.page.until("!panel.link.open")
+        assert len(stage.misses(2.0, 3.0)) == 12, "the light does not care"
+        await stage.panel.start()
+        await stage.page.until("panel.link.open")
+        await stage.daemon.end(signal.SIGKILL)
+        with pytest.raises(AssertionError, match="run does not run"):
+            stage.daemon.check()
+        await stage.page.until("panel.store.frame.age > 500")
+        await stage.daemon.start()
+        await stage.page.until("panel.store.frame.age < 500")
+        await stage.lit_at(2.0, 3.0)
+        # the only errors are of sockets that found nobody while the panel was away
+        assert all("WebSocket" in error or "ERR_CONNECTION" in error for error in stage.page.errors)
+
+    on_stage(tmp_path, test, universe=30218)

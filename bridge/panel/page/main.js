@@ -63,6 +63,13 @@ store.on("news", (news) => {
   if (news.what === "refused") say(news.text, "warning");
 });
 
+// Locked for the show, only Follow works: the rest can be looked at, and the lock taken off on Rig.
+store.on("frame", (frame) => {
+  const locked = Boolean(frame.bridge.locked);
+  byId("focus").inert = locked;
+  show(byId("locked"), locked && app.tab === "focus");
+});
+
 new Status(app, { signs: byId("signs"), dark: byId("dark"), banner: byId("banner"), text: byId("banner-text"), alert: byId("alert") });
 follow.mount(byId("follow"), app);
 focus.mount(byId("focus"), app);

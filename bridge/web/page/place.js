@@ -44,10 +44,13 @@ export function extent(scene) {
     Math.ceil(Math.max(...xs)) + 1, Math.ceil(Math.max(...ys)) + 1];
 }
 
+// Where a head hangs: the venue calls it its position, the panel what it stands at.
+const placeOf = (head) => head.position ?? head.at;
+
 // Everything that should be in the picture when the whole stage is shown.
 export function corners(scene) {
   const [x0, y0, x1, y1] = extent(scene);
-  const heads = (scene.heads ?? []).map((head) => head.position).filter(isPoint);
+  const heads = (scene.heads ?? []).map(placeOf).filter(isPoint);
   const tops = heads.map(([x, y, z]) => [x, y, z + 0.5]);
   return [[x0, y0, 0], [x1, y0, 0], [x0, y1, 0], [x1, y1, 0], [x0, y1, 2], [x1, y1, 2], ...heads, ...tops];
 }
@@ -200,13 +203,13 @@ function nameArea({ labels }, text, points, colour) {
 function drawTrusses(pen, heads) {
   const rows = new Map();
   for (const head of heads) {
-    if (!head.truss || !isPoint(head.position)) continue;
+    if (!head.truss || !isPoint(placeOf(head))) continue;
     rows.set(head.truss, [...(rows.get(head.truss) ?? []), head]);
   }
   pen.context.strokeStyle = COLOUR.truss;
   pen.context.lineWidth = 3;
   for (const [name, row] of rows) {
-    const bars = row.map(({ position: p, up }) => p.map((v, i) => v + (up?.[i] ?? 0) * 0.35));
+    const bars = row.map((head) => placeOf(head).map((v, i) => v + (head.up?.[i] ?? 0) * 0.35));
     const spreads = [0, 1, 2].map((i) => Math.max(...bars.map((b) => b[i])) - Math.min(...bars.map((b) => b[i])));
     const main = spreads.indexOf(Math.max(...spreads));
     bars.sort((a, b) => a[main] - b[main]);

@@ -1,12 +1,12 @@
-// The stream of frames from the venue. Survives a venue that stops: it keeps trying, and says how long nothing came.
+// The stream of scenes and frames to a page. Survives a program that stops: it keeps trying, and says how long nothing came.
 
 const FIRST_WAIT_MS = 400;
 const LONGEST_WAIT_MS = 2000;
 const SILENT_AFTER_S = 1.5; // a stream that is slower than this is as good as stopped
 
 export class Stream {
-  constructor(address, { onScene, onFrame }) {
-    Object.assign(this, { address, onScene, onFrame });
+  constructor(address, { onScene, onFrame, who = "The venue" }) {
+    Object.assign(this, { address, onScene, onFrame, who });
     this.wait = FIRST_WAIT_MS;
     this.last = performance.now();
     this.received = 0;
@@ -52,8 +52,8 @@ export class Stream {
     const seconds = Math.floor(this.silentFor);
     if (this.silentFor < SILENT_AFTER_S) return "";
     const why = this.connected
-      ? "The venue is there but sends nothing."
-      : "The venue has stopped or cannot be reached. This page goes on by itself when it is back.";
+      ? `${this.who} is there but sends nothing.`
+      : `${this.who} has stopped or cannot be reached. This page goes on by itself when it is back.`;
     return `No data for ${seconds} s. ${why}`;
   }
 }

@@ -8,7 +8,22 @@ from typing import Any
 
 KEYS = ["marks", "A", "B", "at", "name", "floors", "tapes", "é", "on", "x-1", "010", "a b", "height", "between"]
 PLAIN = ["5", "-1.50", "0.4", "40 cm", "10.5 ft", "unknown", "on", "off", "true", "~", "é ü", "a b", "0x10", "1e3", "-"]
-STRANGE = ["it's", '"', "# no comment", "a: b", "[x]", "line\ttab", "ünder", "", " lead", "10' 6\"", "{", "*a", "&b", "-"]
+STRANGE = [
+    "it's",
+    '"',
+    "# no comment",
+    "a: b",
+    "[x]",
+    "line\ttab",
+    "ünder",
+    "",
+    " lead",
+    "10' 6\"",
+    "{",
+    "*a",
+    "&b",
+    "-",
+]
 COMMENT = ["", " tab\there", ": [", " 'quote", ' "', " é→", " - x: 1", " #", " }", "   "]
 
 
@@ -23,10 +38,7 @@ class Maker:
     def text(self) -> str:
         """A whole file."""
         rng = self._rng
-        if rng.random() < 0.06:
-            lines = self._behind("", self._flow(0, 1), 0)
-        else:
-            lines = self._block(0, 0)
+        lines = self._behind("", self._flow(0, 1), 0) if rng.random() < 0.06 else self._block(0, 0)
         head = self._lines(0, 0.3) + (["---" + self._trailing()] if rng.random() < 0.1 else [])
         tail = self._lines(0, 0.3) + (["..."] if rng.random() < 0.05 else [])
         line_break = "\r\n" if rng.random() < 0.2 else "\n"
@@ -82,14 +94,14 @@ class Maker:
         rng = self._rng
         deeper = indent + rng.randint(1, 4)
         inner = self._block(depth + 1, deeper)
-        compact = as_list and inner[0].strip() and not inner[0].strip().startswith("#")
-        if compact and rng.random() < 0.7:
-            return [head + " " * (deeper - indent - 1 or 1) + inner[0].lstrip(), *inner[1:]] if deeper > indent + 1 else [
-                head + " " + inner[0].lstrip(), *(" " + line if line.strip() else line for line in inner[1:])
-            ]  # fmt: skip
-        if not as_list and inner and rng.random() < 0.3 and all(line.startswith(" ") for line in inner if line):
-            if any(line.startswith(" " * deeper + "-") for line in inner):  # a list as deep as its key
-                inner = [line[deeper - indent :] if line.startswith(" " * deeper) else line for line in inner]
+        if as_list and inner[0].strip() and not inner[0].strip().startswith("#") and rng.random() < 0.7:
+            if deeper == indent + 1:  # `- key: value` is two deeper at least
+                inner = [" " + line if line.strip() else line for line in inner]
+                deeper += 1
+            return [head + " " * (deeper - indent - 1) + inner[0].lstrip(), *inner[1:]]
+        first = next(line.strip() for line in inner if line.strip() and not line.strip().startswith("#"))
+        if not as_list and first.startswith("-") and rng.random() < 0.5:  # a list as deep as its key
+            inner = [line[deeper - indent :] if line.startswith(" " * deeper) else line for line in inner]
         return [head + self._anchor(" ").rstrip() + self._trailing(), *inner]
 
     def _behind(self, head: str, value: str, indent: int) -> list[str]:
@@ -146,7 +158,22 @@ class Maker:
         return f"{before}&n{self._anchors} "
 
 
-VALUES = [5, -1.25, 0.1 + 0.2, "new", "a: b # c", "it's", 'x"y', "é", None, True, [1, 2.5, 0], [], {}, {"at": [1, 2, "40 cm"]}]
+VALUES = [
+    5,
+    -1.25,
+    0.1 + 0.2,
+    "new",
+    "a: b # c",
+    "it's",
+    'x"y',
+    "é",
+    None,
+    True,
+    [1, 2.5, 0],
+    [],
+    {},
+    {"at": [1, 2, "40 cm"]},
+]
 
 
 def paths(data: Any) -> list[tuple[str, ...]]:
