@@ -4,11 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import time
-<<<<<<< HEAD
-from collections.abc import Callable, Mapping, Sequence
-=======
-from collections.abc import Sequence
->>>>>>> base
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -60,14 +56,10 @@ class Panel:
         self.pages = Pages()
         self.heard = Heard(self._news, self._told)
         self.link = Link(*bridge, feed_rate(len(folder.show.fixtures)), self._hear)
-<<<<<<< HEAD
-        self.answers: dict[str, Answer] = {}
-        self.listeners: list[Callable[[News], None]] = []
-=======
         self.papers = Papers(folder)
         self.practice = Practice(venue, lambda text: self.tell({"what": "practice", "text": text}))
         self.answers: dict[str, Answer] = {"captures": self.papers.list_captures, "practice": self.practice.ask}
->>>>>>> base
+        self.listeners: list[Callable[[News], None]] = []
         self.counters = {"refused": 0, "messages": 0}
         self._asks = Asks(self.answers)
         self._answering: set[asyncio.Task[None]] = set()

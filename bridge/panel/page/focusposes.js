@@ -89,8 +89,8 @@ export class PosesPart {
     if (news.old) return;
     if (news.what === "solving") this.takeSolving(news);
     if (news.what === "solve") this.takeSolve(news);
-    if (news.what === "accepted") this.app.say(`The pose of ${news.fixture} is taken because you said so.`);
-    if (news.what === "back") this.app.say(news.text || "The poses before are in use again.");
+    if (news.what === "accepted") this.app.say(`${news.sender} said yes: the pose of ${news.fixture} is taken.`);
+    if (news.what === "back") this.app.say(`${news.sender}: the poses before are in use again. ${news.text}`);
   }
 
   takeSolving(news) {
