@@ -5,11 +5,11 @@ import { write } from "./planstill.js";
 
 // Up to so many metres; hatch: lines, how far apart in pixels, and both ways.
 export const BANDS = [
-  { below: 0.05, words: "under 5 cm", colour: "124, 196, 178", gap: 0 },
-  { below: 0.1, words: "5 to 10 cm", colour: "190, 200, 140", gap: 16 },
-  { below: 0.2, words: "10 to 20 cm", colour: "233, 180, 76", gap: 9 },
-  { below: 0.3, words: "20 to 30 cm", colour: "240, 150, 90", gap: 9, cross: true },
-  { below: Infinity, words: "30 cm and more", colour: "240, 110, 100", gap: 5, cross: true },
+  { below: 0.05, words: "under 5", colour: "124, 196, 178", gap: 0 },
+  { below: 0.1, words: "5–10", colour: "190, 200, 140", gap: 16 },
+  { below: 0.2, words: "10–20", colour: "233, 180, 76", gap: 9 },
+  { below: 0.3, words: "20–30", colour: "240, 150, 90", gap: 9, cross: true },
+  { below: Infinity, words: "30 and more", colour: "240, 110, 100", gap: 5, cross: true },
 ];
 const NUMBER_PX = 74; // a number in each such square, where the map has one
 
@@ -74,11 +74,11 @@ function drawNumbers(context, plan, map, dx, dy) {
 export function makeLegend() {
   const title = el("p", { class: "f-maptitle" });
   const bands = BANDS.map((band) => {
-    const sample = el("canvas", { width: 36, height: 22, "aria-hidden": "true" });
+    const sample = el("canvas", { width: 28, height: 20, "aria-hidden": "true" });
     const context = sample.getContext("2d");
     context.fillStyle = `rgba(${band.colour}, 0.3)`;
-    context.fillRect(0, 0, 36, 22);
-    hatch(context, 36, 22, band.colour, band.gap && Math.min(band.gap, 11), band.cross);
+    context.fillRect(0, 0, 28, 20);
+    hatch(context, 28, 20, band.colour, band.gap && Math.min(band.gap, 11), band.cross);
     return el("li", {}, sample, band.words);
   });
   return { title, element: el("div", { class: "f-legend", hidden: true }, title, el("ul", {}, ...bands)) };

@@ -112,8 +112,8 @@ export class FocusPlan {
     const { scene, frame } = this.app.store;
     if (!scene) return;
     this.place();
-    this.drawBeams(context, scene, frame);
     for (const target of this.targets()) if (target.kind === "mark") this.drawMark(context, target);
+    this.drawBeams(context, scene, frame);
     for (const spot of this.places.values()) this.drawHead(context, spot, frame);
     if (this.session.showing) write(context, `Tap where the beam of ${this.session.head} is`, this.plan.width / 2, 22, COLOUR.target, { weight: 700, size: 17 });
   }

@@ -3,7 +3,7 @@
 import { el, mark, show, write } from "./dom.js";
 import { drawErrorMap, makeLegend } from "./errormap.js";
 import { big, choice, cm, yes } from "./focusyes.js";
-import { comparison, doubts, fitOf, helpWords, untrustedList } from "./focuswords.js";
+import { comparison, doubts, fitOf, helpWords, told, untrustedList } from "./focuswords.js";
 import { write as writeOn } from "./planstill.js";
 
 const AGAIN_MS = 1000;
@@ -81,7 +81,7 @@ export class PosesPart {
 
   writeLegend() {
     const who = this.shown === "worst" ? "the worst head at each place" : this.session.head;
-    write(this.legendTitle, this.map ? `Predicted aim error of ${who}, cm (95 of 100 are better)` : `No map of ${who} yet: sight two marks and more.`);
+    write(this.legendTitle, this.map ? `Predicted aim error of ${who}, cm (95 %)` : `No map of ${who} yet: sight two marks and more.`);
     show(this.legend, this.shown !== "none");
   }
 
@@ -177,11 +177,12 @@ export class PosesPart {
 
   buildChanges() {
     const { found } = this;
-    const ended = this.ended ? [el("p", { class: "f-ended" }, this.ended), ...this.notes.map((note) => el("p", { class: "f-doubt" }, note))] : [];
+    const ended = this.ended ? [el("p", { class: "f-ended" }, this.ended)] : [];
+    const notes = this.ended ? told(this.notes).map((note) => el("p", { class: "f-doubt" }, note)) : [];
     const solved = this.ended && this.changedBy;
     const rows = solved ? this.changedBy : found?.compared_with_file ?? {};
     const what = solved ? "What the last Solve changed:" : "Poses in the file, and what Solve would make of the sightings:";
-    this.changes.replaceChildren(...ended, el("p", { class: "f-note" }, what), comparison(rows, this.session.head));
+    this.changes.replaceChildren(...ended, el("p", { class: "f-note" }, what), comparison(rows, this.session.head), ...notes);
   }
 
   draw(context) {

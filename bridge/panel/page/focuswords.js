@@ -10,10 +10,11 @@ const rms = (values) => Math.sqrt(values.reduce((sum, value) => sum + value * va
 export function fitOf(found, head, mark) {
   const solved = found?.solve?.fixtures?.[head];
   if (!solved) return { lines: [found?.solve?.unsolved?.[head] ?? "Not solved yet: it needs two marks and more."], short: "", long: "" };
-  const entries = Object.entries(solved.residuals);
+  const entries = Object.entries(solved.residuals).map(([key, value]) => [key.replace(/\/2$/, " (face 2)"), value]);
   const all = entries.map(([, value]) => value);
-  const here = entries.filter(([key]) => key.replace(/\/2$/, "") === mark).map(([key, value]) => `${key} fits within ${cm(value)}`);
-  const whole = all.length ? `all ${all.length} sightings within ${cm(rms(all))} (rms)` : "no sightings of its own";
+  const here = entries.filter(([key]) => key.replace(" (face 2)", "") === mark).map(([key, value]) => `${key} fits within ${cm(value)}`);
+  const count = all.length === 1 ? "its one sighting" : `all ${all.length} sightings`;
+  const whole = all.length ? `${count} within ${cm(rms(all))} (rms)` : "no sightings of its own";
   const ahead = solved.aim_error.p95 === null ? "nothing can be predicted yet" : `predicted aim error ${cm(solved.aim_error.p95)}, at its worst place ${cm(solved.aim_error.worst_p95)}`;
   const words = { true: "trusted", false: "NOT trusted" }[solved.trusted];
   return {
@@ -25,6 +26,13 @@ export function fitOf(found, head, mark) {
 }
 
 export const doubts = (found, head) => (found?.solve?.advice_by_fixture?.[head] ?? []).slice(0, MOST_LINES);
+
+// What a solve had to say, heads that nobody has sighted in one line.
+export function told(notes) {
+  const waiting = notes.filter((note) => note.endsWith(": not sighted yet")).map((note) => note.split(":")[0]);
+  const rest = notes.filter((note) => !note.endsWith(": not sighted yet"));
+  return waiting.length ? [...rest, `Not sighted yet: ${waiting.join(", ")}`] : rest;
+}
 
 // "C: 21 cm -> 9 cm"
 export function helpWords({ mark, at, before, after }) {
