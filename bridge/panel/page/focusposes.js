@@ -150,7 +150,7 @@ export class PosesPart {
     const { text, best } = this.help();
     this.helps.replaceChildren(el("p", { class: "f-note" }, text), ...best.map((one) => this.helpButton(one)));
     this.buildChanges();
-    const names = this.app.store.scene.heads.filter((one) => one.on_disk && !one.on_disk.trusted && !(one.solved && one.aim_error === one.on_disk.aim_error));
+    const names = this.app.store.scene.heads.filter((one) => one.on_disk && !one.on_disk.trusted && !one.on_disk.accepted);
     this.untrusted.replaceChildren(...untrustedList(found, names, (name) => this.accept(name)));
     this.plan.dirty = true;
   }
