@@ -107,6 +107,7 @@ class Person:
     async def _until_it_answers(self, head: str) -> None:
         """While nobody knows how the head hangs: show where its beam is, or which way it goes."""
         for _ in range(4):
+            await self._page.until("panel.focusSession.hangs.by !== null", 10.0)
             known = await self._page.evaluate("panel.focusSession.hangs.by")
             if known not in ("plot", ""):
                 return

@@ -123,7 +123,7 @@ def test_an_untrusted_pose_is_taken_at_a_yes_and_the_poses_before_come_back_at_a
         await person.press("Take it")
         await page.until("panel.store.news.some((one) => one.what === 'accepted' && one.fixture === 'mid-1')", 15.0)
         await page.until("panel.store.scene.heads.find((head) => head.name === 'mid-1').on_disk.accepted", 15.0)
-        assert "accepted: operator@127.0.0.1" in poses.read_text()
+        assert load(stage.staged.folder).poses["mid-1"].accepted == "operator@127.0.0.1"
         await page.until("!document.querySelector('.f-untrusted')", 5.0)
         await person.press("Back to the poses before")
         await person.press("Go back")

@@ -39,7 +39,9 @@ export function mount(root, app) {
   app.focusPart = choosePart;
   leaving(app, session);
   setInterval(() => {
-    if (app.tab === "focus" && !document.hidden && session.frame()?.in_hand && !session.frame().hit) session.refresh();
+    const state = session.frame();
+    const unsure = session.hangs.by === null || (state?.in_hand && !state.hit);
+    if (app.tab === "focus" && !document.hidden && unsure) session.refresh();
   }, REFRESH_MS);
 }
 

@@ -121,7 +121,7 @@ export class Pad {
     const { head, hangs } = this.session;
     write(this.tapWords, `Where is the beam of ${head}, or which way did it go?`);
     if (what !== "hangs") return;
-    write(this.known, KNOWN[hangs.by]);
+    write(this.known, KNOWN[hangs.by] ?? "");
     mark(this.known, "data-by", hangs.by);
     const vague = hangs.by === "" || hangs.by === "plot";
     if (this.vagueHead !== head + vague) {

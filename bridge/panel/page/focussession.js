@@ -6,7 +6,7 @@ export class Session {
     Object.assign(this, { app, heads: new Set(), marks: new Set(), head: "", mark: "", several: false, awaited: null });
     this.taken = new Set(); // heads that this page took into its hands
     this.darkened = new Set(); // those it only took to make them dark
-    this.hangs = { by: "", lands: null, head: "" };
+    this.hangs = { by: null, lands: null, head: "" }; // by: what it rests on; null: not told yet
     this.listeners = [];
     this.order = app.settings.get("focus.order", "head");
     this.byItself = app.settings.get("focus.by-itself", true);
@@ -95,7 +95,7 @@ export class Session {
     this.marks.add(mark);
     Object.assign(this, { head, mark });
     if (before !== head) {
-      this.hangs = { by: "", lands: null, head };
+      this.hangs = { by: null, lands: null, head };
       this.refresh();
       if (this.alone && this.taken.has(head)) this.osc("level", 0.2);
     }
