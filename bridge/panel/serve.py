@@ -9,9 +9,11 @@ import sys
 from collections.abc import Callable, Collection
 from pathlib import Path
 
+from bridge.panel.focus_asks import FocusAsks
 from bridge.panel.folder import ShowFolder
 from bridge.panel.options import Options
 from bridge.panel.panel import Panel, files
+from bridge.panel.solving import Solving
 from bridge.web.hosts import is_loopback
 from bridge.web.key import kept_key
 from bridge.web.site import Site
@@ -31,6 +33,10 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
     tls = tls_context(*options.tls) if options.tls else None
     key = kept_key(options.state)  # on loopback nobody is asked for it, but what a proxy here passes on is
     panel = Panel(folder, options.bridge, options.venue)
+    solving = Solving(show, panel.tell)
+    focus = FocusAsks(panel, solving)
+    panel.answers.update(focus.table)
+    panel.listeners.append(focus.heard)
     site = Site(
         host, port, files(), panel.page, what="The panel", holder="a panel that still runs",
         hosts=() if local else hosts, key=key, tls=tls, routes=panel.routes, say=say,
@@ -50,6 +56,7 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
         await stopping.wait()
     finally:
         await site.stop("the panel stops")
+        await solving.close()
         await panel.close()
 
 
