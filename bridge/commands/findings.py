@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from bridge.commands.panel_findings import about_the_panel
 from bridge.daemon.interfaces import with_addresses
 from bridge.errors import NetworkError
 from bridge.follow.coverage import Coverage
@@ -54,9 +55,12 @@ def _poses(show: Show) -> Iterator[Finding]:
     missing = [fixture.name for fixture in show.fixtures if fixture.name not in show.poses]
     if missing:
         yield Finding("warning", "poses.yaml", f"without a pose, so dark: {names_of(missing)}; sight and solve them")
-    untrusted = [name for name, pose in show.poses.items() if not pose.trusted]
+    untrusted = [name for name, pose in show.poses.items() if not pose.may_be_taken]
     if untrusted:
         yield Finding("warning", "poses.yaml", f"not trusted by the solve: {names_of(untrusted)}; see `solve` for why")
+    accepted = [f"{name} by {pose.accepted}" for name, pose in show.poses.items() if pose.accepted and not pose.trusted]
+    if accepted:
+        yield Finding("note", "poses.yaml", f"not trusted by the solve, but accepted: {names_of(accepted)}")
     unverified = [name for name, pose in show.poses.items() if pose.trusted and not pose.verified]
     if unverified:
         yield Finding("note", "poses.yaml", f"unverified until a check walk confirms them: {names_of(unverified)}")
@@ -139,6 +143,8 @@ def _network(show: Show) -> Iterator[Finding]:
         network = show.network
     else:
         yield from _addresses(network)
+    for level, text in about_the_panel(network):
+        yield Finding(level, "network.yaml", text)
     sacn = network.sacn
     if sacn.rate > USUAL_RATE_HZ:
         text = f"rate {sacn.rate:g} is above the {USUAL_RATE_HZ:g} Hz of DMX512 (E1.11)"

@@ -166,19 +166,32 @@ class Focus:
             self._in_loop(lambda: self._end_solve(answer, {}))
 
     def _take(self, answer: SolveAnswer) -> None:
-        """In the solve's thread: prepare the trusted poses, then let the loop take them."""
-        poses = answer.show.poses if answer.show is not None else {}
-        trusted = {name: pose for name, pose in poses.items() if pose.trusted and name in self._door.engine.rig.names}
-        if answer.show is None or not trusted:
+        """In the solve's thread: have what may be taken of its poses taken."""
+        show = answer.show
+        fresh = {} if show is None else {name: pose for name, pose in show.poses.items() if pose.may_be_taken}
+        if show is None or not fresh:
             self._in_loop(lambda: self._end_solve(answer, {}))
-            return
-        optics = self._learned(answer.show, trusted)
-        prepared, marks = self._door.prepare_poses(trusted, optics), answer.show.solved_marks
+        else:
+            self.take(show, fresh, lambda: self._end_solve(answer, fresh))
+
+    def take(self, show: Show, poses: Mapping[str, Pose], taken: Callable[[], None]) -> None:
+        """In a thread: prepare these poses of a show, with what was learned of their optics, for the loop to take.
+
+        `taken` is called in the loop right after. Where other poses, or another show, came in between, it is prepared
+        again, by the worker, or what those have brought would be lost.
+        """
+        before = self._door.poses
+        known = {name: pose for name, pose in poses.items() if name in self._door.engine.rig.names}
+        optics = self._learned(show, known)
+        prepared, marks = self._door.prepare_poses(known, optics), show.solved_marks
 
         def in_loop() -> None:
+            if self._door.poses is not before:
+                self._worker.do(lambda: self.take(show, poses, taken))
+                return
             self._took_poses_s = self._clock()
-            self._apply(NewPoses(self._took_poses_s, trusted, marks, prepared, optics))
-            self._end_solve(answer, trusted)
+            self._apply(NewPoses(self._took_poses_s, known, marks, prepared, optics))
+            taken()
 
         self._in_loop(in_loop)
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from bridge.errors import InputError, ShowError
 from bridge.show.folder import read_tree
 from bridge.show.load import POSES, SIGHTINGS
+from bridge.show.poses import read_poses
 from bridge.show.problems import Bad, Problem
 from bridge.show.sightings import read_sightings
 from bridge.show.store import save_poses, save_sightings
@@ -42,20 +43,28 @@ def confirm_walk(folder: Path, mark: str, wall_s: float, seen: Collection[str]) 
     path = folder / POSES
     if not path.exists():
         raise InputError(f"{path.name} is not there: solve first, then walk")
-    document = _tree(path).plain()
+    node = _tree(path)
+    document, (read, _) = node.plain(), read_poses(node)
     at = time.strftime("%Y-%m-%dT%H:%M:%S+00:00", time.gmtime(wall_s))
     document["checked"] = [*(document.get("checked") or []), {"mark": mark, "at": at}]
     fixtures = document.get("fixtures") or {}
-    doubted = [n for n, pose in fixtures.items() if not pose.get("trusted", document.get("trusted", True))]
+    doubted = [entry.name for entry in read.entries if not entry.pose.may_be_taken]
     if not doubted:
         for name in seen:
             if name in fixtures:
                 fixtures[name]["verified"] = True
-    save_poses(folder, document)
+    save_poses(folder, document, keep_previous=False)
     if doubted:
         return f"not verified: {', '.join(doubted[:8])} not trusted"
     unseen = [name for name in fixtures if name not in seen]
     return f"verified, but not {', '.join(unseen[:8])}: not lit on it" if unseen else "all poses verified"
+
+
+def accept_pose(folder: Path, fixture: str, who: str) -> None:
+    """Note in poses.yaml who took the pose of this head though it is not trusted."""
+    document = _tree(folder / POSES).plain()
+    document["fixtures"][fixture]["accepted"] = who
+    save_poses(folder, document, keep_previous=False)
 
 
 def _tree(path: Path) -> Node:

@@ -92,8 +92,9 @@ class Reloader:
 
 
 def trusted_or_in_use(show: Show, in_use: Mapping[str, Pose]) -> dict[str, Pose]:
-    """The poses of a show, but that one which is not trusted does not take the place of one that is aimed with."""
-    return {name: in_use[name] if not pose.trusted and name in in_use else pose for name, pose in show.poses.items()}
+    """The poses of a show, but one that is neither trusted nor accepted does not take the place of one in use."""
+    poses = show.poses.items()
+    return {name: in_use[name] if not pose.may_be_taken and name in in_use else pose for name, pose in poses}
 
 
 def needs_restart(before: Network, after: Network) -> list[str]:

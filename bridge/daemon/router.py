@@ -8,6 +8,7 @@ from typing import Any
 
 from bridge.daemon.feed import Feed
 from bridge.daemon.focus import Focus
+from bridge.daemon.other_poses import OtherPoses
 from bridge.door.door import Door
 from bridge.door.events import Message
 from bridge.door.replay import belongs_to_daemon
@@ -19,10 +20,16 @@ class Router:
     """`apply` takes what changes what is sent; `reload` reads the show again, on the word of a host."""
 
     def __init__(
-        self, door: Door, apply: Callable[[Message], None], feed: Feed, focus: Focus, reload: Callable[[str], None]
+        self,
+        door: Door,
+        apply: Callable[[Message], None],
+        feed: Feed,
+        focus: Focus,
+        others: OtherPoses,
+        reload: Callable[[str], None],
     ) -> None:
         self._door, self._apply = door, apply
-        self._feed, self._focus, self._reload = feed, focus, reload
+        self._feed, self._focus, self._others, self._reload = feed, focus, others, reload
 
     def handle(self, message: Message) -> None:
         """Obey one message; raises Refused with a reason and words."""
@@ -41,6 +48,12 @@ class Router:
             case ["sight", "solve"]:
                 count(args, "solve", 0)
                 self._focus.solve()
+            case ["sight", "back"]:
+                count(args, "back", 0)
+                self._others.back(message.sender, message.at_s)
+            case ["sight", fixture, "accept"]:
+                count(args, "accept", 0)
+                self._others.accept(fixture, message.sender, message.at_s)
             case ["sight", fixture, "record"]:
                 self._focus.record(fixture, self._mark(args))
             case ["sight", fixture, "forget"]:

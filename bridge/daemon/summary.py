@@ -45,9 +45,12 @@ def doubts(show: Show) -> Iterator[tuple[str, str]]:
     if unsolved:
         yield "warning", f"without a pose, they stay dark: {_some(unsolved)} (`tetherlight solve` finds poses)"
     patched = {fixture.name for fixture in show.fixtures}
-    untrusted = [name for name, pose in show.poses.items() if name in patched and not pose.trusted]
+    untrusted = [name for name, pose in show.poses.items() if name in patched and not pose.may_be_taken]
     if untrusted:
         yield "warning", f"poses are NOT TRUSTED, beams may be off: {_some(untrusted)} (see `tetherlight solve`)"
+    accepted = [f"{n} by {p.accepted}" for n, p in show.poses.items() if n in patched and p.accepted and not p.trusted]
+    if accepted:
+        yield "info", f"poses that the solve does not trust are used, accepted: {_some(accepted)}"
     unverified = [name for name, pose in show.poses.items() if name in patched and pose.trusted and not pose.verified]
     if unverified:
         yield "warning", f"poses are unverified until a check walk: {_some(unverified)}"

@@ -60,6 +60,8 @@ def _pose(entry: Mapping[str, Any]) -> Pose:
     values["faces"] = tuple(int(face) for face in values.get("faces", (1, 2)))
     if not set(values["faces"]) <= {1, 2} or not all(type(values[key]) is bool for key in ("trusted", "verified")):
         raise ValueError("faces are 1 and 2; trusted and verified are true or false")
+    if not isinstance(values.get("accepted", ""), str):
+        raise ValueError("who accepted a pose is a text")
     return Pose(**values)
 
 

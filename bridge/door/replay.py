@@ -19,14 +19,16 @@ from bridge.wire.capture import Datagram, Event, Opening
 from bridge.wire.pcapng import Truncated
 
 MOST_DIFFERENCES = 20
-OWN = (("feed", "subscribe"), ("sight", "solve"), ("walk", "confirm"), ("reload",))
-"""Addresses that belong to the daemon; so do /sight/.../record and /forget. What they lead to comes as events."""
+OWN = (("feed", "subscribe"), ("sight", "solve"), ("sight", "back"), ("walk", "confirm"), ("reload",))
+OF_A_HEAD = ("record", "forget", "accept")
+"""Addresses that belong to the daemon: these, and /sight/FIXTURE/ with a word of OF_A_HEAD. What they lead to comes as
+events."""
 
 
 def belongs_to_daemon(address: str) -> bool:
     """Whether a message changes nothing of what is sent by itself."""
     words = tuple(address.split("/")[1:])
-    return words in OWN or (len(words) == 3 and words[0] == "sight" and words[2] in ("record", "forget"))
+    return words in OWN or (len(words) == 3 and words[0] == "sight" and words[2] in OF_A_HEAD)
 
 
 @dataclass

@@ -24,8 +24,8 @@ NEWS: dict[str, tuple[str, ...]] = {
     "reload": ("word", "text"),
     "confirmed": ("mark", "text"),
     "kept": ("part", "on_disk"),
-    "accepted": ("fixture", "text"),
-    "back": ("text",),
+    "accepted": ("fixture", "sender"),
+    "back": ("sender", "text"),
 }
 """What is told once: the address's second word and the names of its arguments."""
 

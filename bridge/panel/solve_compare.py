@@ -83,12 +83,13 @@ def _turn_deg(a: Sequence[float], b: Sequence[float]) -> float:
 def _words(before: bool, after: bool, told: Mapping[str, Any]) -> str:
     if not after:
         return "had a pose and has none now" if before else "no pose"
-    was, now = told["worst_p95"] if all(v is not None for v in told["worst_p95"]) else told["p95"]
+    known = [told[key] for key in ("worst_p95", "p95") if told[key][0] is not None]  # what older files tell as well
+    was, now = known[0] if before and known else told["worst_p95"]
     said = []
     if now is None:
         said.append("nothing is predicted, something looks wrong")
     elif was is None:
-        said.append(f"predicted to miss by {100 * now:.1f} cm at most (95 %)")
+        said.append(f"predicted to miss by {100 * now:.1f} cm (95 %)")
     else:
         said.append(f"predicted miss (95 %) from {100 * was:.1f} to {100 * now:.1f} cm")
     if not before:

@@ -7,6 +7,7 @@ else, is checked on the new text itself before the next one is made; a text that
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
 from bridge.show import splice
@@ -40,7 +41,11 @@ def edited(text: str, changes: Iterable[Any]) -> str:
 
 def _one(layout: Layout, change: Change) -> Layout:
     found, missing = located(layout.root, change.path)
-    goal = applied(layout.root.plain(), change, found, missing)
+    line = layout.line(_path_of(layout.root, _before_alias(layout.root, found))[-1].start)
+    try:
+        goal = applied(layout.root.plain(), change, found, missing)
+    except Bad as error:
+        raise Bad(replace(problem, line=line) for problem in error.problems) from None
     if identical(layout.root.plain(), goal):
         return layout
     found = _before_alias(layout.root, found)
@@ -53,7 +58,7 @@ def _one(layout: Layout, change: Change) -> Layout:
         except (Bad, AssertionError, IndexError, RecursionError):  # an odd layout: nothing of it comes out
             continue
     said = "this place is written in a way that cannot be changed here; change it in the file"
-    raise Bad([Problem(layout.line(_path_of(layout.root, found)[-1].start), said, change.path)])
+    raise Bad([Problem(line, said, change.path)])
 
 
 def _made(layout: Layout, change: Change, found: list[int], goal: Any) -> Layout:
@@ -172,7 +177,10 @@ def _entry(old: Layout, holder: Span, index: int) -> tuple[int, int]:
 
 def _lines_touched(old: Layout, path: list[Span], change: Change, found: list[int]) -> tuple[int, int]:
     """First and last character of the lines that a change may touch: in a flow, up to the neighbours."""
-    depth = len(path) - 1
+    depth, node = len(path) - 1, path[-1]
+    if len(found) < len(change.path) and node.kind in ("map", "list") and not node.flow and node.items:
+        end = old.line_end(old.entry_end(node, len(node.items) - 1))  # a new entry comes behind the last: no old line
+        return end, end
     if change.do == "remove" and depth and len(path[-2].items) == 1:
         depth -= 1  # what is empty now is said so behind its key
     if not depth:

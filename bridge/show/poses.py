@@ -100,6 +100,7 @@ def _entry(key: str, m: KeyReader, line: int, trusted: bool, solved_from: str | 
         residuals=m.optional("residuals", _residuals, {}),
         solved_from=m.optional("solved_from", text, solved_from),
         unit=m.optional("unit", text, None),
+        accepted=m.optional("accepted", text, ""),
     )
     zoom, focus = m.optional("optics", _optics, (None, None))
     m.ignore(EXTRA_FIXTURE_KEYS)

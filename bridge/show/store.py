@@ -7,6 +7,8 @@ a kill or a power cut at any moment leaves the old or the new file, never a part
 from __future__ import annotations
 
 import contextlib
+import ctypes
+import errno
 import itertools
 import os
 import re
@@ -24,13 +26,15 @@ from bridge.show.sightings import read_sightings
 from bridge.show.yaml12 import parse
 from bridge.solve.measurements import Sighting
 
+_AT_FDCWD, _RENAME_EXCHANGE = -100, 2  # Linux, <fcntl.h> and <linux/fs.h>
 _counter = itertools.count()
 _in_use: set[str] = set()  # temporary files that this process is writing now
 
 
-def atomic_write(path: str | os.PathLike[str], text: str) -> None:
+def atomic_write(path: str | os.PathLike[str], text: str, keep_previous: bool = True) -> None:
     """Replaces a file by `text` (UTF-8) in one step and keeps the old one as `NAME.previous.SUFFIX`.
 
+    Without `keep_previous` what is kept stays as it is: for a note on what the file says, no version of its own.
     Nothing is written where the text is there already. Raises InputError where the folder cannot be written to; the old
     file then stays as it was.
     """
@@ -42,7 +46,8 @@ def atomic_write(path: str | os.PathLike[str], text: str) -> None:
             return
         with _temporary(target) as fresh:
             _write_to_disk(fresh, data, like=target)
-            _keep_previous(target)
+            if keep_previous:
+                _keep_previous(target)
             os.replace(fresh, target)
         _sync_folder(target.parent)
     except OSError as error:
@@ -52,6 +57,35 @@ def atomic_write(path: str | os.PathLike[str], text: str) -> None:
 def previous_of(path: Path) -> Path:
     """Where the version before is kept: poses.yaml -> poses.previous.yaml."""
     return path.with_name(f"{path.stem}.previous{path.suffix}")
+
+
+def swap_with_previous(path: str | os.PathLike[str]) -> None:
+    """The version before becomes the file and the file the version before, in one step: again, and it is undone.
+
+    Raises InputError where that cannot be done; then nothing has changed.
+    """
+    target = Path(os.path.realpath(path))
+    try:
+        _exchange(target, previous_of(target))
+        _sync_folder(target.parent)
+    except OSError as error:
+        raise InputError(
+            f"{path}: cannot be swapped with {previous_of(target).name}: {error.strerror or error}"
+        ) from error
+
+
+def _exchange(one: Path, other: Path) -> None:
+    """Linux exchanges two names in one step, renameat2(2); where a file system cannot, by three renames."""
+    exchange = getattr(ctypes.CDLL(None, use_errno=True), "renameat2", None)
+    if exchange is not None:
+        if exchange(_AT_FDCWD, os.fsencode(one), _AT_FDCWD, os.fsencode(other), _RENAME_EXCHANGE) == 0:
+            return
+        if (number := ctypes.get_errno()) not in (errno.EINVAL, errno.ENOSYS):
+            raise OSError(number, os.strerror(number))
+    with _temporary(one) as third:
+        _write_to_disk(third, one.read_bytes(), like=one)
+        os.replace(other, one)
+        os.replace(third, other)
 
 
 def save_sightings(folder: str | os.PathLike[str], sightings: Iterable[Sighting]) -> Path:
@@ -69,15 +103,16 @@ def save_sightings(folder: str | os.PathLike[str], sightings: Iterable[Sighting]
     return path
 
 
-def save_poses(folder: str | os.PathLike[str], document: Mapping[str, Any]) -> Path:
+def save_poses(folder: str | os.PathLike[str], document: Mapping[str, Any], keep_previous: bool = True) -> Path:
     """Writes poses.yaml from plain data as the schema has it (numpy allowed); `version` is put first.
 
+    Without `keep_previous` poses.previous.yaml stays: the poses are the same, and something is noted of them.
     Raises InputError where the document would not load again; the old file then stays.
     """
     rest = {key: value for key, value in document.items() if key != "version"}
     text = _checked_text(POSES, {"version": VERSION, **rest})
     path = Path(folder) / POSES
-    atomic_write(path, text)
+    atomic_write(path, text, keep_previous)
     return path
 
 

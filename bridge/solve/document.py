@@ -104,6 +104,7 @@ def poses_document(
             entries[fixture.name] = {**_old_entry(previous[fixture.name]), **held}
             if other_unit(fixture, previous[fixture.name]):
                 entries[fixture.name] |= {"trusted": False, "notes": "of another unit, kept from an earlier solve"}
+                entries[fixture.name].pop("accepted", None)
         tables = {**_kept_optics(fixture), **optics.get(fixture.name, {})}
         if fixture.name in entries and tables:
             entries[fixture.name]["optics"] = tables
@@ -172,6 +173,8 @@ def _old_entry(pose: Pose) -> dict[str, Any]:
         entry["residuals"] = dict(pose.residuals)
     if pose.unit:
         entry["unit"] = pose.unit
+    if pose.accepted:
+        entry["accepted"] = pose.accepted
     if pose.solved_from:
         entry["solved_from"] = pose.solved_from
     entry["notes"] = "kept from an earlier solve"

@@ -55,7 +55,7 @@ def _helps(each: Helps, whole_rig: bool) -> dict[str, Any]:
     place = {
         "kind": "place" if each.place.mark is None else "mark",
         "mark": each.place.mark,
-        "at": [round(v, 3) for v in each.place.at],
+        "at": [round(v, 3) + 0.0 for v in each.place.at],
         "before": _metres(each.before),
         "after": _metres(each.after),
         "gain": _metres(each.gain),

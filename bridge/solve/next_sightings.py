@@ -11,16 +11,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from bridge.geometry.stage import Point3, Stage
-from bridge.solve.advice import WORTH
 from bridge.solve.arrays import Array, Rows
 from bridge.solve.fit import Fit
 from bridge.solve.maps import rows_of
 from bridge.solve.next_marks import good_first_marks, spread_order
 from bridge.solve.one_more import Candidate, candidates, sighted_already, with_one_more
-from bridge.solve.result import Calibration, Suspect
+from bridge.solve.result import Calibration, SolvedFixture, Suspect
 from bridge.solve.words import some, suspect_words
 
 FIRST_SHOWN = 4  # marks named to begin with
+LITTLE = 0.01  # metres off the predicted error (95 %, worst place): less is not worth the time of a sighting
+AS_GOOD = 0.85  # a mark that lies there already is named before a new one that would bring little more
 
 
 @dataclass(frozen=True)
@@ -68,22 +69,29 @@ def next_sightings(
             heads[name] = without_pose(name, seen[name], marks, stage, calibration.unsolved.get(name))
         elif calibration.fixtures[name].sound:
             begun = len(seen[name]) >= 2 or calibration.fixtures[name].carried_over is not None
-            heads[name] = _sound(name, places, before[solved[name]], after[solved[name]], begun)
+            heads[name] = _sound(calibration.fixtures[name], places, before[solved[name]], after[solved[name]], begun)
         else:
             heads[name] = _doubted(name, places, after[solved[name]], calibration.suspects)
     return _of_rig(calibration, places, before, after, heads), heads
 
 
-def _sound(name: str, places: Sequence[Candidate], before: float, after: Array, begun: bool) -> Next:
+def _sound(f: SolvedFixture, places: Sequence[Candidate], before: float, after: Array, begun: bool) -> Next:
     """Of a head that nothing looks wrong with; not `begun`: one mark and its place in the plot are all that it has."""
     open_ = [c for c in np.argsort(after) if np.isfinite(after[c])]
     helps = tuple(Helps(places[c], float(before), float(after[c])) for c in open_)
-    if not helps or (helps[0].gain or 0) < WORTH:
-        return Next("enough", f"{name}: no other sighting takes off {1000 * WORTH:.0f} mm or more", helps)
-    told = f"{_takes(helps[0])} of its predicted aim error at its worst place"
+    if not helps or (helps[0].gain or 0) < LITTLE:
+        more = "" if f.trusted else "; what would: marks measured better, a tighter beam (aim_sigma)"
+        return Next("enough", f"{f.name}: no other sighting takes off {100 * LITTLE:.0f} cm or more{more}", helps)
+    told = f"{_takes(_named(helps))} of its predicted aim error at its worst place"
     if not begun:
-        return Next("first", f"{name}: rests on its place in the plot and one mark at most; {told}", helps)
-    return Next("next", f"{name}: {told}", helps)
+        return Next("first", f"{f.name}: rests on its place in the plot and one mark at most; {told}", helps)
+    return Next("next", f"{f.name}: {told}", helps)
+
+
+def _named(helps: Sequence[Helps]) -> Helps:
+    """The one to name: a mark of the stage that is about as good as the best."""
+    enough = AS_GOOD * (helps[0].gain or 0.0)
+    return next((each for each in helps if each.place.mark is not None and (each.gain or 0.0) >= enough), helps[0])
 
 
 def _doubted(name: str, places: Sequence[Candidate], after: Array, suspects: Sequence[Suspect]) -> Next:
@@ -144,11 +152,11 @@ def _of_rig(
         for c, place in enumerate(places)
     ]  # fmt: skip
     helps = sorted((each for each in helps if each.heads), key=lambda each: -(each.gain or 0.0))
-    if not helps or (helps[0].gain or 0) < WORTH:
-        text = f"{told}No other mark takes off {1000 * WORTH:.0f} mm or more"
+    if not helps or (helps[0].gain or 0) < LITTLE:
+        text = f"{told}No other mark takes off {100 * LITTLE:.0f} cm or more"
         return Next("first" if waiting else "enough", text, tuple(helps))
-    best = helps[0]
-    text = f"{told}{_takes(best)} of the mean predicted aim error at the worst places, most for {best.most}"
+    best = _named(helps)
+    text = f"{told}A{_takes(best)[1:]} of the mean predicted aim error at the worst places, most for {best.most}"
     return Next("first" if waiting else "next", text, tuple(helps))
 
 

@@ -19,6 +19,8 @@ LOCKED: tuple[tuple[str, tuple[osc.Argument, ...]], ...] = (
     ("/sight/a/record", ("A",)),
     ("/sight/a/forget", ("A",)),
     ("/sight/solve", ()),
+    ("/sight/a/accept", ()),
+    ("/sight/back", ()),
     ("/walk", ("A",)),
     ("/walk/confirm", ("A",)),
     ("/arm", (0,)),

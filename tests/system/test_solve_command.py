@@ -90,6 +90,28 @@ def test_dry_run_writes_nothing(show):
     assert {p: p.read_bytes() for p in show.rglob("*") if p.is_file()} == before
 
 
+def test_maps_are_added_to_the_same_answer(show):
+    plain, told = (json.loads(run(show, "--dry-run", "--json", *more).stdout) for more in ([], ["--maps"]))
+    maps = told["maps"]
+    assert {key: told[key] for key in plain} == plain
+    assert set(told) - set(plain) == {"maps", "next", "advice_by_fixture"}
+    assert set(maps["fixtures"]) == set(told["next"]["fixtures"]) == {"h0", "h1", "h2", "h3"}
+    for name, one in maps["fixtures"].items():
+        assert np.max(one["p95"]) == pytest.approx(plain["fixtures"][name]["aim_error"]["worst_p95"], rel=0.03)
+
+
+def test_where_nothing_can_be_solved_maps_tell_where_to_begin(show):
+    rows = yaml.safe_load((show / "sightings.yaml").read_text())
+    rows["sightings"] = [s for s in rows["sightings"] if s["mark"] == "A" and s["fixture"] == "h1"]
+    (show / "sightings.yaml").write_text(yaml.safe_dump(rows))
+    done = run(show, "--dry-run", "--json", "--maps")
+    answer = json.loads(done.stdout)
+    assert (done.returncode, done.stderr) == (4, "")
+    assert any("h1: only mark A was sighted" in line for line in answer["errors"])
+    assert {head["say"] for head in answer["next"]["fixtures"].values()} == {"first"}
+    assert answer["next"]["fixtures"]["h1"]["candidates"][0]["mark"] == "C"
+
+
 def test_a_second_solve_keeps_the_previous_poses(show):
     run(show)
     first = (show / "poses.yaml").read_text()

@@ -35,6 +35,7 @@ export class FollowStage {
     this.plan.onWhole = (whole) => show(this.whole, !whole);
     app.hand.onChange.push(() => this.write());
     app.store.on("frame", () => this.write());
+    document.addEventListener("keydown", (event) => { if (event.key === "Escape") this.pick(false); });
     this.choose(app.settings.get("follow.view", "above"));
   }
 
@@ -92,6 +93,7 @@ export class FollowStage {
     mark(this.sit, "aria-pressed", Boolean(picking));
     for (const element of [this.farther, this.nearer]) show(element, view === "above" && !picking);
     show(this.whole, view === "above" && !picking && !this.plan.whole);
+    for (const element of [this.fromAbove, this.fromSeat]) show(element, !picking);
     show(this.sit, view === "seat" || picking);
     show(this.heightRow, picking);
     show(this.shown, picking && app.store.scene?.seat && app.settings.get("seat", null));

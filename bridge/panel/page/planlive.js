@@ -2,12 +2,14 @@
 // has `project([x, y, z])` -> [px, py] or null, `width` and `height`.
 
 import { COLOUR } from "./colours.js";
+import { across, distance, length, subtract, unit } from "./vectors.js";
 
 const ROUND = 28; // corners of a pool's edge
 const SEEN = 0.003; // of level: less gives no light
 const COARSE = 3; // pixels of the screen for one of light
 const FEW = 16; // pools whose edges are drawn; with more, light alone tells more
-const FLATTEST = 0.12; // sine of the flattest beam whose pool is drawn as long as it is
+const FARTHEST = 2.5;
+const UNKNOWN_M = 0.5; // radius of a beam whose target is not known
 const CIRCLE = Array.from({ length: ROUND }, (_, k) => [Math.cos((2 * Math.PI * k) / ROUND), Math.sin((2 * Math.PI * k) / ROUND)]);
 
 // state -> [shape, word]; what is lit is filled
@@ -42,16 +44,21 @@ export function line(context, from, to) {
   context.stroke();
 }
 
-// The edge of a pool on the floor, metres: a round beam lies there as an ellipse, longer the flatter it comes.
+// The edge of a pool on the floor, metres: where the cone of the beam, `pool` metres in radius at the target, meets the
+// level of the floor that its axis meets. What is flatter than the level ends at FARTHEST times the way to it.
 export function poolEdge(at, { hit, pool, over }) {
-  const away = [hit[0] - at[0], hit[1] - at[1], hit[2] - at[2]];
-  const reach = Math.hypot(...away);
-  const aimed = over ? Math.hypot(over[0] - at[0], over[1] - at[1], over[2] - at[2]) : reach;
-  const across = ((pool ?? 0.5) * reach) / Math.max(aimed, 0.1);
-  const long = across / Math.max(FLATTEST, Math.abs(away[2]) / reach);
-  const flat = Math.hypot(away[0], away[1]);
-  const [ux, uy] = flat > 0.01 ? [away[0] / flat, away[1] / flat] : [1, 0];
-  return CIRCLE.map(([c, s]) => [hit[0] + c * long * ux - s * across * uy, hit[1] + c * long * uy + s * across * ux, hit[2]]);
+  const way = subtract(hit, at);
+  const reach = length(way);
+  const axis = unit(way);
+  const aimed = Math.max(0.1, over ? distance(at, over) : reach);
+  const [first, second] = across(axis);
+  const wide = (pool ?? UNKNOWN_M) / aimed;
+  return CIRCLE.map(([c, s]) => {
+    const ray = axis.map((value, i) => value + wide * (c * first[i] + s * second[i]));
+    const t = (hit[2] - at[2]) / ray[2];
+    const far = t > 0 && t < FARTHEST * reach ? t : FARTHEST * reach;
+    return [at[0] + far * ray[0], at[1] + far * ray[1], hit[2]];
+  });
 }
 
 // Light is soft: it is added up on a canvas of fewer pixels. Edges are drawn while there are few of them.
@@ -107,10 +114,13 @@ export function drawHeads(context, view, scene, frame, labels, chosen) {
   }
   for (const { name, head, p } of there) {
     const colour = head.target === chosen ? COLOUR.head : COLOUR.quiet;
-    const full = `${name} ${head.state || "not heard"}`;
+    const full = `${name} ${word(head)}`;
     if (!labels.write(full, ...p, { colour, size: 12 })) labels.write(name, ...p, { colour, size: 12 });
   }
 }
+
+// The state of a head; with its level where it gives less light than the word would let one think.
+const word = ({ state, level }) => (state === "lit" && level < 0.995 ? `lit ${Math.round(100 * level)} %` : state || "not heard");
 
 export function drawHead(context, shape, [x, y], lit, colour) {
   const r = 6;

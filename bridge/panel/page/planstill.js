@@ -29,7 +29,7 @@ function drawGrid(context, plan) {
   };
   for (let x = Math.ceil(x0); x <= x1; x += 1) line(x, plan.toPixels(x, y0), plan.toPixels(x, y1));
   for (let y = Math.ceil(y0); y <= y1; y += 1) line(y, plan.toPixels(x0, y), plan.toPixels(x1, y));
-  plan.written.push(write(context, "audience", plan.width / 2, plan.height - 46, COLOUR.quiet));
+  plan.written.push(write(context, "audience", 8, plan.height - 11, COLOUR.quiet, { align: "left" }));
 }
 
 export function trace(context, plan, corners) {

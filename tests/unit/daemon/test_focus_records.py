@@ -154,7 +154,7 @@ def test_unknown_names_are_refused_with_the_nearest(desk: Desk) -> None:
         desk.focus.confirm_walk("Z", 0.0)
 
 
-@pytest.mark.parametrize(("more", "verified"), [("", True), (", trusted: false", False)])
+@pytest.mark.parametrize(("more", "verified"), [("", True), (", trusted: false", False), (", trusted: off", False)])
 def test_a_confirmed_walk_is_noted_and_verifies_only_trusted_poses(tmp_path: Path, more: str, verified: bool) -> None:
     (tmp_path / "poses.yaml").write_text(POSES % more)
     words = records.confirm_walk(tmp_path, "A", 86400.0, ["foh-1", "no"])

@@ -280,6 +280,10 @@ def test_compare_says_what_moved_turned_came_and_went() -> None:
     assert told["new"]["text"] == "new: its first pose; nothing is predicted, something looks wrong; NOT trusted"
     assert told["gone"]["text"] == "gone: had a pose and has none now"
     assert told["gone"]["moved_cm"] is None
+    by_hand = {"a": {"position": [0, 0, 5], "rotation": [0, 0, 0, 1], "aim_error": doubted, "residuals": {}}}
+    assert compare(by_hand, before)["a"]["text"].startswith("a: predicted to miss by 20.0 cm (95 %)")
+    by_hand["a"]["aim_error"] = {"rms": 0.06, "p95": 0.12, "worst_p95": None}
+    assert "from 12.0 to 9.0 cm" in compare(by_hand, before)["a"]["text"]
 
 
 def test_poses_of_a_file_are_read_as_an_answer_and_a_broken_one_as_none(hall: Path) -> None:

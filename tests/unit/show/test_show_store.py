@@ -9,6 +9,7 @@ import signal
 import stat
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -24,6 +25,7 @@ from bridge.show.sightings import read_sightings
 from bridge.show.store import atomic_write, previous_of, save_poses, save_sightings
 from bridge.show.yaml12 import parse
 from bridge.solve.measurements import SIGHTED_BY, Sighting
+from tests.unit.show.killed import die_at
 
 _names = st.text("abcXYZ0189-_", min_size=1, max_size=8) | st.sampled_from(
     ["on", "no", "null", "010", "1e3", "true", "-"]
@@ -223,6 +225,40 @@ def test_without_hard_links_the_version_before_is_copied(tmp_path: Path, monkeyp
     assert (tmp_path / "a.previous.yaml").read_text() == "one"
 
 
+def test_a_note_leaves_the_version_before_as_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "poses.yaml"
+    for text in ("one", "two"):
+        atomic_write(path, text)
+    atomic_write(path, "two, noted", keep_previous=False)
+    assert (path.read_text(), previous_of(path).read_text()) == ("two, noted", "one")
+    assert len(list(tmp_path.iterdir())) == 2
+
+
+@pytest.mark.parametrize("way", ["exchange", "no such call", "the file system cannot"])
+def test_file_and_version_before_change_places_and_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, way: str
+) -> None:
+    if way != "exchange":
+        calls = {} if way == "no such call" else {"renameat2": lambda *_: -1}
+        monkeypatch.setattr(store.ctypes, "CDLL", lambda *_, **__: SimpleNamespace(**calls))
+        monkeypatch.setattr(store.ctypes, "get_errno", lambda: 22)  # EINVAL
+    path = tmp_path / "poses.yaml"
+    for text in ("one", "two"):
+        atomic_write(path, text)
+    for now, before in (("one", "two"), ("two", "one")):
+        store.swap_with_previous(path)
+        assert (path.read_text(), previous_of(path).read_text()) == (now, before)
+        assert len(list(tmp_path.iterdir())) == 2
+
+
+def test_what_cannot_change_places_stays(tmp_path: Path) -> None:
+    path = tmp_path / "poses.yaml"
+    path.write_text("one")
+    with pytest.raises(InputError, match=r"cannot be swapped with poses\.previous\.yaml: No such file"):
+        store.swap_with_previous(path)
+    assert {file.name: file.read_text() for file in tmp_path.iterdir()} == {"poses.yaml": "one"}
+
+
 def test_a_full_disk_leaves_the_old_file_and_no_rest(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     atomic_write(tmp_path / "a.yaml", "old")
 
@@ -247,9 +283,6 @@ def test_rests_of_a_killed_process_are_removed_and_those_of_a_living_one_are_not
     assert sorted(path.name for path in tmp_path.iterdir()) == sorted([living.name, ".b.yaml.1-1.tmp", "a.yaml"])
 
 
-STEPS = ("fchmod", "fsync", "link", "replace")
-
-
 def _texts(size: int) -> tuple[str, str]:
     return tuple(
         to_yaml(
@@ -270,7 +303,7 @@ def test_killed_before_each_system_call_of_a_write(tmp_path: Path, step: int) ->
     atomic_write(path, old)
     child = os.fork()
     if child == 0:
-        _die_at(step)
+        die_at(step)
         atomic_write(path, new)
         os._exit(7)
     _, status = os.waitpid(child, 0)
@@ -281,22 +314,6 @@ def test_killed_before_each_system_call_of_a_write(tmp_path: Path, step: int) ->
     assert finished == (step > 6), "the number of steps changed: look at this test again"
     atomic_write(path, "version: 1\n")
     assert not list(tmp_path.glob(".*.tmp"))
-
-
-def _die_at(step: int) -> None:
-    left = [step]
-
-    def counted(call):
-        def run(*args: object, **keys: object) -> object:
-            left[0] -= 1
-            if left[0] == 0:
-                os._exit(9)
-            return call(*args, **keys)
-
-        return run
-
-    for name in STEPS:
-        setattr(os, name, counted(getattr(os, name)))
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
