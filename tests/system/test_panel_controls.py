@@ -65,7 +65,7 @@ async def follow_at(stage: PanelStage, x: float, y: float) -> None:
 async def level_size_and_height_reach_the_bridge_live_and_the_sliders_follow_what_it_says(stage: PanelStage) -> None:
     page = stage.page
     await follow_at(stage, 1.0, 3.0)
-    await stage.lit_at(1.0, 3.0, within_s=20.0)
+    await page.until("panel.store.lit('lead')")
     await tell(stage, "/target/lead/level", 0.9)  # a thumb at the very end cannot be gripped in its middle
     await page.until("document.querySelector('[aria-label=\"Level\"]').value === '90'", 8.0)
     for name, key, wanted, factor in [
@@ -166,7 +166,7 @@ async def everything_dark_is_on_at_one_press_and_cleared_by_two_within_four_seco
 async def heads_go_out_and_come_back_are_held_and_handed_over_and_a_crew_is_chosen(stage: PanelStage) -> None:
     page = stage.page
     await follow_at(stage, 1.0, 3.0)
-    await stage.lit_at(1.0, 3.0, within_s=20.0)
+    await page.until("panel.store.lit('lead')")
     first = "truss-east-upper-01"
     head = f"panel.store.frame.heads[panel.store.scene.heads.findIndex((h) => h.name === '{first}')]"
     await page.click_named("button", f"Out {first}")
@@ -175,7 +175,7 @@ async def heads_go_out_and_come_back_are_held_and_handed_over_and_a_crew_is_chos
     await stage.until(lambda: stage.levels()[first] == 0, 3.0, lambda: str(stage.levels()[first]))
     await page.click_named("button", f"Out {first}")
     await page.until(f"!{head}.out", 8.0)
-    await stage.lit_at(1.0, 3.0, within_s=20.0)
+    await page.until("panel.store.lit('lead')")
     await page.click_named("button", f"Hold {first}")
     await page.until(f"{head}.held", 8.0)
     await page.click_named("button", f"Hold {first}")
@@ -296,7 +296,7 @@ def test_losses_are_told_within_half_a_second_and_everything_comes_back_by_itsel
         assert at - killed < 0.5
         assert "bridge is not heard" in text
         await stage.daemon.start()
-        await page.until("document.querySelector('#banner').hidden", 15.0)
+        await page.until("document.querySelector('#banner').hidden", 60.0)
         await page.until("document.querySelector('[data-sign=bridge] .word').textContent === 'Bridge'", 8.0)
         await page.evaluate("banners.length = 0")
         killed = time.time()
@@ -304,7 +304,7 @@ def test_losses_are_told_within_half_a_second_and_everything_comes_back_by_itsel
         await page.until(shown, 8.0)
         assert (await page.evaluate("banners"))[0][1] - killed < 0.5
         await stage.panel.start()
-        await page.until("document.querySelector('#banner').hidden && panel.link.open", 15.0)
+        await page.until("document.querySelector('#banner').hidden && panel.link.open", 60.0)
         assert await page.drop_sockets() >= 1
         await page.until("panel.link.open && document.querySelector('#banner').hidden", 5.0)
         await page.slide("Level", 50)
