@@ -61,6 +61,7 @@ async def level_size_and_height_reach_the_bridge_live_and_the_sliders_follow_wha
     await follow_at(stage, 1.0, 3.0)
     await page.until("panel.store.lit('lead')")
     await tell(stage, "/target/lead/level", 0.9)  # a thumb at the very end cannot be gripped in its middle
+    await page.until(f"Math.abs({LEAD}.level - 0.9) < 0.001", 20.0)
     await page.until("document.querySelector('[aria-label=\"Level\"]').value === '90'", 8.0)
     reached = await page.slide("Level", 40)  # by a mouse that drags
     assert reached == pytest.approx(40, rel=0.1)
