@@ -201,6 +201,29 @@ def test_from_the_seat_the_pointer_means_the_floor(tmp_path: Path) -> None:
     with_hand(tmp_path, test, show="many", universe=30264)
 
 
+def test_a_tab_keeps_its_name_and_another_tab_is_somebody_else(tmp_path: Path) -> None:
+    async def test(stage: PanelStage, _hand: Hand) -> None:
+        page = stage.page
+        await page.click(".me")
+        await page.evaluate("document.getElementById('my-name').select()")
+        await page.write("Bea")
+        await page.key("Enter")
+        await page.until("panel.store.me.name === 'Bea' && !document.querySelector('dialog[open]')")
+        other = await stage.open()
+        await other.until("panel.store.me.name === 'Bea 2'")
+        await other.click(".me")
+        assert "Also here: Bea" in await other.evaluate("document.querySelector('dialog[open]').innerText")
+        await other.evaluate("document.getElementById('my-name').value = 'Cy@ho st '")
+        await other.click_named("button", "Use this name")
+        await other.until("panel.store.me.name === 'Cyho st'")
+        for tab, name in ((page, "Bea"), (other, "Cyho st")):
+            await tab.call("Page.reload")
+            await tab.until(f"window.panel?.store.frame && panel.store.me.name === {name!r}")
+            assert tab.errors == []
+
+    with_hand(tmp_path, test, universe=30272)
+
+
 def test_two_pages_are_two_hands_and_take_asks_once(tmp_path: Path) -> None:
     async def test(stage: PanelStage, hand: Hand) -> None:
         first = stage.page
@@ -281,6 +304,12 @@ def test_sixty_a_second_while_active_twice_a_second_alive_and_ends(tmp_path: Pat
         assert 50 <= await page.evaluate("window.sent.length") <= 66
         await page.evaluate("panel.hand.place(500, -500)")
         await hand.told(near(26.0, -20.0, 0.01))
+        await page.evaluate("panel.link.socket.close()")
+        await page.until("panel.hand.holding === false")
+        await page.until("panel.link.open")
+        assert await sent(page, 1.2, "alive") == 0, "a line that was cut ends it, and it does not go on by itself"
+        await page.evaluate("panel.hand.place(1, 1)")
+        assert await page.evaluate("panel.hand.holding") is True
         await page.evaluate(HIDE)
         assert await page.evaluate("panel.hand.holding") is False
         assert await sent(page, 1.2, "alive") == 0, "a page that nobody sees steers nothing"
