@@ -7,6 +7,7 @@ leaves (`hand_m`, sigma per axis) is thrown once for each head and mark. Every p
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import math
 import re
 
@@ -40,6 +41,8 @@ class Person:
         self._known: dict[str, Control] = {}
         self.decisions = 0
         self.waited_s = 0.0
+        self.said: list[str] = []
+        """What was done, one line a look."""
         self.left: dict[tuple[str, str], float] = {}
         """How far from the mark each recorded beam was, metres."""
 
@@ -80,9 +83,9 @@ class Person:
         while loop.time() - began_s < PATIENCE_S:
             spots.append(self._stage.landing(head))
             last = spots[-round(REST_S / LOOK_S) :]
-            if len(last) >= round(REST_S / LOOK_S) and None not in last:
-                if float(np.ptp(np.array(last), axis=0).max()) < REST_M:
-                    break
+            seen = len(last) == round(REST_S / LOOK_S) and None not in last
+            if seen and float(np.ptp(np.array(last), axis=0).max()) < REST_M:
+                break
             await asyncio.sleep(LOOK_S)
         self.waited_s += loop.time() - began_s
         return None if spots[-1] is None else np.array(spots[-1][:2])
@@ -98,6 +101,7 @@ class Person:
             spot = await self.at_rest(head)
             assert spot is not None, f"the beam of {head} is not seen"
             off = goal - spot
+            self.said.append(f"{head} {mark}: off by {off[0]:+.3f} {off[1]:+.3f} m after {self.decisions} decisions")
             if float(np.abs(off).max()) <= CLOSE_M:
                 break
             await self._move(off)
@@ -123,8 +127,8 @@ class Person:
                 assert after is not None
                 way = math.degrees(math.atan2(*(after - spot)[::-1]))
                 await self.press(f"It went {WAYS[round(way / 45) * 45 % 360]}")
-            if await self._page.evaluate("['plot', ''].includes(panel.focusSession.hangs.by)"):
-                await asyncio.sleep(0.5)
+            with contextlib.suppress(AssertionError):  # else it is done once more
+                await self._page.until("!['plot', ''].includes(panel.focusSession.hangs.by)", 6.0)
             await self.press("Near")
 
     async def _on_plan(self, spot: np.ndarray) -> bool:

@@ -1,4 +1,4 @@
-"""A focus session on the panel by clicks alone: real Chromium, panel and daemon, and a simulated venue that measures."""
+"""A focus session on the panel by clicks alone: real Chromium, panel, daemon, and a simulated venue that measures."""
 
 from __future__ import annotations
 

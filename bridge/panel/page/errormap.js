@@ -9,9 +9,9 @@ export const BANDS = [
   { below: 0.1, words: "5–10", colour: "190, 200, 140", gap: 16 },
   { below: 0.2, words: "10–20", colour: "233, 180, 76", gap: 9 },
   { below: 0.3, words: "20–30", colour: "240, 150, 90", gap: 9, cross: true },
-  { below: Infinity, words: "30 and more", colour: "240, 110, 100", gap: 5, cross: true },
+  { below: Infinity, words: "30 +", colour: "240, 110, 100", gap: 5, cross: true },
 ];
-const NUMBER_PX = 74; // a number in each such square, where the map has one
+const NUMBER_PX = 66; // a number in each such square, where the map has one
 
 export const bandOf = (metres) => BANDS.findIndex((band) => metres < band.below);
 

@@ -80,8 +80,8 @@ export class PosesPart {
   }
 
   writeLegend() {
-    const who = this.shown === "worst" ? "the worst head at each place" : this.session.head;
-    write(this.legendTitle, this.map ? `Predicted aim error of ${who}, cm (95 %)` : `No map of ${who} yet: sight two marks and more.`);
+    const who = this.shown === "worst" ? "the worst head" : this.session.head;
+    write(this.legendTitle, this.map ? `Predicted aim error, cm (95 %): ${who}` : `No map of ${who} yet: sight two marks and more.`);
     show(this.legend, this.shown !== "none");
   }
 
