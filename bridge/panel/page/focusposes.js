@@ -186,7 +186,8 @@ export class PosesPart {
   }
 
   draw(context) {
-    if (this.map) drawErrorMap(context, this.plan, this.map);
+    const marks = Object.values(this.app.store.scene?.marks ?? {}).filter((one) => one.at);
+    if (this.map) drawErrorMap(context, this.plan, this.map, marks.map((one) => this.plan.toPixels(one.at[0], one.at[1])));
     const [best] = this.help().best;
     if (!best || best.after === null) return;
     const [x, y] = this.plan.toPixels(best.at[0], best.at[1]);
