@@ -26,7 +26,6 @@ DRAG_NOISE = 0.1
 REST_M, REST_S, LOOK_S, REACTION_S, PATIENCE_S = 0.002, 0.12, 0.03, 0.2, 6.0
 WAYS = {0: "to the right", 45: "upstage right", 90: "upstage", 135: "upstage left", 180: "to the left",
         225: "downstage left", 270: "downstage", 315: "downstage right"}  # fmt: skip
-CALM = "document.getElementById('banner').hidden"
 PUSHES = {"Left": (-1, 0), "Right": (1, 0), "Upstage": (0, 1), "Downstage": (0, -1)}
 
 
@@ -51,11 +50,14 @@ class Person:
         self.decisions += 1
         if name not in self._known:  # elements stay: looked up once by role and name, pressed where they are now
             self._known[name] = await self._page.named(role, name)
-        try:
-            await self._known[name].click()
-        except AssertionError:  # a busy machine: the page said that the bridge is not heard, and moved just now
-            await self._page.until(CALM, 10.0)
-            await self._known[name].click()
+        for tries in range(5):
+            try:
+                await self._known[name].click()
+                return
+            except AssertionError:  # the page moved just now, or a sentence lies there for a while
+                if tries == 4:
+                    raise
+                await asyncio.sleep(0.5)
 
     async def press_until(self, name: str, seen: str, within_s: float = 5.0) -> None:
         """Press, and once more where nothing happened: on a busy machine the page may move under a press."""
