@@ -31,7 +31,8 @@ export class RoomyPlan extends Plan {
     const beside = Math.max(border, Math.min(110, this.width / 6));
     const scale = Math.min((this.width - 2 * beside) / (x1 - x0), (this.height - 2 * border) / (y1 - y0));
     this.inner = [x0, y0, x1, y1];
-    this.look({ left: (x0 + x1) / 2 - this.width / 2 / scale, bottom: (y0 + y1) / 2 - this.height / 2 / scale, scale });
+    this.fitted = scale;
+    this.look({ left: (x0 + x1) / 2 - this.width / 2 / scale, bottom: (y0 + y1) / 2 - this.height / 2 / scale, scale }, true);
   }
 }
 
