@@ -202,7 +202,9 @@ async def _venue(
     runner = VenueRunner(venue, SacnReceiver(venue.heads.universes), sockets, meter, publish)
     runner.each_step = practice.tick
     state, port = str(folder / "state"), free_port(socket.SOCK_STREAM)
-    daemon = Running(folder / "daemon.log", "run", str(staged.folder), "--no-panel", "--state", state, *(["--armed"] * armed))
+    daemon = Running(
+        folder / "daemon.log", "run", str(staged.folder), "--no-panel", "--state", state, *(["--armed"] * armed)
+    )
     words = ["panel", str(staged.folder), "--listen", f"127.0.0.1:{port}", "--state", state]
     if published is not None:
         words += ["--venue", (await published.start()).removeprefix("http://").rstrip("/")]
