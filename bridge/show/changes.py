@@ -22,6 +22,8 @@ NAMED = ("more_areas", "floors", "no_light")  # lists whose items are known by `
 ENDS = "tapes"  # the list whose items are known by their two ends
 KINDS = ("set", "add", "remove", "rename")
 MOST_DEPTH = 12
+MOST_TEXT = 1000
+MOST_NUMBER = 1e15  # whatever the unit, a typing mistake
 
 
 @dataclass(frozen=True)
@@ -37,16 +39,20 @@ class Change:
 def change_of(raw: Any) -> Change:
     """A change from plain data. Raises Bad where it has not the form of one."""
     if not isinstance(raw, Mapping):
-        raise Bad([Problem(1, f"found {type(raw).__name__}, allowed is a change {{do, path, value}}")])
+        raise Bad([Problem(1, f"found {_said(raw)}, allowed is a change {{do, path, value}}")])
     do, path = raw.get("do"), raw.get("path")
     steps = path.split(".") if isinstance(path, str) else path
-    if not isinstance(steps, list | tuple) or not steps or not all(isinstance(s, str) and s for s in steps):
-        raise Bad([Problem(1, f"found the path {shown(repr(path))}, allowed is text such as marks.A.at")])
+    if (
+        not isinstance(steps, list | tuple)
+        or not 1 <= len(steps) <= MOST_DEPTH
+        or not all(isinstance(s, str) and s for s in steps)
+    ):
+        raise Bad([Problem(1, f"found the path {_said(path)}, allowed is text such as marks.A.at")])
     if do not in KINDS:
-        raise Bad([Problem(1, f"found {shown(repr(do))}, allowed is {' or '.join(KINDS)}", tuple(steps))])
+        raise Bad([Problem(1, f"found {_said(do)}, allowed is {' or '.join(KINDS)}", tuple(steps))])
     to = raw.get("to", "")
     if do == "rename" and (not isinstance(to, str) or not to or len(to) > 100):
-        raise Bad([Problem(1, f"found {shown(repr(to))} as the new name, allowed is text", tuple(steps))])
+        raise Bad([Problem(1, f"found {_said(to)} as the new name, allowed is text", tuple(steps))])
     if do in ("set", "add"):
         _check_plain(raw.get("value"), tuple(steps))
     return Change(do, tuple(steps), raw.get("value"), to)
@@ -59,11 +65,20 @@ def _check_plain(value: Any, path: tuple[str, ...], depth: int = 0) -> None:
     elif isinstance(value, list) and depth < MOST_DEPTH:
         for item in value:
             _check_plain(item, path, depth + 1)
-    elif not (value is None or isinstance(value, str | bool | int)) and not (
-        isinstance(value, float) and math.isfinite(value)
-    ):
-        found = shown(repr(value))
+    elif not (value is None or (isinstance(value, str) and len(value) <= MOST_TEXT) or _is_number(value)):
+        found = _said(value)
         raise Bad([Problem(1, f"found {found}, allowed is text, a finite number, or lists and mappings of them", path)])
+
+
+def _said(value: Any) -> str:
+    try:
+        return shown(repr(value)[:200])
+    except ValueError:  # Python does not write out a number of more than 4300 digits
+        return "a number of thousands of digits"
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and -MOST_NUMBER < value < MOST_NUMBER
 
 
 def located(root: Span, path: tuple[str, ...]) -> tuple[list[int], tuple[str, ...]]:
@@ -165,7 +180,7 @@ def _item(change: Change) -> dict[str, Any]:
     key, known = ("between", name.split("/")) if holder == ENDS else ("name", name)
     value = change.value
     if not isinstance(value, dict) or value.get(key, known) != known:
-        text = f"found {shown(repr(value))}, allowed is a mapping whose {key}, if it has one, is {name}"
+        text = f"found {_said(value)}, allowed is a mapping whose {key}, if it has one, is {name}"
         raise Bad([Problem(1, text, change.path)])
     return {key: known, **value}
 

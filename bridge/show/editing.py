@@ -7,6 +7,7 @@ else, is checked on the new text itself before the next one is made; a text that
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
 from bridge.show import splice
@@ -40,7 +41,11 @@ def edited(text: str, changes: Iterable[Any]) -> str:
 
 def _one(layout: Layout, change: Change) -> Layout:
     found, missing = located(layout.root, change.path)
-    goal = applied(layout.root.plain(), change, found, missing)
+    line = layout.line(_path_of(layout.root, _before_alias(layout.root, found))[-1].start)
+    try:
+        goal = applied(layout.root.plain(), change, found, missing)
+    except Bad as error:
+        raise Bad(replace(problem, line=line) for problem in error.problems) from None
     if identical(layout.root.plain(), goal):
         return layout
     found = _before_alias(layout.root, found)
@@ -53,7 +58,7 @@ def _one(layout: Layout, change: Change) -> Layout:
         except (Bad, AssertionError, IndexError, RecursionError):  # an odd layout: nothing of it comes out
             continue
     said = "this place is written in a way that cannot be changed here; change it in the file"
-    raise Bad([Problem(layout.line(_path_of(layout.root, found)[-1].start), said, change.path)])
+    raise Bad([Problem(line, said, change.path)])
 
 
 def _made(layout: Layout, change: Change, found: list[int], goal: Any) -> Layout:

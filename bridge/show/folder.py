@@ -25,11 +25,14 @@ VERSION = 1
 
 def read_tree(path: Path) -> tuple[Node, list[Problem]]:
     """The tree of one file and the doubled keys in it. Raises Bad where it cannot be read."""
-    return parse(_decode(_read(path)))
+    return parse(decode(read_bytes(path)))
 
 
-def _read(path: Path) -> bytes:
-    """The bytes of a regular file. Nothing else is opened: a pipe would be waited for, a device may do things."""
+def read_bytes(path: Path) -> bytes:
+    """The bytes of a regular file. Nothing else is opened: a pipe would be waited for, a device may do things.
+
+    Raises Bad where it cannot be read.
+    """
     try:
         _check_kind(path.stat())
         # What stood there a moment ago may have been replaced: O_NONBLOCK waits for nobody.
@@ -53,7 +56,8 @@ def _check_kind(found: os.stat_result) -> None:
         raise Bad([Problem(1, f"found {kind}, allowed is a regular file")])
 
 
-def _decode(data: bytes) -> str:
+def decode(data: bytes) -> str:
+    """The text of a file without its byte order mark. Raises Bad where it is not UTF-8."""
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

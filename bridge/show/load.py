@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
@@ -24,7 +24,7 @@ from bridge.show.sightings import SightingEntry, read_sightings
 from bridge.show.stage import read_stage
 from bridge.show.values import text
 from bridge.show.warn import network_warnings, stage_warnings
-from bridge.show.yaml12 import Node
+from bridge.show.yaml12 import Node, parse
 from bridge.wire.settings import Network
 
 T = TypeVar("T")
@@ -33,13 +33,19 @@ SIGHTINGS, POSES = "sightings.yaml", "poses.yaml"
 
 
 def load(
-    path: str | os.PathLike[str], *, with_sightings: bool = True, with_poses: bool = True, poses_file: str = POSES
+    path: str | os.PathLike[str],
+    *,
+    with_sightings: bool = True,
+    with_poses: bool = True,
+    poses_file: str = POSES,
+    instead: Mapping[str, str] | None = None,
 ) -> Show:
     """The show of one folder. Raises ShowError with all problems of all files, each `file:line: found, allowed`.
 
     Only rig.yaml and stage.yaml are required; other files than the known ones are not looked at. Without
     `with_sightings`, sightings.yaml is not read and `Show.sightings` is empty; `with_poses` is the same for poses.yaml.
-    `poses_file` is another file of the folder to read poses from.
+    `poses_file` is another file of the folder to read poses from. `instead` are texts by the names of their files, e.g.
+    of stage.yaml, that are read in place of those in the folder.
     """
     folder = Path(path)
     try:
@@ -48,14 +54,14 @@ def load(
         found = f"cannot be looked at ({error.strerror})"
     if found:
         raise ShowError([f"{folder}: {found}, allowed is a show folder that holds {RIG} and {STAGE}"])
-    return _Loading(folder, poses_file).show(with_sightings, with_poses)
+    return _Loading(folder, poses_file, instead or {}).show(with_sightings, with_poses)
 
 
 class _Loading:
     """One loading of one folder: gathers problems and warnings as the files are read."""
 
-    def __init__(self, folder: Path, poses_file: str) -> None:
-        self._folder, self._poses_file = folder, poses_file
+    def __init__(self, folder: Path, poses_file: str, instead: Mapping[str, str]) -> None:
+        self._folder, self._poses_file, self._instead = folder, poses_file, instead
         self._problems = Problems()
         self._warnings = Problems()
         self._profiles: dict[Path, Profile | Bad] = {}
@@ -79,12 +85,13 @@ class _Loading:
         return self._finished(rig, stage, network, sightings, poses)
 
     def _tree(self, file: str, required: bool = True) -> Node | None:
-        """The tree of a file; its doubled keys are noted at once."""
+        """The tree of a file, or of the text instead of it; its doubled keys are noted at once."""
         path = self._folder / file
-        if not required and not os.path.lexists(path):
+        text = self._instead.get(file)
+        if text is None and not required and not os.path.lexists(path):
             return None
         try:
-            node, problems = read_tree(path)
+            node, problems = read_tree(path) if text is None else parse(text.removeprefix("\ufeff"))
         except Bad as error:
             self._problems.extend(file, error.problems)
             return None

@@ -131,7 +131,9 @@ class Layout:
 
     def entry_end(self, holder: Span, index: int) -> int:
         """Where an entry ends."""
-        return max(holder.items[index].end, holder.keys[index].end if holder.kind == "map" else 0)
+        if holder.kind == "map" and self.sign_of(holder, index) is None:  # a lone key: its value is said to be behind
+            return holder.keys[index].end
+        return holder.items[index].end
 
     def sign_of(self, holder: Span, index: int) -> int | None:
         """End of the `:` or `-` in front of a value; None where there is none."""

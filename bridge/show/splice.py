@@ -35,7 +35,7 @@ def replaced(layout: Layout, holder: Span | None, index: int, value: Any, but: t
     start, end = layout.content_start(node), node.end
     new = row(value, node)
     if start == end:
-        return [(start, end, _behind_sign(layout, holder, index, new))]
+        return [_first_value(layout, holder, index, new)]
     if holder is not None and not node.flow and (pieces := _block_replaced(layout, holder, index, new, but)):
         return pieces
     if but[1] >= layout.line_end(end) > end:  # a comment behind the value goes too
@@ -46,12 +46,14 @@ def replaced(layout: Layout, holder: Span | None, index: int, value: Any, but: t
     return [(line, line, "".join(f"{indent}{comment}{layout.line_break}" for comment in kept)), (start, end, new)]
 
 
-def _behind_sign(layout: Layout, holder: Span | None, index: int, new: str) -> str:
+def _first_value(layout: Layout, holder: Span | None, index: int, new: str) -> Piece:
     """A value where there was none: behind `key:`, `-`, an anchor, or a lone `key` of a flow mapping."""
     node = holder.items[index] if holder else layout.root
-    bare = holder is not None and holder.kind == "map" and layout.sign_of(holder, index) is None
+    if holder is not None and holder.kind == "map" and layout.sign_of(holder, index) is None:
+        key = holder.keys[index]
+        return key.end, key.end, f"{' ' if key.kind == 'alias' else ''}: {new}"
     blank = layout.text[node.end - 1 : node.end] in (" ", "\t")
-    return (":" if bare else "") + ("" if blank and not bare else " ") + new
+    return node.end, node.end, f"{'' if blank else ' '}{new}"
 
 
 def _block_replaced(layout: Layout, holder: Span, index: int, new: str, but: tuple[int, int]) -> list[Piece]:

@@ -1,3 +1,4 @@
+# ruff: noqa: E501 (rows of a table stay rows)
 """Changes in hand-written files: the data as asked, and comments, layout, quotes and untouched lines as they were."""
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import yaml
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
@@ -119,14 +121,14 @@ def made(seed: int) -> tuple[str, dict[str, Any]]:
     return text, some_change(rng, data)
 
 
-@settings(deadline=None, max_examples=120, print_blob=True)
+@settings(deadline=None, max_examples=80, print_blob=True)
 @given(SEEDS)
 def test_made_up_files(seed: int) -> None:
     text, change = made(seed)
     check(text, change)
 
 
-@settings(deadline=None, max_examples=60, print_blob=True)
+@settings(deadline=None, max_examples=40, print_blob=True)
 @given(SEEDS)
 def test_one_value_changed_is_one_line_changed(seed: int) -> None:
     rng = random.Random(seed)
@@ -150,21 +152,78 @@ def value_at(data: Any, path: tuple[str, ...]) -> Any:
 
 def test_hardly_any_layout_is_refused() -> None:
     done = []
-    for seed in range(200):
+    for seed in range(120):
         text = Maker(random.Random(seed)).text()
         data = data_of(text)
         if isinstance(data, dict) and paths(data):
             change = some_change(random.Random(seed), data)
             done.append(check(text, change) or change["do"] == "rename")
-    assert len(done) > 150
+    assert len(done) > 100
     assert sum(done) >= 0.99 * len(done)
+
+
+def test_without_the_fast_parser_it_is_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """PyYAML's parser in Python, where its C library is missing: its marks are not the same everywhere."""
+    monkeypatch.setattr(yaml12, "LOADER", yaml.SafeLoader)
+    done = 0
+    for seed in range(30):
+        text = Maker(random.Random(seed)).text()
+        data = data_of(text)
+        if isinstance(data, dict) and paths(data):
+            done += check(text, some_change(random.Random(seed), data))
+    assert done > 8  # it knows no tabs, which are in half of the files
+
+
+STEPS = [
+    "marks",
+    "A",
+    "at",
+    "tapes",
+    "A/B",
+    "1",
+    "0",
+    "-1",
+    "9" * 30,
+    "riser",
+    "\ud800",
+    "",
+    ".",
+    "\x00",
+    "<<",
+    "*a",
+    "#",
+    "- ",
+    7,
+]
+VALUES = [None, -0.0, 1e-320, 1e300, 10**5000, math.nan, "\ud800", "\x00", "a\nb", "\u2028", "x" * 2000, "#", ": ", "*a", "!!int 5",
+          [], {}, [[]], {"": 1}, {1: 2}, (1, 2), b"x", [1, 2, 3], {"name": "riser"}, "\t", "\ufeff", "~", "0x1f", "2026-11-26"]  # fmt: skip
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.fixed_dictionaries(
+        {
+            "do": st.sampled_from(["set", "add", "remove", "rename", "x", None]),
+            "path": st.lists(st.sampled_from(STEPS), max_size=4) | st.sampled_from(["marks.A", "marks..A", 7]),
+            "value": st.sampled_from(VALUES) | st.lists(st.sampled_from(VALUES), max_size=3),
+            "to": st.sampled_from(STEPS),
+        }
+    )
+)
+def test_whatever_is_asked_is_done_or_refused_with_words(change: dict[str, Any]) -> None:
+    said = []
+    try:
+        assert data_of(edited(SMALL, [change])) is not None
+    except Bad as error:
+        said = [problem.text for problem in error.problems]
+    assert all(text.isprintable() and len(text) < 400 for text in said)
 
 
 @pytest.mark.parametrize("path", STAGES, ids=lambda path: path.parent.name)
 @pytest.mark.parametrize("line_break", ["\n", "\r\n"])
 def test_the_files_of_shows_take_any_change(path: Path, line_break: str) -> None:
     text = path.read_text().replace("\n", line_break)
-    for seed in range(25):
+    for seed in range(12):
         rng = random.Random(seed)
         assert check(text, some_change(rng, data_of(text)))
 
@@ -174,7 +233,7 @@ def test_many_changes_one_after_the_other_and_back(path: Path) -> None:
     """Values there and back again: byte for byte the old file, however the numbers are written."""
     text = path.read_text()
     data = data_of(text)
-    leaves = [p for p in paths(data) if isinstance(value_at(data, p), float | int) and value_at(data, p) != 0]
+    leaves = [p for p in paths(data) if isinstance(value_at(data, p), float | int) and value_at(data, p) != 0][::5]
     there = [{"do": "set", "path": p, "value": 77.5} for p in leaves]
     back = [{"do": "set", "path": p, "value": value_at(data, p)} for p in leaves]
     other = edited(text, there)

@@ -25,6 +25,7 @@ from bridge.show.sightings import read_sightings
 from bridge.show.store import atomic_write, previous_of, save_poses, save_sightings
 from bridge.show.yaml12 import parse
 from bridge.solve.measurements import SIGHTED_BY, Sighting
+from tests.unit.show.killed import die_at
 
 _names = st.text("abcXYZ0189-_", min_size=1, max_size=8) | st.sampled_from(
     ["on", "no", "null", "010", "1e3", "true", "-"]
@@ -282,9 +283,6 @@ def test_rests_of_a_killed_process_are_removed_and_those_of_a_living_one_are_not
     assert sorted(path.name for path in tmp_path.iterdir()) == sorted([living.name, ".b.yaml.1-1.tmp", "a.yaml"])
 
 
-STEPS = ("fchmod", "fsync", "link", "replace")
-
-
 def _texts(size: int) -> tuple[str, str]:
     return tuple(
         to_yaml(
@@ -305,7 +303,7 @@ def test_killed_before_each_system_call_of_a_write(tmp_path: Path, step: int) ->
     atomic_write(path, old)
     child = os.fork()
     if child == 0:
-        _die_at(step)
+        die_at(step)
         atomic_write(path, new)
         os._exit(7)
     _, status = os.waitpid(child, 0)
@@ -316,22 +314,6 @@ def test_killed_before_each_system_call_of_a_write(tmp_path: Path, step: int) ->
     assert finished == (step > 6), "the number of steps changed: look at this test again"
     atomic_write(path, "version: 1\n")
     assert not list(tmp_path.glob(".*.tmp"))
-
-
-def _die_at(step: int) -> None:
-    left = [step]
-
-    def counted(call):
-        def run(*args: object, **keys: object) -> object:
-            left[0] -= 1
-            if left[0] == 0:
-                os._exit(9)
-            return call(*args, **keys)
-
-        return run
-
-    for name in STEPS:
-        setattr(os, name, counted(getattr(os, name)))
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
