@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -48,7 +48,8 @@ def feed_rate(heads: int) -> float:
 
 
 class Panel:
-    """`page` runs for every page that is open; `tell` sends news to all. Others add answers to `answers`."""
+    """`page` runs for every page that is open; `tell` sends news to all. Others add answers to `answers`, and to
+    `listeners` what wants to hear the bridge's news."""
 
     def __init__(self, folder: ShowFolder, bridge: tuple[str, int], venue: tuple[str, int] | None = None) -> None:
         self.folder = folder
@@ -58,6 +59,7 @@ class Panel:
         self.papers = Papers(folder)
         self.practice = Practice(venue, lambda text: self.tell({"what": "practice", "text": text}))
         self.answers: dict[str, Answer] = {"captures": self.papers.list_captures, "practice": self.practice.ask}
+        self.listeners: list[Callable[[News], None]] = []
         self.counters = {"refused": 0, "messages": 0}
         self._asks = Asks(self.answers)
         self._answering: set[asyncio.Task[None]] = set()
@@ -129,6 +131,8 @@ class Panel:
         self.pages.post(as_json({"kind": "news", "news": {"at": round(time.time(), 3), **news}}))
 
     def _news(self, news: News) -> None:
+        for listen in self.listeners:
+            listen(news)
         if news["what"] == "refused":
             self._tell_refusal(news)
             return

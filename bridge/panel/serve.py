@@ -12,6 +12,7 @@ from pathlib import Path
 from bridge.panel.folder import ShowFolder
 from bridge.panel.options import Options
 from bridge.panel.panel import Panel, files
+from bridge.panel.stage_asks import StageAsks
 from bridge.web.hosts import is_loopback
 from bridge.web.key import kept_key
 from bridge.web.site import Site
@@ -35,6 +36,9 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
     tls = tls_context(*options.tls) if options.tls else None
     key = None if local else kept_key(options.state)
     panel = Panel(folder, options.bridge, options.venue)
+    stage = StageAsks(panel)
+    panel.answers.update(stage.table)
+    panel.listeners.append(stage.heard)
     site = Site(
         host, port, files(), panel.page, what="The panel", holder="a panel that still runs",
         hosts=() if local else hosts, key=key, tls=tls, routes=panel.routes, say=say,
