@@ -5,18 +5,21 @@ The lock first, then every socket; nothing has been sent yet.
 
 from __future__ import annotations
 
+import socket
 import time
 from contextlib import ExitStack
 from pathlib import Path
 
-from bridge.daemon import clock, summary
+from bridge.daemon import clock, panel_process, summary
 from bridge.daemon.boot import moment
 from bridge.daemon.ears import Ears
 from bridge.daemon.endpoint import close_quietly, open_osc
+from bridge.daemon.interfaces import resolve_address
 from bridge.daemon.logs import LOG, start_logging
 from bridge.daemon.loop import Loop
 from bridge.daemon.options import Options
 from bridge.daemon.output import Output
+from bridge.daemon.panel_process import PanelProcess
 from bridge.daemon.parts import Parts
 from bridge.daemon.recorder import Recorder
 from bridge.daemon.remembered import CLEAR, Remembered
@@ -24,9 +27,10 @@ from bridge.daemon.service import Service
 from bridge.daemon.state import StateFolder, default_state_folder
 from bridge.daemon.watch import Watch
 from bridge.door.door import Door, Made, make
+from bridge.door.inbox import AllowList
 from bridge.door.poses import from_json
 from bridge.show.model import Show
-from bridge.wire.settings import RecordSettings
+from bridge.wire.settings import PanelSettings, RecordSettings
 
 
 def assemble(show: Show, watch: Watch, loop: Loop, undo: ExitStack, options: Options) -> Service:
@@ -50,7 +54,8 @@ def assemble(show: Show, watch: Watch, loop: Loop, undo: ExitStack, options: Opt
     _greet(show, universes, remembered, options.armed)
     recorder = _recorder(show, options.record)
     door = Door(_made(show, folder, remembered), folder.cid.bytes)
-    return Service(door, Parts(loop, osc, output, ears, folder, recorder), remembered)
+    panel = _panel(show, osc, options)
+    return Service(door, Parts(loop, osc, output, ears, folder, recorder, panel), remembered)
 
 
 def _made(show: Show, folder: StateFolder, remembered: Remembered) -> Made:
@@ -64,6 +69,24 @@ def _made(show: Show, folder: StateFolder, remembered: Remembered) -> Made:
     if doubt:
         LOG.warning("the poses kept before the crash cannot be read (%s); those of poses.yaml are taken", doubt)
     return make(show)
+
+
+def _panel(show: Show, osc: socket.socket, options: Options) -> PanelProcess | None:
+    """Started by the service; here is only said how."""
+    if not options.panel:
+        return None
+    host, port = osc.getsockname()[:2]
+    host, state = panel_process.reached_at(host), options.state or default_state_folder()
+
+    def words(settings: PanelSettings) -> list[str]:
+        listen = (resolve_address(settings.host), settings.port)
+        return panel_process.command(show.path, (host, port), listen, state)
+
+    if show.network.panel is not None and host not in AllowList(show.network.osc.allow):
+        LOG.warning(
+            "the panel will not be obeyed: it sends from %s, which is not in `osc: allow` of network.yaml", host
+        )
+    return PanelProcess(words)
 
 
 def _recorder(show: Show, option: Path | None) -> Recorder | None:

@@ -16,7 +16,7 @@ from bridge.daemon.parts import Parts
 from bridge.door.door import Door
 from bridge.door.inbox import Inbox, Refusal
 
-LINK_EVERY_S, TIDY_EVERY_S, HEIGHTS_EVERY_S = 1.0, 1.0, 0.25
+LINK_EVERY_S, TIDY_EVERY_S, HEIGHTS_EVERY_S, PANEL_EVERY_S = 1.0, 1.0, 0.25, 0.1
 LEVELS = {"info": LOG.info, "warning": LOG.warning, "error": LOG.error}
 
 
@@ -28,10 +28,11 @@ class Chores:
     ) -> None:
         self._refused = Throttle(LOG.warning)
         self._door, self._inbox, self._output, self._ears = door, inbox, parts.output, parts.ears
+        self._panel = parts.panel
         self._feed, self._details, self._memory, self._focus = feed, details, memory, focus
         self._news = {level: Throttle(say, named=False) for level, say in LEVELS.items()}
         self._link = LinkWatch(door.show.network.sacn.interface)
-        self._next_tidy_s = self._next_link_s = self._next_heights_s = 0.0
+        self._next_tidy_s = self._next_link_s = self._next_heights_s = self._next_panel_s = 0.0
         self._faults: dict[str, str] = {}
 
     def do(self, now_s: float) -> None:
@@ -49,6 +50,9 @@ class Chores:
         elif now_s >= self._next_heights_s:
             self._next_heights_s = now_s + HEIGHTS_EVERY_S
             self._tell_heights(now_s)
+        elif self._panel is not None and now_s >= self._next_panel_s:
+            self._next_panel_s = now_s + PANEL_EVERY_S
+            self._panel.look(now_s)
         elif now_s >= self._next_tidy_s:
             self._next_tidy_s = now_s + TIDY_EVERY_S
             self._tidy(now_s)

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from bridge.daemon.ears import Ears
 from bridge.daemon.loop import Loop
 from bridge.daemon.output import Output
+from bridge.daemon.panel_process import PanelProcess
 from bridge.daemon.recorder import Recorder
 from bridge.daemon.state import StateFolder
 
 
 @dataclass(frozen=True)
 class Parts:
-    """Whoever opened them closes them. `recorder` is None where nothing is recorded."""
+    """Whoever opened them closes them. `recorder` is None where nothing is recorded, `panel` where none is wanted."""
 
     loop: Loop
     osc: socket.socket
@@ -22,3 +23,4 @@ class Parts:
     ears: Ears
     folder: StateFolder
     recorder: Recorder | None = None
+    panel: PanelProcess | None = None

@@ -38,6 +38,7 @@ from bridge.door.inbox import Inbox, Refusal
 from bridge.door.transmission import Out
 from bridge.errors import Refused
 from bridge.show.texts import texts
+from bridge.wire.settings import Network
 
 LISTEN_EVERY_S = 0.1
 FEW_MESSAGES = 12
@@ -51,7 +52,7 @@ class Service:
         self._clock: Callable[[], float] = clock.now_s
         self._door, self._remembered, self._worker = door, remembered, Worker()
         self._loop, self._osc, self._output, self._ears = parts.loop, parts.osc, parts.output, parts.ears
-        self._folder = parts.folder
+        self._folder, self._panel = parts.folder, parts.panel
         self._feed = Feed(self._send_feed)
         self._pacer = Pacer(door.show.network.sacn.rate)
         self._focus = Focus(door, self._worker, self._feed.event, self._loop.call, self._apply, lambda: self._clock())
@@ -84,6 +85,7 @@ class Service:
         self._keep_poses()
         self._loop.add_reader(self._osc.fileno(), self._read, self._rests)
         freeze_memory()
+        self._want_panel(self._door.show.network)
         try:
             self._loop.run(self._pacer.due_s, self._frame)
         finally:
@@ -91,6 +93,8 @@ class Service:
             self._worker.stop()
             if self._recording is not None:
                 self._recording.close()
+            if self._panel is not None:
+                self._panel.close()
         LOG.info("stopped; %d packets sent, %d messages obeyed", self._output.packets, self._inbox.taken)
 
     def _begin(self, armed: bool, remembered: Remembered) -> None:
@@ -117,6 +121,8 @@ class Service:
             self._stopping = True
             LOG.info("stopping: dark, then the streams end")
             self._apply(Stop(self._clock()))
+            if self._panel is not None:
+                self._panel.end()
 
     def reload(self) -> None:
         """Read the show again, on the word of a signal."""
@@ -139,11 +145,16 @@ class Service:
 
     def _took_show(self, event: NewShow) -> None:
         network = event.show.network
+        self._want_panel(network)
         self._inbox.allow(network.osc.allow)
         self._pacer.set_rate(network.sacn.rate)
         self._ears.listen_on(self._door.transmission.patched)
         if self._recording is not None:
             self._recording.files = event.files
+
+    def _want_panel(self, network: Network) -> None:
+        if self._panel is not None:
+            self._panel.want(network.panel)
 
     def _open_freshest(self) -> Freshest | None:
         """Numbers are only of use to the same heads and targets in the same order."""

@@ -59,7 +59,9 @@ def _head(fixture: Fixture, pose: Pose | None, show: Show) -> dict[str, Any]:
         "trusted": pose is not None and pose.trusted,
         "verified": pose is not None and pose.verified,
         "aim_error": pose.aim_error_p95 if pose else None,
-        "on_disk": None if written is None else {"trusted": written.trusted, "aim_error": written.aim_error_p95},
+        "on_disk": None
+        if written is None
+        else {"trusted": written.trusted, "accepted": written.accepted, "aim_error": written.aim_error_p95},
         "zoom": "zoom" in profile.channels,
         "focus": "focus" in profile.channels,
         "profile": profile.name,

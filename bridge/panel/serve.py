@@ -9,20 +9,18 @@ import sys
 from collections.abc import Callable, Collection
 from pathlib import Path
 
+from bridge.panel.focus_asks import FocusAsks
 from bridge.panel.folder import ShowFolder
 from bridge.panel.options import Options
 from bridge.panel.panel import Panel, files
+from bridge.panel.solving import Solving
 from bridge.panel.stage_asks import StageAsks
 from bridge.web.hosts import is_loopback
 from bridge.web.key import kept_key
 from bridge.web.site import Site
-from bridge.web.tls import tls_context
+from bridge.web.tls import open_warning, tls_context, tls_warning
 
 EVERYWHERE = {"0.0.0.0", "::", ""}
-UNSAFE = (
-    "the panel is open to the network without TLS: whoever listens on that network can read the key and steer the "
-    "rig; use a closed lighting network, or --tls CERT KEY"
-)
 
 
 async def serve(show: Path, options: Options, hosts: Collection[str], say: Callable[[str], None]) -> None:
@@ -34,11 +32,12 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
     host, port = options.listen
     local = is_loopback(host)
     tls = tls_context(*options.tls) if options.tls else None
-    key = None if local else kept_key(options.state)
+    key = kept_key(options.state)  # on loopback nobody is asked for it, but what a proxy here passes on is
     panel = Panel(folder, options.bridge, options.venue)
-    stage = StageAsks(panel)
-    panel.answers.update(stage.table)
-    panel.listeners.append(stage.heard)
+    solving = Solving(show, panel.tell)
+    for asked in (FocusAsks(panel, solving), StageAsks(panel)):
+        panel.answers.update(asked.table)
+        panel.listeners.append(asked.heard)
     site = Site(
         host, port, files(), panel.page, what="The panel", holder="a panel that still runs",
         hosts=() if local else hosts, key=key, tls=tls, routes=panel.routes, say=say,
@@ -50,11 +49,15 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
     try:
         await panel.open()
         address = await site.start()
-        for text in _addresses(address, host, site.port, hosts, key.text if key else "", tls is not None):
+        for text in _addresses(address, host, site.port, hosts, "" if local else key.text, tls is not None):
             say(text)
+        for warning in (open_warning(host, tls is not None), tls_warning(options.tls[0]) if options.tls else ""):
+            if warning:
+                say(f"WARNING: {warning}")
         await stopping.wait()
     finally:
         await site.stop("the panel stops")
+        await solving.close()
         await panel.close()
 
 
@@ -65,7 +68,7 @@ def _addresses(address: str, host: str, port: int, hosts: Collection[str], key: 
         return [f"panel: {address}"]
     names = sorted(hosts) if host in EVERYWHERE else [host]
     found = [f"panel: {scheme}://{f'[{name}]' if ':' in name else name}:{port}/?key={key}" for name in names]
-    return found + ([] if tls else [f"WARNING: {UNSAFE}"])
+    return found
 
 
 def _stop_on_signals(stopping: asyncio.Event) -> None:

@@ -177,7 +177,10 @@ def _entry(old: Layout, holder: Span, index: int) -> tuple[int, int]:
 
 def _lines_touched(old: Layout, path: list[Span], change: Change, found: list[int]) -> tuple[int, int]:
     """First and last character of the lines that a change may touch: in a flow, up to the neighbours."""
-    depth = len(path) - 1
+    depth, node = len(path) - 1, path[-1]
+    if len(found) < len(change.path) and node.kind in ("map", "list") and not node.flow and node.items:
+        end = old.line_end(old.entry_end(node, len(node.items) - 1))  # a new entry comes behind the last: no old line
+        return end, end
     if change.do == "remove" and depth and len(path[-2].items) == 1:
         depth -= 1  # what is empty now is said so behind its key
     if not depth:

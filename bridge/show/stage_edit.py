@@ -110,6 +110,7 @@ class _Changed:
         self.old = self.layout()
         self.before = self.old.root
         self.renamed: dict[str, str] = {}
+        self.left: list[str] = []  # marks that went, also where another has their name now: sightings were not of that
         for change in changes:
             try:
                 self._make(change)
@@ -123,7 +124,12 @@ class _Changed:
 
     def _make(self, raw: Any) -> None:
         change = change_of(raw)
+        on_marks = change.path[0] == "marks"
+        marks = _marks(self.layout().root) if on_marks else []
         self.text = edited(self.text, [raw])
+        if on_marks:
+            left = _marks(self.layout().root)
+            self.left += [name for name in marks if name not in left]
         if change.do == "rename" and len(change.path) == 2 and change.path[0] == "marks":
             self.text = edited(self.text, [
                 {"do": "set", "path": path, "value": change.to} for path in _uses(self.layout().root, change.path[1])
@@ -161,7 +167,7 @@ def _in_use(folder: Path, changed: _Changed) -> list[FieldProblem]:
     sighted = _sighted(folder)
     marks = _marks(changed.before)
     problems = []
-    for mark in dict.fromkeys([*changed.gone, *changed.renamed]):
+    for mark in dict.fromkeys(changed.left):
         heads = sighted.get(mark, []) if mark in marks else []
         uses = [] if mark in _marks(changed.after) else _uses(changed.after, mark)
         words = [named_path(changed.after, path[:2]) for path in uses]

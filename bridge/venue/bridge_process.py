@@ -118,12 +118,12 @@ class ChildProcess:
 
 
 class BridgeProcess(ChildProcess):
-    """`tetherlight run SHOW --armed`, and a way to talk to it."""
+    """`tetherlight run SHOW --no-panel --armed`, and a way to talk to it."""
 
     def __init__(self, show: Path, osc_port: int) -> None:
         self._talk = Talk(OscSettings(port=osc_port))
         self.say = self._talk.say
-        super().__init__(["run", str(show), "--armed", *_state(show)], show.parent / "bridge.log")
+        super().__init__(["run", str(show), "--no-panel", "--armed", *_state(show)], show.parent / "bridge.log")
 
     def check(self) -> None:
         """Raises NetworkError with the bridge's last words when it has ended."""

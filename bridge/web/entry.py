@@ -6,6 +6,7 @@ import asyncio
 import html
 import time
 from collections.abc import Callable
+from pathlib import Path
 
 from aiohttp import web
 
@@ -16,25 +17,7 @@ from bridge.web.limits import Buckets, Limits
 A_YEAR_S = 365 * 24 * 3600
 TRIES_OF_ONE = (1 / 12, 5)  # a host may try 5 keys, then one each 12 s
 TRIES_OF_ALL = (1.0, 60)  # all together: at one a second a key of 99 bits lasts for ever
-FORM = """<!doctype html>
-<html lang="en">
-<head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="dark"><title>Key needed</title></head>
-<body>
-<main>
-<h1>Key needed</h1>
-<p>{why}</p>
-<form method="post" action="/key">
-<p><label for="key">Key</label></p>
-<p><input id="key" name="key" type="text" required autofocus autocomplete="off" autocapitalize="none" spellcheck="false"
-maxlength="64"></p>
-<p><button type="submit">Open</button></p>
-</form>
-<p>The key is printed where the program was started. <a href="/">Let in before? Open the page.</a></p>
-</main>
-</body>
-</html>
-"""
+FORM, STYLE = ((Path(__file__).parent / "door" / name).read_text("utf-8") for name in ("key.html", "key.css"))
 NO_KEY = "This page may steer lights, so on a network it opens with a key only."
 WRONG_KEY = "That is not the key. Capitals, spaces and hyphens do not matter."
 
@@ -61,6 +44,8 @@ class Entry:
 
     async def answer(self, request: web.Request, limits: Limits) -> web.Response:
         """Let in by a right key, else say what is missing: 403, or 429 with Retry-After after too many tries."""
+        if request.path == "/key.css":
+            return web.Response(text=STYLE, content_type="text/css")
         if not self.brings_key(request):
             return _form(NO_KEY, 403) if request.path == "/" else web.Response(status=403, text=NO_KEY)
         wait_s = max(self._tries.wait_s(peer_of(request)), self._all_tries.wait_s(""))

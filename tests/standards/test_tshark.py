@@ -170,7 +170,17 @@ def test_the_running_daemon_as_tshark_reads_it(tmp_path: Path) -> None:
     for name, text in SHOW.items():
         (show / name).parent.mkdir(parents=True, exist_ok=True)
         (show / name).write_text(text.replace("OSC_PORT", str(osc_port)))
-    words = [sys.executable, "-m", "bridge", "run", str(show), "--armed", "--state", str(tmp_path / "state")]
+    words = [
+        sys.executable,
+        "-m",
+        "bridge",
+        "run",
+        "--no-panel",
+        str(show),
+        "--armed",
+        "--state",
+        str(tmp_path / "state"),
+    ]
     captured: list[tuple[int, bytes]] = []
     with listen() as sock, socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
         daemon = subprocess.Popen(words, cwd=Path(__file__).parents[2], env={**os.environ, "OMP_NUM_THREADS": "1"})

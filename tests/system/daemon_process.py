@@ -193,7 +193,7 @@ class Daemon(Client):
     ) -> None:
         super().__init__(free_port())
         self.show, self.state, self.log_file = folder / "show", folder / "state", folder / "log"
-        self.netns = ""
+        self.netns, self.panel = "", False
         self.show.mkdir()
         (self.show / "rig.yaml").write_text(RIG.format(first=first, second=second))
         (self.show / "stage.yaml").write_text(STAGE)
@@ -211,7 +211,8 @@ class Daemon(Client):
         return self
 
     def command(self, *options: str) -> list[str]:
-        """The words that start it."""
+        """The words that start it, without a panel unless a test asks for one (`panel`)."""
+        options = options if self.panel else ("--no-panel", *options)
         return [sys.executable, "-m", "bridge", "run", str(self.show), "--state", str(self.state), *options]
 
     def ready(self) -> Daemon:

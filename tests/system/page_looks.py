@@ -67,6 +67,29 @@ SCRIPT = """((least) => {
     const b = box(e);
     if (!scroller(e) && !host && (b.right > innerWidth + 1 || b.left < -1)) wrong.push(`beside the page: ${word(e)}`);
   }
+  // Words by their own boxes: out of the control that they stand in, or over other words.
+  const words = [];
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+    const e = node.parentElement;
+    if (!node.data.trim() || !shown(e) || unseen(e) || e.closest('script, style, noscript, select, textarea')) continue;
+    if (e.closest('details:not([open]) > :not(summary)') || !inView(e)) continue;
+    const range = document.createRange();
+    range.selectNodeContents(node);
+    const b = range.getBoundingClientRect(), host = e.closest(controls);
+    if (b.width <= 1 || b.height <= 1) continue;
+    if (host && !cuts(e)) {
+      const h = box(host);
+      if (b.left < h.left - 1 || b.right > h.right + 1 || b.top < h.top - 1 || b.bottom > h.bottom + 1)
+        wrong.push(`spills: the words of ${word(host)}`);
+    }
+    if (!cuts(e)) words.push([b, node.data.trim().slice(0, 30)]);
+  }
+  for (const [i, [p, first]] of words.entries()) for (const [q, second] of words.slice(i + 1)) {
+    const w = Math.min(p.right, q.right) - Math.max(p.left, q.left);
+    const h = Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top);
+    if (w > 2 && h > 4) wrong.push(`words over words: "${first}" and "${second}"`);
+  }
   const root = document.scrollingElement;
   if (root.scrollWidth > innerWidth + 1) wrong.push(`the page is ${root.scrollWidth} px wide in ${innerWidth}`);
   return [...new Set(wrong)];

@@ -36,7 +36,7 @@ from tests.system.chromium_hands import Point, Pointer
 from tests.system.panel_shows import SHOWS, StagedShow, free_port
 from tests.system.running import Running, until
 
-READY_S = 20.0
+READY_S = 60.0
 SETTLE_S = 6.0
 HEIGHT_M = 1.3
 EDGES = """(() => { const plan = document.querySelector('[data-plan]'), box = plan.getBoundingClientRect();

@@ -17,12 +17,14 @@ RIGHT = """<p>words</p><button>Take</button><button aria-label=Record>R</button>
 <div style="height:300px"></div><button>Below</button></div><p style="position:absolute;width:1px;height:1px;
 overflow:hidden">for screen readers</p>"""
 WRONG = {
-    "small": "<button style='width:30px'>Take</button>",
+    "small": "<button style='width:30px'>T</button>",
     "beside the page": "<button style='position:fixed;left:1250px'>Take</button>",
     "covered": "<button style='position:fixed;left:10px;top:100px'>Take</button><div style='position:fixed;left:0;"
     "top:90px;width:90px;height:90px;background:#333'></div>",
     "overlap": "<button>Take</button><button style='margin-left:-20px'>Record</button>",
     "cut": "<p style='width:60px;overflow:hidden;white-space:nowrap;text-overflow:ellipsis'>truss-east-upper-01</p>",
+    "spills": "<button style='width:50px;font-size:20px'>Everything</button>",
+    "words over words": "<style>p { position: fixed; left: 9px; top: 9px }</style><p>riser</p><p>floor</p>",
     "the page is": "<div style='width:1500px;height:9px;background:#333'></div>",
 }
 

@@ -223,7 +223,7 @@ def test_where_the_file_of_who_is_still_is_damaged_everything_is_still_until_it_
 
 def test_too_few_open_files_end_the_start_with_words(tmp_path: Path) -> None:
     with stage(tmp_path, 30084, 30085) as (daemon, _):
-        run = [sys.executable, "-m", "bridge", "run", str(daemon.show), "--state", str(daemon.state)]
+        run = [sys.executable, "-m", "bridge", "run", "--no-panel", str(daemon.show), "--state", str(daemon.state)]
         limited = ["bash", "-c", 'ulimit -n 10; exec "$@"', "--", *run]
         done = subprocess.run(limited, cwd=ROOT, capture_output=True, text=True, timeout=30)
         assert done.returncode == 3

@@ -134,7 +134,17 @@ def test_with_nobody_reading_its_log_it_sends_and_ends_all_the_same(tmp_path: Pa
             while True:
                 os.write(write, bytes(4096))
         os.set_blocking(write, True)
-        command = [sys.executable, "-m", "bridge", "run", str(daemon.show), "--state", str(daemon.state), "--armed"]
+        command = [
+            sys.executable,
+            "-m",
+            "bridge",
+            "run",
+            "--no-panel",
+            str(daemon.show),
+            "--state",
+            str(daemon.state),
+            "--armed",
+        ]
         daemon.process = subprocess.Popen(command, cwd=ROOT, stderr=write, stdout=write)
         os.close(write)
         node.until(lambda p: p.universe == 30088)

@@ -73,6 +73,19 @@ def test_this_machine_needs_no_key() -> None:
     run(test)
 
 
+def test_a_name_that_was_pointed_at_loopback_is_not_this_machine() -> None:
+    """The connection comes from 127.0.0.1, but by a name that a network may have a say in."""
+
+    async def test() -> None:
+        async with opened("0.0.0.0", hosts=["hall.local", "10.1.2.3"], key=made_key()) as site:
+            for host in ("hall.local", "10.1.2.3"):
+                assert await site.status("", headers={"Host": f"{host}:{site.site.port}"}) == 403
+                assert await refused_stream(site, {"Host": f"{host}:{site.site.port}"}) == 403
+            assert site.site.guard.refused["no-key"] == 4, "and not for the name itself"
+
+    run(test)
+
+
 @pytest.mark.parametrize("header", FORWARDED)
 def test_what_a_proxy_on_this_machine_passes_on_needs_the_key(header: str) -> None:
     """The connection and the Host header are those of loopback: many proxies write the address that they call."""

@@ -227,13 +227,14 @@ def test_a_page_that_does_not_read_its_news_is_closed() -> None:
             stuck._conn.transport.pause_reading()
             async with site.http.ws_connect(site.url + "stream") as reader:
                 await _until(lambda: len(site.site.clients) == 2)
-                sent = 0
+                sent, began = 0, asyncio.get_running_loop().time()
                 while len(site.site.clients) == 2:
                     for client in site.site.clients:
                         client.post("n" * 10_000 + str(sent))
                     assert (await reader.receive_str()).endswith(str(sent))
                     sent += 1
                 assert sent > 500
+                assert asyncio.get_running_loop().time() - began < 5, "and not only when its heartbeat is missed"
                 (left,) = site.site.clients
                 left.post("the one that reads")
                 assert await reader.receive_str() == "the one that reads"
@@ -258,7 +259,7 @@ def test_a_head_that_never_ends_is_cut_off(beginning: str) -> None:
 
 def test_a_second_head_on_one_connection_has_its_time_too() -> None:
     async def test() -> None:
-        async with opened(limits=SMALL) as site:
+        async with opened(limits=Limits(idle_s=0.3)) as site:
             whole = f"GET /none HTTP/1.1\r\nHost: 127.0.0.1:{site.site.port}\r\n\r\n"
             answer = await site.raw(whole + "GET / HT")
             assert answer.count("HTTP/1.1 ") == 1

@@ -189,7 +189,17 @@ def landing_x(slots: bytes) -> float:
 
 def start_bridge(folder: Path, log: Path) -> subprocess.Popen[bytes]:
     """`python -m bridge run --armed` on a show folder, with a state folder of its own beside it."""
-    words = [sys.executable, "-m", "bridge", "run", str(folder), "--armed", "--state", str(folder) + ".state"]
+    words = [
+        sys.executable,
+        "-m",
+        "bridge",
+        "run",
+        "--no-panel",
+        str(folder),
+        "--armed",
+        "--state",
+        str(folder) + ".state",
+    ]
     return subprocess.Popen(words, cwd=HERE.parents[1], stdout=subprocess.DEVNULL, stderr=log.open("wb"))
 
 

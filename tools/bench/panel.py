@@ -18,7 +18,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from ear import machine
-from panel_measures import latency, load, paint, pictures, screens
+from panel_measures import latency, load, pictures
+from panel_pages import paint, screens
 
 UNIVERSE = 30240
 Row = tuple[str, str, str]

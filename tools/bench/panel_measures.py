@@ -13,24 +13,21 @@ import random
 import sys
 import time
 from collections.abc import AsyncIterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from ear import Ear, Packet, cpu_s, quantiles_ms
 from latency import gaps
 
-from tests.system.axe import violations
 from tests.system.chromium import Page
 from tests.system.panel_stage import PanelStage, panel_stage
 
 HERE = Path(__file__).resolve().parent
 QUIET_S, ANSWER_S, HAND_HZ = 0.15, 1.0, 60.0
 CENTRE, RADIUS_M = (0.0, 4.0), 1.5
-SIZES = ((390, 844), (820, 1180), (1280, 800), (1920, 1080))
-TABS = ("Follow", "Focus session", "Rig")
 LISTEN = """(() => { window.moved = 0;
   addEventListener('pointermove', (e) => { moved = performance.timeOrigin + e.timeStamp; }, true); })()"""
+TAKE = "panel.link.osc('/target/lead/take')"
 Delays = dict[str, tuple[dict[str, float | None], int]]
 
 
@@ -81,6 +78,7 @@ async def _taken_in_hand(stage: PanelStage, ears: _Ears, page: Page) -> tuple[fl
     stage.runner.stop()  # from here on nobody looks at beams: leave the processor to what is measured
     await ears.idle()
     at = await stage.plan_at(*CENTRE, page)
+    await page.evaluate(TAKE)
     await page.press(at)
     return at
 
@@ -144,6 +142,7 @@ async def load(folder: Path, universe: int, seconds: float) -> tuple[dict[str, A
             assert stage.browser is not None
             for page in pages:
                 await stage.browser.shut(page)
+            stage.say("/target/lead/take")
             alone = await _walk(stage, ears, by_osc, seconds)
             await stage.panel.close()
             without = await _walk(stage, ears, by_osc, seconds)
@@ -206,7 +205,9 @@ async def pictures(folder: Path, universe: int, seconds: float) -> tuple[float, 
                 with contextlib.suppress(asyncio.CancelledError):
                     await moving
 
+        stage.say("/target/lead/take")
         standing = await counted(by_osc)
+        await page.evaluate(TAKE)
         await page.press(at)
         dragged = await counted(by_hand)
         await page.lift(at)
@@ -216,33 +217,3 @@ async def pictures(folder: Path, universe: int, seconds: float) -> tuple[float, 
         bounded = await page.evaluate("n") / seconds
     ears.close()
     return standing, dragged, bounded
-
-
-@dataclass(frozen=True)
-class Paint:
-    """First contentful paint, first drawing of the plan (ms after the navigation began), octets and files fetched."""
-
-    paint_ms: float
-    plan_ms: float
-    octets: int
-    files: int
-
-
-async def paint(folder: Path, universe: int) -> Paint:
-    """A page opened for the first time by a new person, 48 heads, the browser already running."""
-    async with panel_stage(folder, show="many", universe=universe) as stage:
-        page = await stage.open("First")
-        first, plan = await page.first_paint_ms(), await page.first_picture_ms("[data-plan]")
-        return Paint(first, plan, page.transferred(), len(page.octets))
-
-
-async def screens(folder: Path, universe: int) -> list[str]:
-    """What axe-core finds on every tab at every size."""
-    found: list[str] = []
-    async with panel_stage(folder, show="many", universe=universe) as stage:
-        for width, height in SIZES:
-            await stage.page.resize(width, height)
-            for tab in TABS:
-                await stage.page.click_named("tab", tab)
-                found += [f"{tab} {width}x{height}: {line}" for line in await violations(stage.page)]
-    return found

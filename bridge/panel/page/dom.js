@@ -51,9 +51,10 @@ export function switchButton(label, press, words = ["off", "on"]) {
 export function slider(label, { min, max, step, words, input }) {
   const out = el("output", { class: "value" });
   const range = el("input", { type: "range", min, max, step, "aria-label": label });
-  let held = false;
-  range.addEventListener("pointerdown", () => { held = true; });
-  for (const name of ["pointerup", "pointercancel", "blur"]) range.addEventListener(name, () => { held = false; });
+  let held = null;
+  range.addEventListener("pointerdown", (event) => { held = event.pointerId; });
+  const lift = (event) => { if (event.pointerId === held) held = null; };
+  for (const name of ["pointerup", "pointercancel"]) window.addEventListener(name, lift, true); // wherever it is lifted
   const say = () => {
     write(out, words(Number(range.value)));
     mark(range, "aria-valuetext", words(Number(range.value)));
@@ -64,7 +65,7 @@ export function slider(label, { min, max, step, words, input }) {
   });
   const row = el("label", { class: "slider" }, el("span", { class: "label" }, label), range, out);
   const set = (value) => {
-    if (held || Math.abs(Number(range.value) - value) < step / 2) {
+    if (held !== null || Math.abs(Number(range.value) - value) < step / 2) {
       if (!out.textContent) say();
       return;
     }

@@ -2,15 +2,15 @@
 
 import { mountControls } from "./controls.js";
 import { el } from "./dom.js";
+import { FollowStage } from "./followstage.js";
 import { Hand } from "./hand.js";
-import { Plan } from "./plan.js";
 
 export function mount(root, app) {
   const stage = el("div", { class: "stage" });
   const side = el("aside", { class: "side", "aria-label": "The other hand" });
   root.append(stage, side);
-  app.plan = new Plan(stage, app.store);
   app.hand = new Hand(app);
   app.target = () => app.hand.target;
+  new FollowStage(stage, app);
   mountControls(side, app);
 }

@@ -1,7 +1,6 @@
 // Boots the page: store, line, the strip above all, and the three screens.
 
 import { show, write } from "./dom.js";
-import { openEditor } from "./edit.js";
 import * as focus from "./focus.js";
 import * as follow from "./follow.js";
 import { Link } from "./link.js";
@@ -75,7 +74,6 @@ new Status(app, { signs: byId("signs"), dark: byId("dark"), banner: byId("banner
 follow.mount(byId("follow"), app);
 focus.mount(byId("focus"), app);
 rig.mount(byId("rig"), app);
-app.edit = { open: () => openEditor(app) };
 
 // For tests and for the curious: what the page knows, read only by hand.
 window.panel = app;

@@ -6,6 +6,8 @@ import { drawStill } from "./planstill.js";
 
 const MARGIN_PX = 18;
 const EDGE_M = 1;
+const FARTHEST = 0.4; // of the scale at which the whole stage is seen
+const NEAREST = 16;
 
 export class Plan {
   // `host` is the element that gets the canvas; `points(scene)` may add points that must be seen.
@@ -19,12 +21,18 @@ export class Plan {
     this.canvas.setAttribute("aria-label", label);
     this.still = document.createElement("canvas");
     this.layers = []; // functions (context, plan, frame), drawn in order over what stands still
+    this.flat = true; // seen from above: what is upright has no length
+    this.written = [];
+    this.revision = 0; // counts changes of what a pixel means
+    this.onWhole = () => {}; // told whether the whole stage is in the picture
+    this.extra = []; // points that must be seen too, for a while
     this.pictures = 0;
     this.dirty = true;
     this.view = { left: -6, bottom: -2, scale: 20 };
     host.append(this.canvas);
     new ResizeObserver(() => this.resize()).observe(host);
-    store.on("scene", () => this.fit());
+    store.on("scene", () => this.again());
+    this.canvas.addEventListener("keydown", (event) => this.key(event));
     store.on("frame", (frame) => {
       this.dirty = true;
       const switched = JSON.stringify([frame.areas, frame.no_light, frame.floors]);
@@ -46,24 +54,60 @@ export class Plan {
       canvas.width = Math.round(width * this.dense);
       canvas.height = Math.round(height * this.dense);
     }
+    const middle = this.width ? this.toStage(this.width / 2, this.height / 2) : null;
     Object.assign(this, { width, height });
-    this.fit();
+    if (!middle || this.whole) return this.fit();
+    const { scale } = this.view;
+    return this.look({ left: middle[0] - width / 2 / scale, bottom: middle[1] - height / 2 / scale, scale });
+  }
+
+  // Another scene: the whole of it, where the whole of the one before was seen.
+  again() {
+    if (this.whole || this.fitted === undefined) this.fit();
+    else this.look(this.view);
   }
 
   // Show the whole stage, as large as it goes.
   fit() {
     const { scene } = this.store;
     if (!scene || !this.width) return;
-    const [x0, y0, x1, y1] = bounds(scene, this.points(scene));
+    const [x0, y0, x1, y1] = bounds(scene, [...this.points(scene), ...this.extra]);
     const free = [Math.max(40, this.width - 2 * MARGIN_PX), Math.max(40, this.height - 2 * MARGIN_PX)];
     const scale = Math.min(free[0] / (x1 - x0), free[1] / (y1 - y0));
     const left = (x0 + x1) / 2 - this.width / 2 / scale;
     const bottom = (y0 + y1) / 2 - this.height / 2 / scale;
-    this.look({ left, bottom, scale });
+    this.fitted = scale;
+    this.look({ left, bottom, scale }, true);
   }
 
-  look(view) {
+  // Zoom, keeping what lies under the pixel (x, y) where it is.
+  zoomAt(factor, x = this.width / 2, y = this.height / 2) {
+    const scale = Math.min(NEAREST * this.fitted, Math.max(FARTHEST * this.fitted, this.view.scale * factor));
+    const [sx, sy] = this.toStage(x, y);
+    this.look({ left: sx - x / scale, bottom: sy - (this.height - y) / scale, scale });
+  }
+
+  // Shift the picture by pixels.
+  move(dx, dy) {
+    const { left, bottom, scale } = this.view;
+    this.look({ left: left - dx / scale, bottom: bottom + dy / scale, scale });
+  }
+
+  key(event) {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    if (event.key === "+" || event.key === "=") this.zoomAt(1.25);
+    else if (event.key === "-") this.zoomAt(0.8);
+    else if (event.key === "0") this.fit();
+    else return;
+    event.preventDefault();
+    event.stopPropagation();
+  }
+
+  look(view, whole = false) {
     this.view = view;
+    this.revision += 1;
+    if (whole !== this.whole) this.onWhole(whole);
+    this.whole = whole;
     this.dirty = true;
     this.stale = true;
     const { left, bottom, scale } = view;
@@ -80,6 +124,19 @@ export class Plan {
   toStage(px, py) {
     const { left, bottom, scale } = this.view;
     return [left + px / scale, bottom + (this.height - py) / scale];
+  }
+
+  // A view as the hand and the drawings know it (handpointers.js, planlive.js): the floor under a pixel, the pixel of a place.
+  floor(px, py) {
+    return this.toStage(px, py);
+  }
+
+  pixel(x, y) {
+    return this.toPixels(x, y);
+  }
+
+  project([x, y]) {
+    return this.toPixels(x, y);
   }
 
   // Where an event happened, in metres.

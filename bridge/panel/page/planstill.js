@@ -2,7 +2,9 @@
 
 import { COLOUR, FONT } from "./colours.js";
 
+// Also leaves in `plan.written` the boxes of its words, so that what moves does not write over them.
 export function drawStill(context, plan, scene, frame) {
+  plan.written = [];
   context.globalAlpha = 1;
   context.fillStyle = COLOUR.ground;
   context.fillRect(0, 0, plan.width, plan.height);
@@ -27,7 +29,7 @@ function drawGrid(context, plan) {
   };
   for (let x = Math.ceil(x0); x <= x1; x += 1) line(x, plan.toPixels(x, y0), plan.toPixels(x, y1));
   for (let y = Math.ceil(y0); y <= y1; y += 1) line(y, plan.toPixels(x0, y), plan.toPixels(x1, y));
-  write(context, "audience", plan.width / 2, plan.height - 9, COLOUR.quiet);
+  plan.written.push(write(context, "audience", 8, plan.height - 11, COLOUR.quiet, { align: "left" }));
 }
 
 export function trace(context, plan, corners) {
@@ -36,6 +38,7 @@ export function trace(context, plan, corners) {
   context.closePath();
 }
 
+// Returns the box that it takes, [left, top, right, bottom] in pixels.
 export function write(context, text, x, y, colour, { weight = 500, size = 13, align = "center" } = {}) {
   context.font = `${weight} ${size}px ${FONT}`;
   context.textAlign = align;
@@ -46,6 +49,9 @@ export function write(context, text, x, y, colour, { weight = 500, size = 13, al
   context.strokeText(text, x, y);
   context.fillStyle = colour;
   context.fillText(text, x, y);
+  const width = context.measureText(text).width;
+  const left = x - { left: 0, center: width / 2, right: width }[align];
+  return [left, y - size / 2 - 2, left + width, y + size / 2 + 2];
 }
 
 const centre = (corners) => [0, 1].map((i) => corners.reduce((sum, corner) => sum + corner[i], 0) / corners.length);
@@ -58,7 +64,7 @@ function drawFloor(context, plan, { name, corners, height }, frame) {
   context.lineWidth = 1.5;
   context.strokeStyle = COLOUR.floor;
   context.stroke();
-  write(context, `${name} ${lies > 0 ? "+" : ""}${+lies.toFixed(2)} m`, ...plan.toPixels(...centre(corners)), COLOUR.floor);
+  plan.written.push(write(context, `${name} ${lies > 0 ? "+" : ""}${+lies.toFixed(2)} m`, ...plan.toPixels(...centre(corners)), COLOUR.floor));
 }
 
 function drawArea(context, plan, { name, corners }, on) {
@@ -68,7 +74,7 @@ function drawArea(context, plan, { name, corners }, on) {
   context.strokeStyle = COLOUR.more;
   context.stroke();
   context.setLineDash([]);
-  write(context, on ? name : `${name} (off)`, ...plan.toPixels(...centre(corners)), COLOUR.more);
+  plan.written.push(write(context, on ? name : `${name} (off)`, ...plan.toPixels(...centre(corners)), COLOUR.more));
 }
 
 function drawPolygon(context, plan, { corners }) {
@@ -103,7 +109,7 @@ function drawNoLight(context, plan, { name, corners }, on) {
   context.strokeStyle = COLOUR.noLight;
   context.stroke();
   context.setLineDash([]);
-  write(context, on ? `no light: ${name}` : `no light: ${name} (off)`, ...plan.toPixels(...centre(corners)), COLOUR.noLight);
+  plan.written.push(write(context, on ? `no light: ${name}` : `no light: ${name} (off)`, ...plan.toPixels(...centre(corners)), COLOUR.noLight));
 }
 
 function drawMark(context, plan, name, at) {
@@ -116,5 +122,5 @@ function drawMark(context, plan, name, at) {
   context.moveTo(x, y - 6);
   context.lineTo(x, y + 6);
   context.stroke();
-  write(context, name, x + 10, y - 10, COLOUR.mark, { weight: 700, align: "left" });
+  plan.written.push(write(context, name, x + 10, y - 10, COLOUR.mark, { weight: 700, align: "left" }));
 }

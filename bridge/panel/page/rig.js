@@ -77,7 +77,7 @@ async function hold(app, kind, name, on) {
   const address = kind === "all" ? "/still" : `/${kind}/${name}/still`;
   if (on) return app.link.osc(address, 1);
   const row = app.store.frame?.stills.find((other) => other.kind === kind && other.name === name);
-  const mine = row?.who.split(" and ").every((who) => who.split("@")[0] === app.store.me.name);
+  const mine = row?.who.split(", ").every((who) => who.split("@")[0] === app.store.me.name);
   if (mine) {
     if (await sure("Is nobody aloft, and nobody at a head? Then they may move again.", "Nobody is aloft", "Stay still")) app.link.osc(address, 0);
     return true;

@@ -6,10 +6,12 @@ const OUT = 12;
 const PLACES = [[0, -1], [1, -0.6], [-1, -0.6], [1, 0.8], [-1, 0.8], [0, 1.2]];
 
 export class Labels {
-  constructor(context, width = Infinity) {
+  // `height`: where it is given, no label is cut at the upper or lower edge. `taken`: boxes that are written already.
+  constructor(context, width = Infinity, height = Infinity, taken = []) {
     this.context = context;
     this.width = width;
-    this.taken = [];
+    this.height = height;
+    this.taken = [...taken];
   }
 
   // Write `text` near (x, y). Returns whether there was room.
@@ -22,9 +24,11 @@ export class Labels {
     for (const [px, py] of fixed ? [[0, 0]] : PLACES) {
       const wished = x - width / 2 + px * (width / 2 + gap);
       const left = Math.max(4, Math.min(this.width - width - 4, wished));
-      const top = y - height / 2 + py * (height / 2 + gap);
+      const under = y - height / 2 + py * (height / 2 + gap);
+      const top = Number.isFinite(this.height) ? Math.max(2, Math.min(this.height - height - 2, under)) : under;
       const box = [left, top, left + width, top + height];
-      if (!this.free(box) && !always) continue;
+      const cut = Math.abs(top - under) > 2; // moved back into the picture it would lie on what it names
+      if ((cut || !this.free(box)) && !always) continue;
       this.taken.push(box);
       context.textAlign = "left";
       context.textBaseline = "middle";

@@ -21,6 +21,8 @@ LOCKED: list[tuple[Any, ...]] = [
     ("/sight/foh-1/forget", "A"),
     ("/sight/foh-1/done",),
     ("/sight/solve",),
+    ("/sight/foh-1/accept",),
+    ("/sight/back",),
     ("/walk", "A"),
     ("/walk/confirm", "A"),
     ("/arm", 0),

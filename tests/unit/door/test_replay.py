@@ -221,6 +221,9 @@ def test_packets_of_another_length_are_told_by_it() -> None:
     [
         ("/feed/subscribe", True),
         ("/sight/solve", True),
+        ("/sight/back", True),
+        ("/sight/foh-1/accept", True),
+        ("/sight/foh-1/back", False),
         ("/walk/confirm", True),
         ("/reload", True),
         ("/sight/foh-1/record", True),

@@ -93,3 +93,8 @@ def test_all_that_is_wrong_is_said_at_once() -> None:
     with pytest.raises(Bad) as caught:
         edited(SMALL, [{"do": "remove", "path": "marks.C"}, {"do": "remove", "path": "marks.D"}])
     assert [problem.path for problem in caught.value.problems] == [("marks", "C"), ("marks", "D")]
+
+
+def test_a_block_text_at_the_end_is_not_written_anew_for_what_comes_behind_it() -> None:
+    with pytest.raises(Bad, match="cannot be changed here"):
+        edited("a: |+  # kept\n  one", [{"do": "add", "path": "b", "value": 1}])

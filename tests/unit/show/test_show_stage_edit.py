@@ -208,9 +208,18 @@ def test_a_mark_that_is_named_elsewhere_is_not_removed_alone(show: Path) -> None
     )
 
 
-def test_another_mark_under_an_old_name_does_not_take_its_sightings(show: Path) -> None:
-    found = refused(show, do("rename", "marks.A", "Z"), do("add", "marks.A", [0, 4, 0]))
-    assert [path for path, _ in found] == ["marks.A"]
+@pytest.mark.parametrize(
+    "changes",
+    [
+        [("rename", "marks.A", "Z"), ("add", "marks.A", [0, 4, 0])],
+        [("remove", "tapes.A/B", None), ("remove", "marks.A", None), ("rename", "marks.B", "A")],
+        [("remove", "tapes.A/B", None), ("set", "marks", {"D": {"at": "unknown"}, "E": {"at": "unknown"}})],
+    ],
+)
+def test_another_mark_under_an_old_name_does_not_take_its_sightings(show: Path, changes: list[Any]) -> None:
+    ((path, text),) = refused(show, *(do(*change) for change in changes))
+    assert path == "marks.A"
+    assert "sightings by foh-1" in text
 
 
 def test_a_problem_of_another_file_is_said_too(show: Path) -> None:

@@ -62,6 +62,17 @@ def test_new_places_replace_old_ones_and_old_ones_stay_where_nothing_is_new(solv
     }  # fmt: skip
 
 
+def test_a_persons_yes_holds_for_the_pose_it_was_said_to_and_for_no_other(solved) -> None:
+    heads, _, answer = solved
+    old = Pose((1.0, 2.0, 3.0), (0.0, 0.0, 0.0, 1.0), trusted=False, accepted="Ann@10.0.0.7", unit="A-1")
+    fixtures, previous = rigs.fixtures(heads), {"h0": old, "h2": old}
+    entries = written(answer, fixtures, previous)["fixtures"]
+    assert "accepted" not in entries["h0"], "it has a new pose"
+    assert entries["h2"]["accepted"] == "Ann@10.0.0.7"
+    exchanged = [replace(f, unit="A-2") if f.name == "h2" else f for f in fixtures]
+    assert "accepted" not in written(answer, exchanged, previous)["fixtures"]["h2"], "another unit hangs there now"
+
+
 def test_tables_of_earlier_solves_stay_until_new_ones_are_learned(solved) -> None:
     heads, _, answer = solved
     fixtures = [replace(f, focus_table=((3.0, 1.0), (9.0, 2.0))) for f in rigs.fixtures(heads)]
