@@ -7,6 +7,8 @@ import { trace, write } from "./planstill.js";
 
 const CLOSEST = 400; // pixels a metre
 const FARTHEST = 4;
+const EDGE_PX = 14;
+const FOOT_PX = 70; // the buttons at the bottom
 const SIDE_PX = 56; // a shorter side has no handle in its middle
 
 // What the plan looks at instead of the page's store: the draft.
@@ -42,8 +44,8 @@ export class EditPlan extends Plan {
     if (!scene || !this.width || !this.editor) return;
     const chosen = this.editor.item;
     const [x0, y0, x1, y1] = bounds(scene, chosen?.kind === "seat" ? [place(chosen.at)].filter(Boolean) : []);
-    const scale = Math.min((this.width - 36) / (x1 - x0), (this.height - 36) / (y1 - y0));
-    this.look({ left: (x0 + x1) / 2 - this.width / 2 / scale, bottom: (y0 + y1) / 2 - this.height / 2 / scale, scale });
+    const scale = Math.min((this.width - 2 * EDGE_PX) / (x1 - x0), (this.height - EDGE_PX - FOOT_PX) / (y1 - y0));
+    this.look({ left: (x0 + x1) / 2 - this.width / 2 / scale, bottom: y1 - (this.height - EDGE_PX) / scale, scale });
   }
 
   zoom(factor, [px, py] = [this.width / 2, this.height / 2]) {
@@ -141,6 +143,8 @@ export class EditPlan extends Plan {
       context.stroke();
       for (const at of this.sides(points)) if (at) plus(context, at.pixels);
     }
+    const known = points.filter(Boolean);
+    const [mx, my] = known.length ? this.toPixels(...middle(known)) : [0, 0];
     points.forEach((point, number) => {
       if (!point) return;
       const [x, y] = this.toPixels(...point);
@@ -151,7 +155,7 @@ export class EditPlan extends Plan {
       context.rect(x - 8, y - 8, 16, 16);
       context.fill();
       context.stroke();
-      write(context, String(number + 1), x + 17, y - 15, COLOUR.text, { weight: 700 });
+      write(context, String(number + 1), x + 19 * Math.sign(x - mx), y + 17 * Math.sign(y - my), COLOUR.text, { weight: 700 });
     });
   }
 

@@ -15,7 +15,7 @@ export class EditSaving {
     this.button = el("button", { type: "button", class: "e-save", onclick: () => this.save() }, "Save");
     this.header = el("header", { class: "e-head" }, this.back, el("h2", {}, "Edit the stage"), this.state, this.undo, this.redo, this.button);
     this.notes = el("div", { class: "e-notes", role: "alert" });
-    this.newer = false;
+    this.heads = editor.app.store.scene?.heads.map((head) => head.name).join();
     editor.draft.on(() => this.refresh());
   }
 
@@ -56,7 +56,6 @@ export class EditSaving {
     const same = chosen && editor.draft.items.find((item) => item.kind === chosen.kind && titleOf(item) === titleOf(chosen));
     editor.key = same?.key ?? editor.draft.items.find((item) => groupOf(item.kind) === editor.group)?.key ?? null;
     editor.corner = null;
-    this.newer = false;
     editor.form.again();
     editor.draft.tell();
     if (first) editor.plan.fit();
@@ -118,7 +117,9 @@ export class EditSaving {
   async sceneChanged() {
     const { editor } = this;
     editor.plan.redraw();
-    editor.form.again();
+    const heads = editor.app.store.scene.heads.map((head) => head.name).join();
+    if (heads !== this.heads) editor.form.again();
+    this.heads = heads;
     if (this.busy || !editor.draft.digest) return;
     const answer = await editor.app.link.ask("stage").catch(() => null);
     if (!answer || answer.digest === editor.draft.digest || this.busy) return;

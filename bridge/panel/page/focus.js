@@ -24,7 +24,7 @@ export function mount(root, app) {
   session.pad = new Pad(app, session);
   const aim = { element: el("div", {}, session.pad.element, bar.fit, new LightPart(app, session).element) };
   const list = new FocusList(app, session);
-  list.element.append(el("button", { type: "button", class: "f-edit", onclick: () => openEditor(app) }, "Edit the stage"));
+  list.element.prepend(el("button", { type: "button", class: "f-big", onclick: () => openEditor(app) }, "Edit the stage"));
   const parts = { aim, list, walk: new WalkPart(app, session), poses };
   const body = el("div", { class: "f-part" }, ...Object.values(parts).map((part) => part.element));
   const tabs = choice("What is seen below", PARTS, (name) => choosePart(name));
