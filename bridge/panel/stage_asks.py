@@ -75,7 +75,7 @@ class StageAsks:
     async def save(self, page: Page, data: dict[str, Any]) -> dict[str, Any]:
         """`{digest, stage, odd, taken, lines}`; `taken`: whether the bridge goes by it now, `lines` say why not.
 
-        Raises StageNo with all that is wrong (where: `digest`, if somebody else changed the file); nothing is written then.
+        Raises StageNo with all that is wrong (where: `digest`, if somebody else changed the file); nothing is written.
         """
         changes, digest = data.get("changes"), data.get("digest")
         if not isinstance(changes, list) or len(changes) > MOST_CHANGES or not isinstance(digest, str):

@@ -142,7 +142,7 @@ export class Editor {
       return;
     }
     this.adding = group ? { kind: kindOf(group), area: !["marks", "seat"].includes(group), points: [] } : null;
-    draft.tell();
+    this.choose(null);
     if (group) this.plan.canvas.focus({ preventScroll: true });
   }
 

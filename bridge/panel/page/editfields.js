@@ -53,9 +53,10 @@ export class Fields {
     const tell = (text) => this.editor.own(this.key, path, text);
     input.addEventListener("input", () => tell(check(input.value)));
     input.addEventListener("change", () => {
-      const text = check(input.value);
+      const { value } = input; // what is told writes the field anew
+      const text = check(value);
+      if (!text && value !== get(this.item)) take(value);
       tell(text);
-      if (!text && input.value !== get(this.item)) take(input.value);
     });
     return el("div", { class: "e-field" }, el("label", { for: id }, label), input, note);
   }

@@ -88,12 +88,12 @@ export class EditForm {
 
   // Measured or not; a mark that gets a place gets the solved one, or the middle of the plan.
   survey(key, known) {
-    const { draft, app, middle } = this.editor;
+    const { draft, app } = this.editor;
     if (Boolean(draft.get(key).at) === known) return;
     draft.change("", () => {
       const item = draft.get(key);
       const solved = app.store.scene.marks[item.was ?? item.name]?.at;
-      const [x, y] = middle();
+      const [x, y] = this.editor.middle();
       item.at = known ? (solved ?? [x, y, item.height ?? 0]).map((value) => (typeof value === "number" ? round(value) : value)) : null;
       item.height = null;
     });

@@ -64,10 +64,11 @@ export function about(where, items) {
   let best = { item: null, field: "", length: -1 };
   for (const item of items) {
     for (const prefix of prefixes(item, items)) {
-      if ((where === prefix || where.startsWith(`${prefix}.`)) && prefix.length > best.length) best = { item, field: where.slice(prefix.length + 1), length: prefix.length };
+      const nearer = prefix.length - best.length + (item.was === null ? 0.5 : 0); // of two alike the new one is meant
+      if ((where === prefix || where.startsWith(`${prefix}.`)) && nearer > 0) best = { item, field: where.slice(prefix.length + 1), length: prefix.length };
     }
   }
-  return { item: best.item, field: best.item?.kind === "seat" && best.field ? `at.${best.field}` : best.field };
+  return { item: best.item, field: /^\d+$/.test(best.field) ? `at.${best.field}` : best.field }; // a bare place [x, y, z]
 }
 
 function prefixes(item, items) {

@@ -79,8 +79,13 @@ export class EditPlan extends Plan {
     for (const { item: wrong, field } of this.editor.problems()) if (wrong) this.sign(context, this.placeOf(wrong, field));
   }
 
-  // Where a thing is seen: its corner, its place, its middle.
+  // Where a thing is seen: its corner, its place, its middle; or where it was, if that is no place now.
   placeOf(item, field = "") {
+    const old = this.editor.draft.base.find((one) => one.key === item.key);
+    return this.seenAt(item, field) ?? (item.at !== null && old ? this.seenAt(old, field) : null);
+  }
+
+  seenAt(item, field) {
     if (item.kind === "tapes") {
       const ends = item.between.map((end) => endPlace(end, this.editor.draft, this.editor.app.store.scene)).filter(Boolean);
       return ends.length ? middle(ends) : null;
