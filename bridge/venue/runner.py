@@ -39,7 +39,7 @@ class VenueRunner:
         self.venue, self.receiver, self.meter = venue, receiver, meter
         self._sockets, self._publish, self._solved = sockets, publish, solved
         self._performers, self._clock = performers, clock
-        self.each_step: Callable[[float], None] | None = None
+        self.each_step: Callable[[float], object] | None = None
         self.note = ""
         self.measuring = True
         self.skipped_s = 0.0

@@ -7,6 +7,7 @@ leaves (`hand_m`, sigma per axis) is thrown once for each head and mark. Every p
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import math
 import re
 
@@ -25,7 +26,6 @@ DRAG_NOISE = 0.1
 REST_M, REST_S, LOOK_S, REACTION_S, PATIENCE_S = 0.002, 0.12, 0.03, 0.2, 6.0
 WAYS = {0: "to the right", 45: "upstage right", 90: "upstage", 135: "upstage left", 180: "to the left",
         225: "downstage left", 270: "downstage", 315: "downstage right"}  # fmt: skip
-CALM = "document.getElementById('banner').hidden"
 PUSHES = {"Left": (-1, 0), "Right": (1, 0), "Upstage": (0, 1), "Downstage": (0, -1)}
 
 
@@ -40,6 +40,8 @@ class Person:
         self._known: dict[str, Control] = {}
         self.decisions = 0
         self.waited_s = 0.0
+        self.said: list[str] = []
+        """What was done, one line a look."""
         self.left: dict[tuple[str, str], float] = {}
         """How far from the mark each recorded beam was, metres."""
 
@@ -48,11 +50,14 @@ class Person:
         self.decisions += 1
         if name not in self._known:  # elements stay: looked up once by role and name, pressed where they are now
             self._known[name] = await self._page.named(role, name)
-        try:
-            await self._known[name].click()
-        except AssertionError:  # a busy machine: the page said that the bridge is not heard, and moved just now
-            await self._page.until(CALM, 10.0)
-            await self._known[name].click()
+        for tries in range(5):
+            try:
+                await self._known[name].click()
+                return
+            except AssertionError:  # the page moved just now, or a sentence lies there for a while
+                if tries == 4:
+                    raise
+                await asyncio.sleep(0.5)
 
     async def press_until(self, name: str, seen: str, within_s: float = 5.0) -> None:
         """Press, and once more where nothing happened: on a busy machine the page may move under a press."""
@@ -80,9 +85,9 @@ class Person:
         while loop.time() - began_s < PATIENCE_S:
             spots.append(self._stage.landing(head))
             last = spots[-round(REST_S / LOOK_S) :]
-            if len(last) >= round(REST_S / LOOK_S) and None not in last:
-                if float(np.ptp(np.array(last), axis=0).max()) < REST_M:
-                    break
+            seen = len(last) == round(REST_S / LOOK_S) and None not in last
+            if seen and float(np.ptp(np.array(last), axis=0).max()) < REST_M:
+                break
             await asyncio.sleep(LOOK_S)
         self.waited_s += loop.time() - began_s
         return None if spots[-1] is None else np.array(spots[-1][:2])
@@ -98,6 +103,7 @@ class Person:
             spot = await self.at_rest(head)
             assert spot is not None, f"the beam of {head} is not seen"
             off = goal - spot
+            self.said.append(f"{head} {mark}: off by {off[0]:+.3f} {off[1]:+.3f} m after {self.decisions} decisions")
             if float(np.abs(off).max()) <= CLOSE_M:
                 break
             await self._move(off)
@@ -123,8 +129,8 @@ class Person:
                 assert after is not None
                 way = math.degrees(math.atan2(*(after - spot)[::-1]))
                 await self.press(f"It went {WAYS[round(way / 45) * 45 % 360]}")
-            if await self._page.evaluate("['plot', ''].includes(panel.focusSession.hangs.by)"):
-                await asyncio.sleep(0.5)
+            with contextlib.suppress(AssertionError):  # else it is done once more
+                await self._page.until("!['plot', ''].includes(panel.focusSession.hangs.by)", 6.0)
             await self.press("Near")
 
     async def _on_plan(self, spot: np.ndarray) -> bool:

@@ -24,6 +24,7 @@ import numpy as np
 from bridge.geometry.stage import Point3
 from bridge.venue.measure import Meter
 from bridge.venue.picture import scene
+from bridge.venue.practice import Practice
 from bridge.venue.receiver import SacnReceiver, open_sockets
 from bridge.venue.runner import VenueRunner
 from bridge.venue.simulation import Venue
@@ -195,11 +196,15 @@ async def _venue(
     for one in sockets:
         stack.callback(one.close)
     meter = Meter(venue)
-    published = View("127.0.0.1", 0, scene(staged.show, staged.truth)) if view else None
+    practice = Practice(venue, staged.show.stage.targets[0].name)
+    published = View("127.0.0.1", 0, scene(staged.show, staged.truth), practice.asked) if view else None
     publish = published.publish if published else None
     runner = VenueRunner(venue, SacnReceiver(venue.heads.universes), sockets, meter, publish)
+    runner.each_step = practice.tick
     state, port = str(folder / "state"), free_port(socket.SOCK_STREAM)
-    daemon = Running(folder / "daemon.log", "run", str(staged.folder), "--state", state, *(["--armed"] * armed))
+    daemon = Running(
+        folder / "daemon.log", "run", str(staged.folder), "--no-panel", "--state", state, *(["--armed"] * armed)
+    )
     words = ["panel", str(staged.folder), "--listen", f"127.0.0.1:{port}", "--state", state]
     if published is not None:
         words += ["--venue", (await published.start()).removeprefix("http://").rstrip("/")]

@@ -1,4 +1,4 @@
-"""A focus session on the panel by clicks alone: real Chromium, panel and daemon, and a simulated venue that measures."""
+"""A focus session on the panel by clicks alone: real Chromium, panel, daemon, and a simulated venue that measures."""
 
 from __future__ import annotations
 
@@ -22,9 +22,9 @@ async def choose(stage: PanelStage, heads: tuple[str, ...], marks: tuple[str, ..
     hand = Person(stage, page)
     await page.click_named("tab", "Focus session")
     await hand.press_until("Choose", "!document.querySelector('.f-list').hidden", 2.0)
-    await page.click_named("button", f"{heads[0]}: take it")
+    await page.click_named("button", heads[0])
     await page.click_named("button", "Only the one in hand of the heads")
-    await page.click_named("button", f"{marks[0]}: take it")
+    await page.click_named("button", marks[0])
     await page.click_named("button", "Only the one in hand of the marks")
     for name in (*heads[1:], *marks[1:]):
         await page.click_named("checkbox", f"{name} is chosen")

@@ -5,7 +5,9 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 import pytest
@@ -15,6 +17,7 @@ from tests.system.chromium_hands import Point, between
 from tests.system.daemon_process import Client
 from tests.system.panel_stage import PanelStage, on_stage
 
+STALLED_MS = 90  # a page that a loaded machine held for longer does not make up for it with a leap
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="needs Chromium")
 
 
@@ -201,6 +204,29 @@ def test_from_the_seat_the_pointer_means_the_floor(tmp_path: Path) -> None:
     with_hand(tmp_path, test, show="many", universe=30264)
 
 
+def test_a_tab_keeps_its_name_and_another_tab_is_somebody_else(tmp_path: Path) -> None:
+    async def test(stage: PanelStage, _hand: Hand) -> None:
+        page = stage.page
+        await page.click(".me")
+        await page.evaluate("document.getElementById('my-name').select()")
+        await page.write("Bea")
+        await page.key("Enter")
+        await page.until("panel.store.me.name === 'Bea' && !document.querySelector('dialog[open]')")
+        other = await stage.open()
+        await other.until("panel.store.me.name === 'Bea 2'")
+        await other.click(".me")
+        assert "Also here: Bea" in await other.evaluate("document.querySelector('dialog[open]').innerText")
+        await other.evaluate("document.getElementById('my-name').value = 'Cy@ho st '")
+        await other.click_named("button", "Use this name")
+        await other.until("panel.store.me.name === 'Cyho st'")
+        for tab, name in ((page, "Bea"), (other, "Cyho st")):
+            await tab.call("Page.reload")
+            await tab.until(f"window.panel?.store.frame && panel.store.me.name === {name!r}")
+            assert tab.errors == []
+
+    with_hand(tmp_path, test, universe=30272)
+
+
 def test_two_pages_are_two_hands_and_take_asks_once(tmp_path: Path) -> None:
     async def test(stage: PanelStage, hand: Hand) -> None:
         first = stage.page
@@ -266,14 +292,17 @@ def test_sixty_a_second_while_active_twice_a_second_alive_and_ends(tmp_path: Pat
         await page.evaluate("panel.hand.place(0, 4)")
         await hand.told(near(0.0, 4.0))
         await page.evaluate("panel.hand.push(1, 0)")
-        assert 45 <= await sent(page, 2.0, "position") <= 66
+        assert await sent(page, 2.0, "position") <= 66
         await page.evaluate("panel.hand.push(0, 0)")
         steps: list[Any] = await page.evaluate(
             "window.sent.filter((s) => s[1] === 'position').map((s) => [s[0], s[2]])"
         )
-        speed = 1000 * (steps[-1][1] - steps[0][1]) / (steps[-1][0] - steps[0][0])
-        assert speed == pytest.approx(1.0, rel=0.03)
-        assert 1.4 <= await sent(page, 3.0, "alive") <= 2.3
+        turns = [(b[0] - a[0], b[1] - a[1]) for a, b in pairwise(steps) if b[0] - a[0] < STALLED_MS]
+        assert len(turns) > 30
+        assert median(took_ms for took_ms, _ in turns) == pytest.approx(1000 / 60, abs=2.5)
+        speed = 1000 * sum(way for _, way in turns) / sum(took_ms for took_ms, _ in turns)
+        assert speed == pytest.approx(1.0, rel=0.05)
+        assert 1.3 <= await sent(page, 3.0, "alive") <= 2.4
         assert await sent(page, 0.5, "position") == 0
         # however many events come, no more than 120 a second and a few at once
         await page.evaluate("(window.sent.length = 0, 1)")
@@ -281,6 +310,12 @@ def test_sixty_a_second_while_active_twice_a_second_alive_and_ends(tmp_path: Pat
         assert 50 <= await page.evaluate("window.sent.length") <= 66
         await page.evaluate("panel.hand.place(500, -500)")
         await hand.told(near(26.0, -20.0, 0.01))
+        await page.evaluate("panel.link.socket.close()")
+        await page.until("panel.hand.holding === false")
+        await page.until("panel.link.open")
+        assert await sent(page, 1.2, "alive") == 0, "a line that was cut ends it, and it does not go on by itself"
+        await page.evaluate("panel.hand.place(1, 1)")
+        assert await page.evaluate("panel.hand.holding") is True
         await page.evaluate(HIDE)
         assert await page.evaluate("panel.hand.holding") is False
         assert await sent(page, 1.2, "alive") == 0, "a page that nobody sees steers nothing"

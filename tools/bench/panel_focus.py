@@ -46,7 +46,9 @@ async def session(stage: PanelStage, heads: int, marks: int, seed: int, hand_m: 
     await choose(stage, person, names, places)
     for number in range(len(names) * len(places)):
         await person.sight(aim=number == 0)
-        print(f"{number + 1} sightings, {person.decisions} decisions", file=sys.stderr, flush=True)
+        lines = [*person.said, f"{number + 1} sightings, {person.decisions} decisions"]
+        print("\n".join(lines), file=sys.stderr, flush=True)
+        person.said.clear()
     await person.press("Solve")
     await stage.page.until(f"panel.store.scene.heads.filter((h) => h.solved).length >= {len(names)}", SOLVED_S)
     errors = calibration(load(stage.staged.folder), stage.staged.truth)["fixtures"]

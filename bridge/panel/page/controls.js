@@ -9,7 +9,7 @@ import { HeadList } from "./headlist.js";
 import { Keys } from "./keys.js";
 import { KeysDialog } from "./keysdialog.js";
 import { Pad } from "./pad.js";
-import { onPress } from "./press.js";
+import { onHold, onPress } from "./press.js";
 import { Steering } from "./steering.js";
 import { Wire } from "./wire.js";
 
@@ -47,12 +47,19 @@ class Controls {
     this.tabs = lists.map(([name], number) => onPress(el("button", { type: "button", "aria-pressed": String(!number) }, name), () => this.turnTo(number)));
     this.lists = lists.map(([, list]) => list);
     this.lists[1].hidden = true;
+    this.fine = onHold(el("button", { type: "button", class: "fine", "aria-pressed": "false" }, el("span", { class: "label" }, "Fine"), el("span", { class: "small" }, "while held")), (held) => this.holdFine(held));
+    this.light.pair.append(this.fine);
     root.append(
       el("div", { class: "most-used" }, ...this.light.parts),
       el("div", { class: "shape-of-light" }, this.size.row, this.height.row),
       el("div", { class: "bar-of-lists" }, el("div", { class: "choice", role: "group", "aria-label": "List" }, ...this.tabs), this.allHeld, keys),
       el("div", { class: "lists" }, ...this.lists),
     );
+  }
+
+  holdFine(held) {
+    mark(this.fine, "aria-pressed", held);
+    this.steering.fine(held);
   }
 
   turnTo(number) {

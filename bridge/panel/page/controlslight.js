@@ -25,9 +25,10 @@ export class Light {
     onPress(this.up, () => this.bringUp());
     onPress(this.out, () => this.fadeOut());
     this.times = TIMES_S.map((time) => onPress(el("button", { type: "button", "aria-label": `${time} s` }, String(time)), () => this.chooseTime(time)));
+    this.pair = el("div", { class: "pair" }, this.up, this.out);
     this.parts = [
       this.state,
-      el("div", { class: "pair" }, this.up, this.out),
+      this.pair,
       el("div", { class: "times", role: "group", "aria-label": "Over how many seconds" }, el("span", { class: "label" }, "over, s"), ...this.times),
       this.level.row,
     ];

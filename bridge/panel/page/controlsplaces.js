@@ -18,7 +18,7 @@ export class Places {
     const dark = scene.no_light.map(({ name, on }) => this.area("no-light", name, on, "no_light"));
     const floors = scene.floors.map(({ name, height }) => this.floor(name, height));
     this.rows = [...areas, ...dark, ...floors];
-    const part = (title, rows) => (rows.length ? [el("h3", {}, title), ...rows.map((row) => row.element)] : []);
+    const part = (title, rows) => (rows.length ? [el("h2", {}, title), ...rows.map((row) => row.element)] : []);
     const all = [...part("Areas joined to the performance polygon", areas), ...part("No-light areas", dark), ...part("Floors", floors)];
     this.root.replaceChildren(...(all.length ? all : [el("p", { class: "quiet" }, "stage.yaml has no areas, no-light areas or floors to switch.")]));
   }

@@ -9,14 +9,16 @@ export const BANDS = [
   { below: 0.1, words: "5–10", colour: "190, 200, 140", gap: 16 },
   { below: 0.2, words: "10–20", colour: "233, 180, 76", gap: 9 },
   { below: 0.3, words: "20–30", colour: "240, 150, 90", gap: 9, cross: true },
-  { below: Infinity, words: "30 and more", colour: "240, 110, 100", gap: 5, cross: true },
+  { below: Infinity, words: "30 +", colour: "240, 110, 100", gap: 5, cross: true },
 ];
-const NUMBER_PX = 74; // a number in each such square, where the map has one
+const NUMBER_PX = 66; // a number in each such square, where the map has one
+const NEAR_PX = 32;
 
 export const bandOf = (metres) => BANDS.findIndex((band) => metres < band.below);
 
 // `map`: {x: [m], y: [m], p95: rows by y of metres or null}, drawn where `plan` has it.
-export function drawErrorMap(context, plan, map) {
+// No number stands nearer than NEAR_PX to a place in `avoid`, pixels.
+export function drawErrorMap(context, plan, map, avoid = []) {
   const [dx, dy] = [spacing(map.x), spacing(map.y)];
   const cells = BANDS.map(() => []);
   map.y.forEach((y, row) => map.x.forEach((x, column) => {
@@ -27,7 +29,7 @@ export function drawErrorMap(context, plan, map) {
     cells[bandOf(value)].push([left, top, right - left, bottom - top]);
   }));
   cells.forEach((boxes, number) => fillBand(context, plan, BANDS[number], boxes));
-  drawNumbers(context, plan, map, dx, dy);
+  drawNumbers(context, plan, map, [dx, dy], avoid);
 }
 
 const spacing = (values) => (values.length > 1 ? (values[values.length - 1] - values[0]) / (values.length - 1) : 1);
@@ -60,12 +62,14 @@ function hatch(context, width, height, colour, gap, cross) {
   context.stroke();
 }
 
-function drawNumbers(context, plan, map, dx, dy) {
-  const [across, down] = [dx, dy].map((step) => Math.max(1, Math.round(NUMBER_PX / (Math.abs(step) * plan.view.scale))));
+function drawNumbers(context, plan, map, steps, avoid) {
+  const [across, down] = steps.map((step) => Math.max(1, Math.round(NUMBER_PX / (Math.abs(step) * plan.view.scale))));
   for (let row = Math.floor(down / 2); row < map.y.length; row += down) {
     for (let column = Math.floor(across / 2); column < map.x.length; column += across) {
       const value = map.p95[row][column];
-      if (value !== null) write(context, String(Math.round(100 * value)), ...plan.toPixels(map.x[column], map.y[row]), "#ece8dc", { weight: 600, size: 14 });
+      const [px, py] = plan.toPixels(map.x[column], map.y[row]);
+      const free = avoid.every(([x, y]) => Math.abs(x - px) > NEAR_PX || Math.abs(y - py) > NEAR_PX);
+      if (value !== null && free) write(context, String(Math.round(100 * value)), px, py, "#ece8dc", { weight: 600, size: 14 });
     }
   }
 }

@@ -47,8 +47,7 @@ export class FocusList {
     const { session } = this;
     const head = kind === "heads";
     const count = el("span", { class: "f-count" });
-    const go = big("", () => session.goTo(head ? name : session.head, head ? session.mark : name), { class: "f-big f-go", "aria-label": `${name}: take it` });
-    go.append(el("span", { class: "f-name" }, name), count);
+    const go = big(name, () => session.goTo(head ? name : session.head, head ? session.mark : name), { class: "f-big f-go" });
     const box = el("input", { type: "checkbox", "aria-label": `${name} is chosen` });
     box.addEventListener("change", () => {
       if (box.checked) session[kind].add(name);
@@ -56,7 +55,7 @@ export class FocusList {
       session.changed("choice");
     });
     this.rows.push({ kind, name, count, go, box });
-    return el("div", { class: "f-entry" }, el("label", { class: "f-check" }, box), go);
+    return el("div", { class: "f-entry" }, el("label", { class: "f-check" }, box), go, count);
   }
 
   write() {

@@ -31,7 +31,8 @@ export class RoomyPlan extends Plan {
     const beside = Math.max(border, Math.min(110, this.width / 6));
     const scale = Math.min((this.width - 2 * beside) / (x1 - x0), (this.height - 2 * border) / (y1 - y0));
     this.inner = [x0, y0, x1, y1];
-    this.look({ left: (x0 + x1) / 2 - this.width / 2 / scale, bottom: (y0 + y1) / 2 - this.height / 2 / scale, scale });
+    this.fitted = scale;
+    this.look({ left: (x0 + x1) / 2 - this.width / 2 / scale, bottom: (y0 + y1) / 2 - this.height / 2 / scale, scale }, true);
   }
 }
 
@@ -149,7 +150,7 @@ export class FocusPlan {
       context.beginPath();
       context.arc(x, y, 2.5, 0, 2 * Math.PI);
       context.fill();
-      if (guessed) write(context, "about here", x + 15, y + 13, COLOUR.beam, { align: "left" });
+      if (guessed && this.plan.height >= LOW_PX) write(context, "about here", x + 15, y + 13, COLOUR.beam, { align: "left" });
     }
   }
 
@@ -168,8 +169,14 @@ export class FocusPlan {
     if (now) ring(context, x, y, MARK_PX * 1.75, true);
     write2(context, name, x, y + (done ? -3 : 0), done ? "#16180f" : COLOUR.text, name.length > 2 ? 12 : 17);
     if (done) tick(context, x, y + 9, "#16180f");
+    const low = this.plan.height < LOW_PX;
+    if (low && !now) return this.opaque(context);
     const beside = x < this.plan.width / 2 ? 1 : -1;
     write(context, `${session.headsOn(name)}/${session.heads.size}`, x + beside * (MARK_PX + (now ? 18 : 6)), y, COLOUR.quiet, { weight: 600, align: beside > 0 ? "left" : "right" });
+    return this.opaque(context);
+  }
+
+  opaque(context) {
     context.globalAlpha = 1;
   }
 

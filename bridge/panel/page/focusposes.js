@@ -80,8 +80,8 @@ export class PosesPart {
   }
 
   writeLegend() {
-    const who = this.shown === "worst" ? "the worst head at each place" : this.session.head;
-    write(this.legendTitle, this.map ? `Predicted aim error of ${who}, cm (95 %)` : `No map of ${who} yet: sight two marks and more.`);
+    const who = this.shown === "worst" ? "the worst head" : this.session.head;
+    write(this.legendTitle, this.map ? `Predicted aim error, cm (95 %): ${who}` : `No map of ${who} yet: sight two marks and more.`);
     show(this.legend, this.shown !== "none");
   }
 
@@ -186,7 +186,8 @@ export class PosesPart {
   }
 
   draw(context) {
-    if (this.map) drawErrorMap(context, this.plan, this.map);
+    const marks = Object.values(this.app.store.scene?.marks ?? {}).filter((one) => one.at);
+    if (this.map) drawErrorMap(context, this.plan, this.map, marks.map((one) => this.plan.toPixels(one.at[0], one.at[1])));
     const [best] = this.help().best;
     if (!best || best.after === null) return;
     const [x, y] = this.plan.toPixels(best.at[0], best.at[1]);

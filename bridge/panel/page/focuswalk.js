@@ -40,8 +40,6 @@ export class WalkPart {
     this.now = "";
     mark(this.buttons.get(name), "aria-pressed", "false");
     this.confirm.disabled = false;
-    write(this.confirm, `Confirm ${name}`);
-    mark(this.confirm, "aria-label", "Confirm");
     write(this.told, `Were all beams on ${name}? Then confirm it.`);
   }
 

@@ -71,7 +71,10 @@ export function held(button, run, { first = 380, every = 160, end = () => {} } =
     event.preventDefault();
     if (!event.repeat) start();
   });
-  button.addEventListener("keyup", stop);
+  button.addEventListener("keyup", (event) => {
+    if (event.key === " ") event.preventDefault(); // no click after what the key has done
+    stop();
+  });
   button.addEventListener("contextmenu", (event) => event.preventDefault());
   // a press that came neither from a pointer nor from a key: a screen reader's
   button.addEventListener("click", (event) => {

@@ -21,7 +21,7 @@ export class FollowStage {
     this.above = el("div", { class: "view" });
     this.seen = el("div", { class: "view", hidden: true });
     this.whole = button("Whole stage", () => this.plan.fit(), { class: "whole", hidden: true });
-    this.rule = el("p", { class: "rule" });
+    this.rule = el("p", { class: "rule", id: "stage-rule" });
     const views = el("div", { class: "views" }, this.above, this.seen, this.rule, this.whole);
     root.append(bar, views);
     app.plan = this.plan = new Plan(this.above, app.store);
@@ -30,6 +30,7 @@ export class FollowStage {
     root.append(this.buttons());
     for (const view of [this.plan, this.seat]) {
       view.layers.push((context, _, frame) => this.drawLive(context, view, frame));
+      view.canvas.setAttribute("aria-describedby", "stage-rule");
       new Pointers(view, app.hand, app);
     }
     this.plan.onWhole = (whole) => show(this.whole, !whole);

@@ -7,11 +7,11 @@ import { onPress } from "./press.js";
 export class HeadList {
   constructor(app, wire) {
     Object.assign(this, { app, wire, rows: [], groups: [], choosing: false });
-    this.list = el("div", { class: "heads" });
+    this.list = el("div", { class: "heads", role: "region", "aria-label": "Heads", tabindex: "0" });
     this.crew = onPress(el("button", { type: "button", class: "crew-open" }, "Choose a crew"), () => this.choose(true));
     this.footer = this.makeFooter();
     this.head = el("div", { class: "list-head" }, (this.count = el("span", { class: "quiet" })), this.crew);
-    this.root = el("div", { class: "list", role: "region", "aria-label": "Heads", tabindex: "0" }, this.head, this.list, this.footer);
+    this.root = el("div", { class: "list of-heads" }, this.head, this.list, this.footer);
     app.store.on("scene", (scene) => this.build(scene));
     app.store.on("frame", (frame) => this.write(frame));
   }
@@ -42,7 +42,7 @@ export class HeadList {
       for (const row of rows) row.choose(!every);
       this.tell();
     });
-    const element = el("section", { class: "truss", "aria-label": title }, el("div", { class: "truss-head" }, el("h3", {}, title), said, all), ...rows.map((row) => row.element));
+    const element = el("section", { class: "truss", "aria-label": title }, el("div", { class: "truss-head" }, el("h2", {}, title), said, all), ...rows.map((row) => row.element));
     return { element, said, all, rows };
   }
 

@@ -15,9 +15,10 @@ export class KeysDialog {
     this.said = el("p", { class: "said", role: "status" });
     this.pad = new PadPanel(app, controls);
     const close = onPress(el("button", { type: "button", class: "close", autofocus: true }, "Done"), () => this.dialog.close());
+    const dark = onPress(el("button", { type: "button", class: "dark" }, "Everything dark"), () => app.dark(), { down: true }); // never out of reach
     const reset = onPress(el("button", { type: "button" }, "All as at first"), () => this.reset());
     this.dialog = el("dialog", { id: "keys", "aria-labelledby": "keys-title" },
-      el("header", {}, el("h2", { id: "keys-title" }, "Keys and pad"), this.said, reset, close),
+      el("header", {}, el("h2", { id: "keys-title" }, "Keys and pad"), this.said, reset, dark, close),
       el("div", { class: "keys-body", tabindex: "0", role: "region", "aria-label": "Keys, buttons and pad" }, this.table(), this.pad.root));
     document.body.append(this.dialog);
     this.dialog.addEventListener("keydown", (event) => this.key(event), true);

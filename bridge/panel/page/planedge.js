@@ -5,6 +5,7 @@ import { seen } from "./planlive.js";
 
 const EDGE_PX = 12;
 const NEAR_PX = 22;
+const ARROW_PX = 8;
 
 export function drawOutside(context, view, scene, frame, labels) {
   const rows = scene.heads.map(({ name, truss, at }, i) => ({ name, truss, at, lit: frame.heads[i].level > 0.003 }));
@@ -45,6 +46,7 @@ function drawGroup(context, view, group, labels) {
   const middle = group[Math.floor(group.length / 2)];
   const lit = group.filter((row) => row.lit).length;
   arrow(context, middle.at, middle.angle, COLOUR.head, 8);
+  labels.taken.push(middle.at.map((value) => value - ARROW_PX).concat(middle.at.map((value) => value + ARROW_PX)));
   const truss = group.every((row) => row.truss && row.truss === group[0].truss) ? `${group[0].truss}, ` : "";
   const short = `${truss}${group.length} heads, ${lit} lit`;
   const text = group.length === 1 ? `${middle.name}${lit ? " lit" : ""}` : group.length < 3 ? group.map((row) => row.name).join(", ") : short;

@@ -44,6 +44,7 @@ function drawTarget(context, view, { target, floors, labels, ours, hand, several
   const ahead = target.ahead && view.project([target.ahead[0], target.ahead[1], heightAt(floors, target.ahead[0], target.ahead[1])]);
   if (ahead) drawAhead(context, foot, ahead, colour);
   ring(context, foot, colour, ours, target.inside);
+  labels.taken.push(foot.map((value) => value - RING_PX).concat(foot.map((value) => value + RING_PX)));
   const whose = hand === "me" ? "your hand" : hand ? `${hand}'s hand` : "";
   const words = [several || !whose ? target.name : "", target.inside ? "" : "outside", whose].filter(Boolean).join(", ");
   labels.write(words, ...foot, { colour: hand && hand !== "me" ? COLOUR.hand : colour, weight: 650, size: 14, gap: RING_PX + 8, always: true });

@@ -30,6 +30,35 @@ export function onPress(element, run, { down = false } = {}) {
   return element;
 }
 
+// `run(true)` when it goes down and `run(false)` when it comes up, by finger, mouse, pen, space or Enter.
+export function onHold(element, run) {
+  let held = null;
+  const end = () => {
+    if (held === null) return;
+    held = null;
+    run(false);
+  };
+  element.addEventListener("pointerdown", (event) => {
+    if (event.button !== 0 || held !== null) return;
+    held = event.pointerId;
+    element.setPointerCapture(held);
+    run(true);
+  });
+  for (const name of ["pointerup", "pointercancel", "lostpointercapture"]) {
+    element.addEventListener(name, (event) => event.pointerId === held && end());
+  }
+  element.addEventListener("keydown", (event) => {
+    if (![" ", "Enter"].includes(event.key) || event.repeat || held !== null) return;
+    held = event.key;
+    run(true);
+  });
+  element.addEventListener("keyup", (event) => event.key === held && end());
+  element.addEventListener("blur", () => typeof held === "string" && end());
+  window.addEventListener("blur", end);
+  element.addEventListener("contextmenu", (event) => event.preventDefault()); // a long press of a finger
+  return element;
+}
+
 function inside(element, { clientX, clientY }) {
   const box = element.getBoundingClientRect();
   return clientX >= box.left && clientX <= box.right && clientY >= box.top && clientY <= box.bottom;

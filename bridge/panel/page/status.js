@@ -95,7 +95,7 @@ export class Status {
     mark(parts.dark, "aria-checked", Boolean(dark));
     mark(parts.dark, "data-asked", asked);
     const left = Math.ceil((ASKED_MS - (now - this.askedAt)) / 1000);
-    write(parts.dark.querySelector(".more"), !dark ? "off" : asked ? `once more within ${left} s` : "on: press twice to end");
+    write(parts.dark.querySelector(".more"), !dark ? "off" : asked ? `once more: ${left} s` : "on: twice to end");
   }
 
   // Once, in full, when it begins or changes: the strip has no room for all of it.
