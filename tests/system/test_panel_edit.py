@@ -1,4 +1,4 @@
-"""The stage editor by hand in a real browser: what was dragged and typed is in stage.yaml, and the bridge goes by it."""
+"""The stage editor by hand in a real browser: what is dragged and typed is in stage.yaml, the bridge goes by it."""
 
 from __future__ import annotations
 

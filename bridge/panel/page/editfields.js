@@ -26,7 +26,8 @@ export class Fields {
 
   // A length. `get(item)` is the value as written, `set(item, value)` puts another. `rules`: see editunits.js, or a
   // function that gives them for an item.
-  length(label, path, get, set, rules = {}, hidden = false) {
+  // `of` names it in its note, which then stands apart from it, under the whole row; `hidden`: its label is not written.
+  length(label, path, get, set, rules = {}, { of = null, hidden = false } = {}) {
     const id = `edit-${(numbers += 1)}`;
     const input = el("input", { type: "text", id, autocomplete: "off", spellcheck: "false", class: "e-length", ...(hidden ? { "aria-label": label } : {}) });
     const note = this.note(path, input, {
@@ -36,8 +37,14 @@ export class Fields {
     });
     input.addEventListener("input", () => this.typed(path, (item) => set(item, written(input.value, get(item)))));
     input.addEventListener("change", () => this.editor.draft.settle());
+    if (of) note.dataset.of = of;
     const name = hidden ? null : el("label", { for: id }, label, rules.optional ? el("span", { class: "e-optional" }, " optional") : null);
-    return { input, note, row: el("div", { class: "e-field" }, name, input, note) };
+    return { input, note, row: el("div", { class: "e-field" }, name, input, of ? null : note) };
+  }
+
+  // Lengths side by side, what is said of each under all of them.
+  static row(...lengths) {
+    return el("div", { class: "e-wide" }, el("div", { class: "e-row" }, ...lengths.map((one) => one.row)), ...lengths.map((one) => one.note));
   }
 
   typed(path, make) {

@@ -72,7 +72,7 @@ export class EditForm {
 
   place(fields, path = "at") {
     return AXES.map((axis, number) => fields.length(`${axis}, ${HINT[number]}`, `${path}.${number + 1}`,
-      (item) => item.at?.[number], (item, value) => { item.at[number] = value; }).row);
+      (item) => item.at?.[number], (item, value) => { item.at[number] = value; }, {}, { of: axis }));
   }
 
   mark(item, fields) {
@@ -80,7 +80,7 @@ export class EditForm {
       el("button", { type: "button", "aria-pressed": String(Boolean(item.at) === known), onclick: () => this.survey(item.key, known) }, word)));
     const optional = { optional: true, above: true, least: 0 };
     const within = fields.length("Measured to within (sigma)", "sigma", (one) => one.sigma, (one, value) => { one.sigma = value; }, optional).row;
-    if (item.at) return [this.name(item, fields), choice, fields.group("Place", "at", el("div", { class: "e-row" }, ...this.place(fields))), within];
+    if (item.at) return [this.name(item, fields), choice, fields.group("Place", "at", Fields.row(...this.place(fields))), within];
     const height = fields.length("Height, if it is known", "height", (one) => one.height, (one, value) => { one.height = value; }, { optional: true }).row;
     const hint = el("p", { class: "e-hint" }, "Where it is comes out of the solve, by sightings and tapes.");
     return [this.name(item, fields), choice, hint, height, within];
@@ -100,7 +100,7 @@ export class EditForm {
   }
 
   seat(item, fields) {
-    return [el("p", { class: "e-hint" }, "Where the operator sits: the eyes, for the view from the seat."), fields.group("Place", "at", el("div", { class: "e-row" }, ...this.place(fields)))];
+    return [el("p", { class: "e-hint" }, "Where the operator sits: the eyes, for the view from the seat."), fields.group("Place", "at", Fields.row(...this.place(fields)))];
   }
 
   ends(kinds) {
@@ -153,8 +153,8 @@ export class EditForm {
       one.height = height.every((part) => part === null) ? null : height;
     };
     const rules = (area) => ({ optional: !area.height });
-    const one = (label, number) => fields.length(label, `height.${number + 1}`, (area) => area.height?.[number], set(number), rules).row;
-    return fields.group("Between these heights; both empty: at every height", "height", el("div", { class: "e-row" }, one("Lowest", 0), one("Highest", 1)));
+    const one = (label, number) => fields.length(label, `height.${number + 1}`, (area) => area.height?.[number], set(number), rules, { of: label });
+    return fields.group("Between these heights; both empty: at every height", "height", Fields.row(one("Lowest", 0), one("Highest", 1)));
   }
 
   atStart(item) {
@@ -166,12 +166,12 @@ export class EditForm {
   corners(item, fields) {
     const rows = item.corners.map((_, number) => {
       const name = `Corner ${number + 1}`;
-      const value = (axis) => fields.length(`${name}, ${AXES[axis]}`, `corners.${number + 1}.${axis + 1}`, (one) => one.corners[number]?.[axis], (one, text) => { one.corners[number][axis] = text; }, {}, true);
+      const value = (axis) => fields.length(`${name}, ${AXES[axis]}`, `corners.${number + 1}.${axis + 1}`, (one) => one.corners[number]?.[axis], (one, text) => { one.corners[number][axis] = text; }, {}, { of: AXES[axis], hidden: true });
       const [x, y] = [value(0), value(1)];
       for (const { input } of [x, y]) input.addEventListener("focus", () => this.editor.point(number));
       const more = el("button", { type: "button", "aria-label": `Insert a corner after corner ${number + 1}`, onclick: () => this.editor.insertCorner(this.editor.item, number) }, "+");
       const less = el("button", { type: "button", "aria-label": `Remove corner ${number + 1}`, disabled: item.corners.length < 4, onclick: () => this.editor.removeCorner(this.editor.item, number) }, "−");
-      return el("div", { class: "e-corner", role: "group", "aria-label": name }, el("span", { "aria-hidden": "true" }, String(number + 1)), x.row, y.row, more, less);
+      return el("div", { class: "e-corner", role: "group", "aria-label": name }, el("span", { "aria-hidden": "true" }, String(number + 1)), x.row, y.row, more, less, x.note, y.note);
     });
     const head = el("div", { class: "e-corner e-corner-head", "aria-hidden": "true" }, el("span"), el("span", {}, "x"), el("span", {}, "y"));
     return fields.group("Corners", "corners", head, ...rows);

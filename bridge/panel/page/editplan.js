@@ -45,7 +45,8 @@ export class EditPlan extends Plan {
     const chosen = this.editor.item;
     const [x0, y0, x1, y1] = bounds(scene, chosen?.kind === "seat" ? [place(chosen.at)].filter(Boolean) : []);
     const scale = Math.min((this.width - 2 * EDGE_PX) / (x1 - x0), (this.height - EDGE_PX - FOOT_PX) / (y1 - y0));
-    this.look({ left: (x0 + x1) / 2 - this.width / 2 / scale, bottom: y1 - (this.height - EDGE_PX) / scale, scale });
+    this.fitted = scale;
+    this.look({ left: (x0 + x1) / 2 - this.width / 2 / scale, bottom: y1 - (this.height - EDGE_PX) / scale, scale }, true);
   }
 
   zoom(factor, [px, py] = [this.width / 2, this.height / 2]) {

@@ -27,10 +27,12 @@ export class EditSaving {
     this.undo.disabled = !draft.past.length || this.busy;
     this.redo.disabled = !draft.future.length || this.busy;
     this.button.disabled = !unsaved || this.busy;
+    if (this.good && unsaved && draft.past.length) this.note(); // what it said is over
   }
 
   // One note above the list at a time: {level, lines, actions: [[word, run]]}; none without.
   note(level = "", lines = [], actions = []) {
+    this.good = level === "good";
     this.notes.replaceChildren(...(lines.length ? [el("div", { class: "e-told", "data-level": level, "data-shape": level === "good" ? "dot" : "triangle" },
       el("span", { class: "shape", "aria-hidden": "true" }),
       el("div", {}, ...lines.map((line) => el("p", {}, line)), actions.length ? el("div", { class: "e-end" }, ...actions.map(([word, run]) => el("button", { type: "button", onclick: run }, word))) : null))] : []));
