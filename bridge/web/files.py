@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 from collections.abc import Awaitable, Callable, Mapping
 from pathlib import Path
 
@@ -36,14 +37,21 @@ def read_pages(*folders: Path) -> dict[str, tuple[bytes, str]]:
 
 
 def server_of(files: Files) -> Callable[[web.Request], Awaitable[web.StreamResponse]]:
-    """A handler for `/{name:.*}`; an empty name is index.html."""
+    """A handler for `/{name:.*}`; an empty name is index.html. Packed once, for whoever takes gzip (RFC 9110, 8.4.1)."""
+
+    packed = {name: gzip.compress(body, mtime=0) for name, (body, kind) in files.items() if kind != "image/png"}
 
     async def handler(request: web.Request) -> web.StreamResponse:
-        found = files.get(request.match_info["name"] or "index.html")
+        name = request.match_info["name"] or "index.html"
+        found = files.get(name)
         if found is None:
             return web.Response(status=404, text="This page has no such file.")
         body, kind = found
-        charset = None if kind == "image/png" else "utf-8"
-        return web.Response(body=body, content_type=kind, charset=charset)
+        if name not in packed:
+            return web.Response(body=body, content_type=kind)
+        headers = {"Vary": "Accept-Encoding"}
+        if "gzip" in request.headers.get("Accept-Encoding", ""):
+            body, headers["Content-Encoding"] = packed[name], "gzip"
+        return web.Response(body=body, content_type=kind, charset="utf-8", headers=headers)
 
     return handler

@@ -28,6 +28,7 @@ export function actions(app, controls) {
     grow("height-up", "Higher", "s", null, (s) => height.nudge(HEIGHT_M_S * s)),
     press("height-next", "Next named height", "z", null, () => height.nextNamed()),
     press("target-next", "Next target", "n", 5, () => controls.nextTarget()),
+    press("practise", "Practise with the venue's performer, or end it", "p", null, () => app.practise()),
     press("take", "Take the target, twice if another steers", "t", 8, () => controls.take()),
   ];
 }

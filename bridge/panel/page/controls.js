@@ -5,6 +5,7 @@ import { Dial } from "./controlsdial.js";
 import { Light } from "./controlslight.js";
 import { Places } from "./controlsplaces.js";
 import { el, mark, show } from "./dom.js";
+import { practiceList } from "./practice.js";
 import { HeadList } from "./headlist.js";
 import { Keys } from "./keys.js";
 import { KeysDialog } from "./keysdialog.js";
@@ -43,10 +44,12 @@ class Controls {
   build(root) {
     this.allHeld = onPress(el("button", { type: "button", class: "hold-all", "aria-pressed": "false" }, "Hold all"), () => this.holdAll());
     const keys = onPress(el("button", { type: "button" }, "Keys and pad"), () => this.dialog.open());
-    const lists = [["Heads", this.heads.root], ["Stage", this.places.root]];
+    const lists = [["Heads", this.heads.root], ["Stage", this.places.root], ["Practice", practiceList(this.app)]];
     this.tabs = lists.map(([name], number) => onPress(el("button", { type: "button", "aria-pressed": String(!number) }, name), () => this.turnTo(number)));
     this.lists = lists.map(([, list]) => list);
-    this.lists[1].hidden = true;
+    this.turnTo(0);
+    this.app.store.on("scene", (scene) => show(this.tabs[2], scene.practice));
+    show(this.tabs[2], false);
     this.fine = onHold(el("button", { type: "button", class: "fine", "aria-pressed": "false" }, el("span", { class: "label" }, "Fine"), el("span", { class: "small" }, "while held")), (held) => this.holdFine(held));
     this.light.pair.append(this.fine);
     root.append(

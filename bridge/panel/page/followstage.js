@@ -9,6 +9,7 @@ import { drawOutside } from "./planedge.js";
 import { floorsNow } from "./planfloor.js";
 import { drawBeams, drawHeads } from "./planlive.js";
 import { drawTargets } from "./plantargets.js";
+import { drawPerformer } from "./practice.js";
 import { Seat } from "./seat.js";
 
 const HOUSE_M = 22; // so much of the house is shown where a seat is chosen
@@ -117,6 +118,7 @@ export class FollowStage {
     const rule = [0, 0, this.rule.offsetLeft + this.rule.offsetWidth, this.rule.offsetTop + this.rule.offsetHeight];
     const labels = new Labels(context, view.width, view.height, [...view.written, rule]);
     drawBeams(context, view, scene, frame, hand.target);
+    drawPerformer(context, view, frame, labels);
     drawTargets(context, view, { scene, frame, store, floors, labels, chosen: hand.target });
     drawHeads(context, view, scene, frame, labels, hand.target);
     drawOutside(context, view, scene, frame, labels);

@@ -2,12 +2,13 @@
 
 import { COLOUR } from "./colours.js";
 import { el, mark, show, write } from "./dom.js";
-import { write as writeOn } from "./planstill.js";
 
 const KINDS = { stand: "Stands, here and there", stroll: "Strolls", dance: "Dances", run: "Runs" };
 const BEST = "practice best";
+const SIZE_PX = 11;
 
-export function mountPractice(root, app) {
+// The list of the Follow screen's side; `app.practise` is the key's and pad's way to it.
+export function practiceList(app) {
   const kind = el("select", { "aria-label": "How the performer moves" }, ...Object.entries(KINDS).map(([value, word]) => el("option", { value }, word)));
   kind.value = "stroll";
   const button = el("button", { type: "button", class: "practise" }, "Practise");
@@ -17,12 +18,12 @@ export function mountPractice(root, app) {
     figures.append(el("div", {}, el("dt", {}, word), value));
     return [key, value];
   }));
-  const card = el("section", { class: "practice", "aria-label": "Practice", hidden: true }, el("h2", {}, "Practice"), el("div", { class: "row" }, kind, button), figures);
-  root.append(card);
+  const card = el("section", { class: "practice", "aria-label": "Practice" },
+    el("p", { class: "quiet" }, "The simulated venue's performer walks, and you follow it. The figures are of the last 20 s."),
+    el("div", { class: "row" }, kind, button), figures);
   app.practise = () => toggle(app, kind.value);
   button.addEventListener("click", () => app.practise());
   kind.addEventListener("change", () => app.store.frame?.practice && begin(app, kind.value));
-  app.store.on("scene", (scene) => show(card, scene.practice));
   app.store.on("news", (news) => news.what === "practice" && app.say(news.text, "warning"));
   app.store.on("frame", ({ practice }) => {
     write(button, practice ? "End practice" : "Practise");
@@ -30,6 +31,7 @@ export function mountPractice(root, app) {
     show(figures, practice);
     if (practice) writeScore(app, values, practice);
   });
+  return card;
 }
 
 function writeScore(app, values, { kind, rms, share, delay, seconds }) {
@@ -46,6 +48,7 @@ function writeScore(app, values, { kind, rms, share, delay, seconds }) {
 }
 
 async function toggle(app, kind) {
+  if (!app.store.scene?.practice) return app.say("Practice needs the simulated venue: tetherlight demo, or panel --venue ADDRESS:PORT.", "warning");
   if (app.store.frame?.practice) return end(app);
   return begin(app, kind);
 }
@@ -69,22 +72,18 @@ async function end(app) {
   }
 }
 
-// A layer of the plan: the performer, told from every mark and target by its shape and name.
-export function drawPerformer(context, plan, frame) {
-  const place = frame?.practice?.performer;
-  if (!place) return;
-  const [x, y] = plan.toPixels(place[0], place[1]);
-  const size = Math.max(7, 0.25 * plan.view.scale);
+// The performer on plan and seat view, told from every mark and target by its shape and name.
+export function drawPerformer(context, view, frame, labels) {
+  const at = frame.practice?.performer && view.project(frame.practice.performer);
+  if (!at) return;
+  const [x, y] = at;
   context.strokeStyle = COLOUR.hand;
   context.fillStyle = COLOUR.ground;
   context.lineWidth = 3;
   context.beginPath();
-  context.moveTo(x, y - size);
-  context.lineTo(x + size, y);
-  context.lineTo(x, y + size);
-  context.lineTo(x - size, y);
+  for (const [dx, dy] of [[0, -SIZE_PX], [SIZE_PX, 0], [0, SIZE_PX], [-SIZE_PX, 0]]) context.lineTo(x + dx, y + dy);
   context.closePath();
   context.fill();
   context.stroke();
-  writeOn(context, "performer", x, y + size + 12, COLOUR.hand, { weight: 700 });
+  labels.write("performer", x, y, { colour: COLOUR.hand, weight: 700, gap: SIZE_PX + 6, always: true });
 }
