@@ -10,7 +10,6 @@ const REACH_PX = 44; // a tap so near to a shape means it
 const EDGE_PX = 28;
 const GAP_PX = 48;
 
-
 export class FocusPlan {
   constructor(app, session, plan) {
     Object.assign(this, { app, session, plan, places: new Map(), size: 1 });
