@@ -130,14 +130,14 @@ class Panel:
         self.pages.post(as_json({"kind": "news", "news": {"at": round(time.time(), 3), **news}}))
 
     def _news(self, news: News) -> None:
+        for listen in self.listeners:
+            listen(news)
         if news["what"] == "refused":
             self._tell_refusal(news)
             return
         if news["what"] in ("sighting", "forgotten", "solve", "reload", "accepted", "back"):
             self.folder.look_soon()
         self.tell(news)
-        for listen in self.listeners:
-            listen(news)
 
     def _tell_refusal(self, news: News) -> None:
         """To the page of the operator who sent it; a refusal of somebody else's message is nobody's here."""

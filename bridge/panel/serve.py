@@ -14,6 +14,7 @@ from bridge.panel.folder import ShowFolder
 from bridge.panel.options import Options
 from bridge.panel.panel import Panel, files
 from bridge.panel.solving import Solving
+from bridge.panel.stage_asks import StageAsks
 from bridge.web.hosts import is_loopback
 from bridge.web.key import kept_key
 from bridge.web.site import Site
@@ -34,9 +35,9 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
     key = kept_key(options.state)  # on loopback nobody is asked for it, but what a proxy here passes on is
     panel = Panel(folder, options.bridge, options.venue)
     solving = Solving(show, panel.tell)
-    focus = FocusAsks(panel, solving)
-    panel.answers.update(focus.table)
-    panel.listeners.append(focus.heard)
+    for asked in (FocusAsks(panel, solving), StageAsks(panel)):
+        panel.answers.update(asked.table)
+        panel.listeners.append(asked.heard)
     site = Site(
         host, port, files(), panel.page, what="The panel", holder="a panel that still runs",
         hosts=() if local else hosts, key=key, tls=tls, routes=panel.routes, say=say,

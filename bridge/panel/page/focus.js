@@ -1,6 +1,7 @@
 // The screen Focus session: the plan with heads and marks, and beside it the steps in their order.
 
 import { el, mark, show, write } from "./dom.js";
+import { openEditor } from "./edit.js";
 import { FocusList } from "./focuslist.js";
 import { Pad } from "./focuspad.js";
 import { FocusPlan } from "./focusplan.js";
@@ -23,7 +24,9 @@ export function mount(root, app) {
   new FocusPlan(app, session, plan);
   session.pad = new Pad(app, session);
   const aim = { element: el("div", {}, session.pad.element, bar.fit, new LightPart(app, session).element) };
-  const parts = { aim, list: new FocusList(app, session), walk: new WalkPart(app, session), poses };
+  const list = new FocusList(app, session);
+  list.element.prepend(el("button", { type: "button", class: "f-big", onclick: () => openEditor(app) }, "Edit the stage"));
+  const parts = { aim, list, walk: new WalkPart(app, session), poses };
   const body = el("div", { class: "f-part" }, ...Object.values(parts).map((part) => part.element));
   const tabs = choice("What is seen below", PARTS, (name) => choosePart(name));
   tabs.row.append(poses.solve);
