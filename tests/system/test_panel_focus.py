@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from pathlib import Path
 
 import pytest
@@ -44,6 +45,9 @@ def test_a_person_sights_two_heads_by_clicks_and_the_venue_measures_them(tmp_pat
         sighted = {(s.fixture, s.mark) for s in load(stage.staged.folder).sightings}
         assert sighted == set(person.left)
 
+        head, mark = list(person.left)[-1]
+        told = "document.querySelector('.f-bar .f-told').textContent"
+        await page.until(f"{told}.startsWith('{head}: {mark}') && {told}.includes('fits within')", 60.0)
         await person.press("Solve")
         await page.until("panel.store.scene.heads.filter((head) => head.solved).length === 2", 60.0)
         errors = calibration(load(stage.staged.folder), stage.staged.truth)["fixtures"]
@@ -132,3 +136,39 @@ def test_an_untrusted_pose_is_taken_at_a_yes_and_the_poses_before_come_back_at_a
         assert page.errors == []
 
     on_stage(tmp_path, test, universe=30226)
+
+
+def test_left_is_left_by_key_by_hold_and_by_drag_whichever_way_a_head_hangs(tmp_path: Path) -> None:
+    async def test(stage: PanelStage) -> None:
+        page = stage.page
+        person = Person(stage, page)
+        await person.press("Focus session", "tab")
+        for head in ("mid-3", "back-2"):  # hung a quarter and half a turn round, and by a yaw that nobody knows
+            await page.evaluate(f"panel.focusSession.goTo({head!r}, 'E')")
+            await person.press("Near")
+            await person.press("5 cm")
+            before = await person.at_rest(head)
+            assert before is not None
+            for key in ("ArrowRight", "ArrowRight", "ArrowRight", "ArrowUp"):
+                await page.key(key)
+                await asyncio.sleep(0.3)
+            right = await person.at_rest(head)
+            assert right is not None
+            assert right - before == pytest.approx([0.15, 0.05], abs=0.03)
+            middle = await (await page.named("button", "Left")).middle()
+            await page.press(middle)
+            await asyncio.sleep(1.2)
+            await page.lift(middle)
+            left = await person.at_rest(head)
+            assert left is not None
+            assert left[0] - right[0] < -0.14, "the first step and at least two repeats"
+            assert abs(left[1] - right[1]) < 0.04
+            x0, y0, x1, y1 = await page.box(".f-surface")
+            middle = (x0 + x1) / 2, (y0 + y1) / 2
+            await page.drag(middle, (middle[0] + 48, middle[1] - 48))  # 16 pixels for a step
+            dragged = await person.at_rest(head)
+            assert dragged is not None
+            assert dragged - left == pytest.approx([0.15, 0.15], abs=0.04)
+        assert page.errors == []
+
+    on_stage(tmp_path, test, universe=30228)

@@ -10,7 +10,6 @@ const REACH_PX = 44; // a tap so near to a shape means it
 const EDGE_PX = 28;
 const GAP_PX = 48;
 
-
 export class FocusPlan {
   constructor(app, session, plan) {
     Object.assign(this, { app, session, plan, places: new Map(), size: 1 });
@@ -162,12 +161,12 @@ export class FocusPlan {
     for (let part = 0; part < all; part += 1) {
       const [from, to] = [part, part + 1].map((k) => -Math.PI / 2 + (2 * Math.PI * k) / all);
       context.beginPath();
-      context.lineWidth = part < done ? 6 : 1.5;
-      context.arc(x, y, this.headPx - 4, from + 0.12, to - 0.12);
+      context.lineWidth = (part < done ? 6 : 1.5) * this.size;
+      context.arc(x, y, this.headPx - 4 * this.size, from + 0.12, to - 0.12);
       context.stroke();
     }
     if (now) ring(context, x, y, this.headPx + 7, false);
-    write2(context, all && done === all ? "✓" : String(done), x, y, COLOUR.text, 15);
+    write2(context, all && done === all ? "✓" : String(done), x, y, COLOUR.text, 15 * this.size);
     const below = y < this.plan.height / 2 ? y + this.headPx + (now ? 17 : 11) : y - this.headPx - (now ? 17 : 11);
     const room = this.places.get(name).room;
     const words = this.plan.height < LOW_PX ? "" : fits(context, name, room);

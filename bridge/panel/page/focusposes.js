@@ -38,9 +38,9 @@ export class PosesPart {
     });
     app.onTab.push((name) => name === "focus" && !this.found && this.fetch({ fresh: true }));
     session.fit = (head, name) => {
-      const { short, long } = fitOf(this.found, head, name);
+      const { short, long, known } = fitOf(this.found, head, name);
       const best = this.bestFor(head);
-      return short ? { short: `${short} ${best}`, long: [long, ...doubts(this.found, head), best].join(" ") } : null;
+      return known ? { short: `${short} ${best}`, long: [long, ...doubts(this.found, head), best].join(" ") } : null;
     };
     setInterval(() => this.tick(), AGAIN_MS / 2);
   }

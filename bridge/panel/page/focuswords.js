@@ -6,7 +6,7 @@ import { big, cm } from "./focusyes.js";
 const MOST_LINES = 4;
 const rms = (values) => Math.sqrt(values.reduce((sum, value) => sum + value * value, 0) / values.length);
 
-// How a sighting and its head fit: {lines, short, long}.
+// How a sighting and its head fit: {lines, short, long, known: whether this sighting is among what was solved}.
 export function fitOf(found, head, mark) {
   const solved = found?.solve?.fixtures?.[head];
   if (!solved) return { lines: [found?.solve?.unsolved?.[head] ?? "Not solved yet: it needs two marks and more."], short: "", long: "" };
@@ -20,6 +20,7 @@ export function fitOf(found, head, mark) {
   return {
     lines: [`${[...here, whole].join("; ")}.`, `${ahead[0].toUpperCase()}${ahead.slice(1)}; ${words}${solved.verified ? "" : ", unverified"}.`,
       entries.map(([key, value]) => `${key} ${cm(value)}`).join(", ")],
+    known: here.length > 0,
     short: `${here[0] ?? whole}.`,
     long: `${[...here, whole].join("; ")}; ${ahead}.`,
   };
