@@ -1,4 +1,4 @@
-"""What the editor's page would save, against the file: random hands in Node.js, their changes made in a text by Python."""
+"""What the editor would save, against the file: random hands in Node.js, their changes made in a text by Python."""
 
 from __future__ import annotations
 
