@@ -143,7 +143,9 @@ export class Editor {
     }
     this.adding = group ? { kind: kindOf(group), area: !["marks", "seat"].includes(group), points: [] } : null;
     this.choose(null);
-    if (group) this.plan.canvas.focus({ preventScroll: true });
+    if (!group) return;
+    this.plan.canvas.focus({ preventScroll: true });
+    this.list.adding.element.scrollIntoView({ block: "nearest" });
   }
 
   place(point, closes = false) {

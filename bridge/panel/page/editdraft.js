@@ -153,7 +153,7 @@ export class Draft {
       const path = item.kind === "tapes" ? ["tapes", String(this.of("tapes").indexOf(item) + 1)] : pathOf(item, item.name);
       for (const field of FIELDS[item.kind]) if (!same(old[field], item[field])) set.push(setting(item, [...path, ...step(item, field)], field));
     }
-    return [...removed, ...renamed, ...set.sort((one, other) => (other.do === "remove") - (one.do === "remove")), ...added];
+    return [...removed, ...renamed, ...set, ...added];
   }
 
   // My changes, made in what somebody else has left: what I did not touch is theirs.

@@ -111,7 +111,7 @@ export class EditSaving {
     const field = editor.form.fields.first;
     if (!field) return undefined;
     field.control.focus?.({ preventScroll: true });
-    field.note.scrollIntoView({ block: "center" });
+    field.control.scrollIntoView({ block: "start" });
     return undefined;
   }
 

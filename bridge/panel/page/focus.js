@@ -1,7 +1,6 @@
 // The screen Focus session: the plan with heads and marks, and beside it the steps in their order.
 
 import { el, mark, show, write } from "./dom.js";
-import { openEditor } from "./edit.js";
 import { FocusList } from "./focuslist.js";
 import { Pad } from "./focuspad.js";
 import { FocusPlan } from "./focusplan.js";
@@ -25,7 +24,7 @@ export function mount(root, app) {
   session.pad = new Pad(app, session);
   const aim = { element: el("div", {}, session.pad.element, bar.fit, new LightPart(app, session).element) };
   const list = new FocusList(app, session);
-  list.element.prepend(el("button", { type: "button", class: "f-big", onclick: () => openEditor(app) }, "Edit the stage"));
+  list.element.prepend(el("button", { type: "button", class: "f-big", onclick: () => edit(app) }, "Edit the stage"));
   const parts = { aim, list, walk: new WalkPart(app, session), poses };
   const body = el("div", { class: "f-part" }, ...Object.values(parts).map((part) => part.element));
   const tabs = choice("What is seen below", PARTS, (name) => choosePart(name));
@@ -47,6 +46,15 @@ export function mount(root, app) {
     const unsure = session.hangs.by === null || (state?.in_hand && !state.hit);
     if (app.tab === "focus" && !document.hidden && unsure) session.refresh();
   }, REFRESH_MS);
+}
+
+// The editor is fetched when it is wanted: it is a fifth of the page.
+async function edit(app) {
+  try {
+    (await import("./edit.js")).openEditor(app);
+  } catch (error) {
+    app.say(`The editor could not be fetched: ${error.message}`, "error");
+  }
 }
 
 // What is in hand, and how far the session is.
