@@ -164,7 +164,7 @@ export class Pad {
   key(event) {
     const way = ARROWS[event.key];
     if (!way || this.app.tab !== "focus" || !this.element.offsetParent || event.ctrlKey || event.metaKey || event.altKey) return;
-    if (event.target.closest?.("input, select, [role=tablist], dialog")) return;
+    if (event.target.closest?.("input, select, [role=tablist], dialog, .edit") || this.element.closest("[inert]")) return;
     event.preventDefault();
     if (this.mode !== "show") this.move(way, event.shiftKey ? 0.2 : 1);
   }
