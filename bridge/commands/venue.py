@@ -164,7 +164,12 @@ async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan,
         )  # fmt: skip
         osc = replace(show.network.osc, host=resolve_address(show.network.osc.host))
         hand = Stagehand(venue, plan, stack.enter_context(Talk(osc)).say, say, solved.written)
-        runner.each_step = lambda now_s: practice.tick(now_s) or hand.tick(now_s)
+
+        def step(now_s: float) -> None:
+            if not practice.tick(now_s):
+                hand.tick(now_s)
+
+        runner.each_step = step
         listening = ", ".join(map(str, venue.heads.universes))
         say(f"hearing universes {listening} on {interface}; performers on UDP {args.performer_port}")
         if view is not None:

@@ -23,7 +23,7 @@ REPORT_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; s
 
 
 class Papers:
-    """Captures and reports of one show. `record` is where `run` keeps captures, if it is told so on its command line."""
+    """Captures and reports of one show. `record` is where `run` keeps captures, if its command line says so."""
 
     def __init__(self, folder: ShowFolder, record: Path | None = None) -> None:
         self._folder, self._record = folder, record
@@ -35,7 +35,7 @@ class Papers:
         return [("GET", "/captures/{name}", self._capture), ("GET", "/report", self._report)]
 
     async def list_captures(self, page: Page, data: dict[str, Any]) -> dict[str, Any]:
-        """The question `captures`: name, octets and Unix time of each, the newest first; `folder` null: none are kept."""
+        """The question `captures`: name, octets and Unix time of each, newest first; `folder` null: none are kept."""
         folder = self._captures()
         if folder is None:
             return {"folder": None, "captures": []}

@@ -37,7 +37,7 @@ def read_pages(*folders: Path) -> dict[str, tuple[bytes, str]]:
 
 
 def server_of(files: Files) -> Callable[[web.Request], Awaitable[web.StreamResponse]]:
-    """A handler for `/{name:.*}`; an empty name is index.html. Packed once, for whoever takes gzip (RFC 9110, 8.4.1)."""
+    """A handler for `/{name:.*}`; an empty name is index.html. Packed once for who takes gzip (RFC 9110, 8.4.1)."""
 
     packed = {name: gzip.compress(body, mtime=0) for name, (body, kind) in files.items() if kind != "image/png"}
 
