@@ -62,7 +62,7 @@ class Chores:
         said = f"{refusal.text} (from {refusal.sender})"
         self._refused.count(refusal.reason, said, refusal.at_s, refusal.address)
         self._details.refused[refusal.reason] += 1
-        self._feed.refused(refusal.host, refusal.address, refusal.reason, refusal.text, refusal.at_s)
+        self._feed.refused(refusal.host, refusal.address, refusal.reason, refusal.text, refusal.at_s, refusal.sender)
 
     def tell_news(self, now_s: float) -> None:
         """To the log and the feed."""

@@ -5,7 +5,7 @@
 /feed/fixture  name state pan tilt level
 /feed/universe number word other priority    sent | refused | overruled | waiting; another source there, if any
 /feed/trim     kind name dx dy               fixture or truss; only what is trimmed
-/feed/refused  address reason text           to the host that sent it
+/feed/refused  address reason text [sender]  to the host that sent it; which sender, to whoever asked for all
 /feed/kept     part on_disk                  what was switched is on disk, or could not be written
 /feed/hand and others                         to those who subscribed to `all`: see feed_details.py
 /feed/notice   text     something a person should know; /feed/sighting, /feed/solve and others: see focus.py
@@ -122,18 +122,22 @@ class Feed:
         for subscriber in self._subscribers:
             self._send(datagram, subscriber)
 
-    def refused(self, host: str, address: str, reason: str, text: str, now_s: float) -> None:
-        """Tell who sent a message that it was not obeyed: the first of each address and reason, then one a second."""
+    def refused(self, host: str, address: str, reason: str, text: str, now_s: float, sender: str = "") -> None:
+        """Tell who sent a message that it was not obeyed: the first of each address and reason, then one a second.
+
+        Whoever asked for all hears which `sender` of the host it was, too.
+        """
         told = [subscriber for subscriber in self._subscribers if subscriber[0] == host]
-        key = (host, address, reason)
+        key = (sender or host, address, reason)
         if not told or now_s - self._refusals.get(key, -math.inf) < REFUSED_AGAIN_S:
             return
         if len(self._refusals) >= MOST_REFUSALS:  # a flood of made-up addresses must not fill memory
             self._refusals.clear()
         self._refusals[key] = now_s
-        datagram = osc.encode_bundle([osc.encode("/feed/refused", shown(address), reason, shown(text))])
+        words = shown(address), reason, shown(text)
         for subscriber in told:
-            self._send(datagram, subscriber)
+            more = (shown(sender or host),) if self._subscribers[subscriber].all else ()
+            self._send(osc.encode_bundle([osc.encode("/feed/refused", *words, *more)]), subscriber)
 
     def _expire(self, now_s: float) -> None:
         for address in [a for a, s in self._subscribers.items() if s.until_s <= now_s]:

@@ -79,6 +79,9 @@ class FocusAsks:
             self._panel.send(page, f"/sight/{fixture.name}/near", (str(mark),))
             return {"by": by}
         at = self._mark(mark)
+        if by == "":
+            text = "Point it by numbers (Pan and tilt), then show where its beam is"
+            raise Refused("unknown-hang", f"where {fixture.name} hangs is not known: {text}")
         pan, tilt = self._towards(fixture, pose, at, self._sent(fixture.name), self._side(fixture))
         self._panel.send(page, f"/sight/{fixture.name}/point", (pan, tilt))
         return {"by": by, "lands": list(at)}

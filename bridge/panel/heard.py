@@ -17,7 +17,7 @@ BRIDGE = (
 LATE = ("frames", "worst_ms", "solving", "recording")
 NEWS: dict[str, tuple[str, ...]] = {
     "notice": ("text",),
-    "refused": ("address", "reason", "text"),
+    "refused": ("address", "reason", "text", "sender"),
     "sighting": ("fixture", "mark", "pan", "tilt"),
     "forgotten": ("fixture", "mark"),
     "solve": ("word", "text"),

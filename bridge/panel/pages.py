@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from bridge.web.mailbox import Client
-
-CROWDED = 200
 
 
 @dataclass
@@ -19,14 +17,6 @@ class Page:
     number: int
     name: str = ""
     key: str = ""
-    last_sent: dict[str, float] = field(default_factory=dict)
-    """When it sent which address last: a refusal of the bridge is told to whom it concerns."""
-
-    def sent(self, address: str, now_s: float) -> None:
-        """Remember that this address was sent."""
-        if len(self.last_sent) > CROWDED:
-            self.last_sent.clear()
-        self.last_sent[address] = now_s
 
 
 class Pages:

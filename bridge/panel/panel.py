@@ -36,7 +36,6 @@ GATHER_S = 0.002
 """A picture of the state comes in several datagrams: so long after the first it is made."""
 SILENT_EVERY_S = 0.1
 """While the bridge is silent, pages hear so often how long it has been."""
-REFUSAL_WITHIN_S = 3.0
 ELSEWHERE = 4001
 """Close code: the same tab has connected anew (page/link.js)."""
 TOLD_AT_FIRST = 40
@@ -141,10 +140,9 @@ class Panel:
         self.tell(news)
 
     def _tell_refusal(self, news: News) -> None:
-        """To the pages that sent this address just now; a refusal of somebody else's message is nobody's here."""
-        now_s = asyncio.get_running_loop().time()
+        """To the page of the operator who sent it; a refusal of somebody else's message is nobody's here."""
         for page in self.pages:
-            if now_s - page.last_sent.get(news["address"], -REFUSAL_WITHIN_S) < REFUSAL_WITHIN_S:
+            if page.name == str(news.get("sender", "")).partition("@")[0]:
                 page.client.post(as_json({"kind": "news", "news": news}))
 
     # From pages
@@ -189,7 +187,6 @@ class Panel:
 
     def send(self, page: Page, address: str, args: Sequence[Any]) -> None:
         """One message to the bridge in the name of a page's operator, at once."""
-        page.sent(address, asyncio.get_running_loop().time())
         self.link.send(page.name, address, args)
 
     def _name(self, page: Page, message: messages.Name) -> None:

@@ -108,7 +108,9 @@ class Person:
                 break
             await self._move(off)
         self.left[head, mark] = float(np.hypot(*(spot - np.array(self._stage.venue.marks[mark][:2]))))
-        await self.press_until("Record", f"panel.focusSession.sighted({head!r}, {mark!r})")
+        await self.press_until(
+            "Record", f"panel.focusSession.sighted({head!r}, {mark!r}) && !panel.focusSession.awaited"
+        )
 
     async def _until_it_answers(self, head: str) -> None:
         """While nobody knows how the head hangs: show where its beam is, or which way it goes."""

@@ -181,8 +181,7 @@ async def heads_go_out_and_come_back_are_held_and_handed_over_and_a_crew_is_chos
     await page.click_named("button", f"choose {first}")
     await page.click_named("button", f"chosen {first.replace('01', '02')}")
     await page.click_named("button", "Give 47 to")
-    await page.until("panel.store.crew('lead').length === 47", 8.0)
-    assert await page.evaluate(f"{head}.target") == "lead"
+    await page.until(f"{head}.target === 'lead' && panel.store.crew('lead').length === 47", 8.0)
     await page.click_named("button", "Hold all")
     await page.until("panel.store.crew('lead').every((h) => h.held)", 8.0)
     await page.click_named("button", "Hold all")

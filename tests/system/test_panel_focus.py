@@ -35,7 +35,7 @@ def test_a_person_sights_two_heads_by_clicks_and_the_venue_measures_them(tmp_pat
     async def test(stage: PanelStage) -> None:
         page = stage.page
         await choose(stage, HEADS, MARKS)
-        assert await page.evaluate("document.querySelector('.f-far').textContent") == "0 of 8 sighted"
+        assert await page.evaluate("document.querySelector('.f-far').textContent") == "0 of 8"
         person = Person(stage, page, hand_m=0.01)
         for number in range(len(HEADS) * len(MARKS)):
             await person.sight(aim=number == 0)

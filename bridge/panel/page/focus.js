@@ -1,10 +1,11 @@
 // The screen Focus session: the plan with heads and marks, and beside it the steps in their order.
 
-import { el, show, write } from "./dom.js";
+import { el, mark, show, write } from "./dom.js";
 import { FocusList } from "./focuslist.js";
 import { Pad } from "./focuspad.js";
-import { FocusPlan, RoomyPlan } from "./focusplan.js";
+import { FocusPlan } from "./focusplan.js";
 import { PosesPart } from "./focusposes.js";
+import { RoomyPlan } from "./focusroom.js";
 import { Session } from "./focussession.js";
 import { Bar, LightPart } from "./focussteps.js";
 import { WalkPart } from "./focuswalk.js";
@@ -59,11 +60,12 @@ async function edit(app) {
 // What is in hand, and how far the session is.
 function now(app, session) {
   const what = el("p", { class: "f-what" });
-  const far = el("p", { class: "f-far" });
+  const far = el("p", { class: "f-far", title: "Sightings made, and those of all chosen heads and marks" });
   const state = el("span", { class: "f-state" });
   const tell = () => {
     write(what, session.head ? `${session.head} on ${session.mark}` : "No head, no mark");
-    write(far, `${session.done} of ${session.total} sighted`);
+    write(far, `${session.done} of ${session.total}`);
+    mark(what, "data-long", what.textContent.length > 16);
     const frame = session.frame();
     const text = !frame ? "" : frame.in_hand ? (frame.level > 0.003 ? "in hand, lit" : "in hand, dark") : "not in hand";
     write(state, `${session.sighted(session.head, session.mark) ? "sighted ✓, " : ""}${text}`);

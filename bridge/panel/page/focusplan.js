@@ -1,89 +1,54 @@
 // The plan of a focus session: heads and marks as shapes that a glove can tap, who is done, where the beam is.
 
 import { COLOUR } from "./colours.js";
-import { bounds, Plan } from "./plan.js";
+import { LOW_PX, spread } from "./focusroom.js";
 import { write } from "./planstill.js";
 
-const HEAD_PX = 17;
+const HEAD_PX = 17; // sizes of the shapes, less where the plan is low
 const MARK_PX = 18;
 const REACH_PX = 44; // a tap so near to a shape means it
 const EDGE_PX = 28;
 const GAP_PX = 48;
-const ROW_PX = 40;
-const PUSHES = 40;
 
-const BORDER_PX = 70;
-const NARROW_PX = 58;
-const LOW_PX = 330; // a plan that is lower has no room for names
-
-// A plan with room round the stage for the heads, and without the small marks that are drawn large here.
-export class RoomyPlan extends Plan {
-  constructor(host, store) {
-    super(host, new Quiet(store), { label: "The plan: heads and marks" });
-    this.whole = store;
-  }
-
-  fit() {
-    const { scene } = this.whole ?? {};
-    if (!scene || !this.width) return;
-    const [x0, y0, x1, y1] = bounds(scene).map((edge, number) => edge + (number < 2 ? 1 : -1));
-    const border = this.height < LOW_PX ? NARROW_PX : BORDER_PX;
-    const beside = Math.max(border, Math.min(110, this.width / 6));
-    const scale = Math.min((this.width - 2 * beside) / (x1 - x0), (this.height - 2 * border) / (y1 - y0));
-    this.inner = [x0, y0, x1, y1];
-    this.fitted = scale;
-    this.look({ left: (x0 + x1) / 2 - this.width / 2 / scale, bottom: (y0 + y1) / 2 - this.height / 2 / scale, scale }, true);
-  }
-}
-
-class Quiet {
-  constructor(store) {
-    this.store = store;
-  }
-
-  get scene() {
-    return this.store.scene && { ...this.store.scene, marks: {} };
-  }
-
-  get frame() {
-    return this.store.frame;
-  }
-
-  on(what, run) {
-    return this.store.on(what, run);
-  }
-}
 
 export class FocusPlan {
   constructor(app, session, plan) {
-    Object.assign(this, { app, session, plan, places: new Map() });
+    Object.assign(this, { app, session, plan, places: new Map(), size: 1 });
     plan.layers.push((context) => this.draw(context));
     plan.canvas.addEventListener("pointerup", (event) => this.tap(event));
     session.on(() => { plan.dirty = true; });
   }
 
-  // Where every head's shape is, in pixels: at its place, those outside the stage at the edge, none over another.
+  // Where every head's shape is, in pixels: at its place, those outside the stage at the edge, none over another if it can be.
   place() {
     const { plan } = this;
+    const { scene } = this.app.store;
+    const of = [plan.revision, scene.revision, plan.width, plan.height].join();
+    if (of === this.placedFor) return;
+    this.placedFor = of;
     const [left, bottom] = plan.toPixels(plan.inner[0], plan.inner[1]);
     const [right, top] = plan.toPixels(plan.inner[2], plan.inner[3]);
-    const spots = this.app.store.scene.heads.map(({ name, at }, number) => {
-      const [x, y] = at ? plan.toPixels(at[0], at[1]) : [plan.width * (0.1 + 0.8 * ((number * 0.37) % 1)), 0];
-      const spot = { name, x, y, low: EDGE_PX, high: plan.width - EDGE_PX };
-      if (y < top) spot.y = HEAD_PX + 9;
-      else if (y > bottom) spot.y = plan.height - HEAD_PX - 10;
+    const edge = { top: this.headPx + 9, bottom: plan.height - this.headPx - 10 };
+    const spots = scene.heads.map(({ name, at }, number) => {
+      const [x, y] = at ? plan.toPixels(at[0], at[1]) : [plan.width * (0.1 + 0.8 * ((number * 0.37) % 1)), -1];
+      const spot = { name, x, y, low: EDGE_PX, high: plan.width - EDGE_PX, top: edge.top, bottom: edge.bottom };
+      if (y < top) spot.bottom = edge.top;
+      else if (y > bottom) spot.top = edge.bottom;
       else if (x <= left) spot.high = Math.max(EDGE_PX, left - EDGE_PX);
       else if (x >= right) spot.low = Math.min(plan.width - EDGE_PX, right + EDGE_PX);
       return spot;
     });
-    const rows = [];
-    for (const spot of [...spots].sort((a, b) => a.y - b.y)) {
-      const row = rows.find((other) => Math.abs(other[0].y - spot.y) < ROW_PX);
-      if (row) row.push(spot);
-      else rows.push([spot]);
-    }
-    for (const row of rows) spread(row);
+    const marks = Object.values(scene.marks).filter((mark) => mark.at).map((mark) => plan.toPixels(mark.at[0], mark.at[1]));
+    spread(spots, marks, GAP_PX * this.size);
     this.places = new Map(spots.map((spot) => [spot.name, spot]));
+  }
+
+  get headPx() {
+    return HEAD_PX * this.size;
+  }
+
+  get markPx() {
+    return MARK_PX * this.size;
   }
 
   tap(event) {
@@ -112,10 +77,12 @@ export class FocusPlan {
   draw(context) {
     const { scene, frame } = this.app.store;
     if (!scene) return;
+    this.size = Math.max(0.72, Math.min(1, this.plan.height / LOW_PX));
     this.place();
     for (const target of this.targets()) if (target.kind === "mark") this.drawMark(context, target);
     this.drawBeams(context, scene, frame);
-    for (const spot of this.places.values()) this.drawHead(context, spot, frame);
+    const last = [...this.places.values()].sort((a, b) => (a.name === this.session.head) - (b.name === this.session.head));
+    for (const spot of last) this.drawHead(context, spot, frame);
     if (this.session.showing) write(context, `Tap where the beam of ${this.session.head} is`, this.plan.width / 2, 22, COLOUR.target, { weight: 700, size: 17 });
   }
 
@@ -163,16 +130,15 @@ export class FocusPlan {
     context.strokeStyle = now ? COLOUR.area : COLOUR.mark;
     context.fillStyle = done ? COLOUR.mark : COLOUR.ground;
     context.beginPath();
-    context.rect(x - MARK_PX, y - MARK_PX, 2 * MARK_PX, 2 * MARK_PX);
+    context.rect(x - this.markPx, y - this.markPx, 2 * this.markPx, 2 * this.markPx);
     context.fill();
     context.stroke();
-    if (now) ring(context, x, y, MARK_PX * 1.75, true);
-    write2(context, name, x, y + (done ? -3 : 0), done ? "#16180f" : COLOUR.text, name.length > 2 ? 12 : 17);
-    if (done) tick(context, x, y + 9, "#16180f");
-    const low = this.plan.height < LOW_PX;
-    if (low && !now) return this.opaque(context);
+    if (now) ring(context, x, y, this.markPx * 1.7, true);
+    write2(context, name, x, y + (done ? -4 * this.size : 0), done ? "#16180f" : COLOUR.text, (name.length > 2 ? 12 : 17) * this.size);
+    if (done) tick(context, x, y + this.markPx / 2, "#16180f");
+    if (this.size < 1) return this.opaque(context);
     const beside = x < this.plan.width / 2 ? 1 : -1;
-    write(context, `${session.headsOn(name)}/${session.heads.size}`, x + beside * (MARK_PX + (now ? 18 : 6)), y, COLOUR.quiet, { weight: 600, align: beside > 0 ? "left" : "right" });
+    write(context, `${session.headsOn(name)}/${session.heads.size}`, x + beside * (this.markPx + (now ? 18 : 6)), y, COLOUR.quiet, { weight: 600, align: beside > 0 ? "left" : "right" });
     return this.opaque(context);
   }
 
@@ -190,45 +156,24 @@ export class FocusPlan {
     context.strokeStyle = now ? COLOUR.area : COLOUR.head;
     context.lineWidth = 2;
     context.beginPath();
-    context.arc(x, y, HEAD_PX, 0, 2 * Math.PI);
+    context.arc(x, y, this.headPx, 0, 2 * Math.PI);
     context.fill();
     context.stroke();
     for (let part = 0; part < all; part += 1) {
       const [from, to] = [part, part + 1].map((k) => -Math.PI / 2 + (2 * Math.PI * k) / all);
       context.beginPath();
       context.lineWidth = part < done ? 6 : 1.5;
-      context.arc(x, y, HEAD_PX - 4, from + 0.12, to - 0.12);
+      context.arc(x, y, this.headPx - 4, from + 0.12, to - 0.12);
       context.stroke();
     }
-    if (now) ring(context, x, y, HEAD_PX + 7, false);
+    if (now) ring(context, x, y, this.headPx + 7, false);
     write2(context, all && done === all ? "✓" : String(done), x, y, COLOUR.text, 15);
-    const below = y < this.plan.height / 2 ? y + HEAD_PX + (now ? 17 : 11) : y - HEAD_PX - (now ? 17 : 11);
+    const below = y < this.plan.height / 2 ? y + this.headPx + (now ? 17 : 11) : y - this.headPx - (now ? 17 : 11);
     const room = this.places.get(name).room;
     const words = this.plan.height < LOW_PX ? "" : fits(context, name, room);
     if (words || (now && this.plan.height >= LOW_PX)) write(context, words || name, x, below, now ? COLOUR.area : COLOUR.quiet, { weight: now ? 700 : 500, size: now ? 15 : 12 });
     context.globalAlpha = 1;
   }
-}
-
-// Push the shapes of one row apart, as far as the row has room.
-function spread(row) {
-  row.sort((a, b) => a.x - b.x || (a.name < b.name ? -1 : 1));
-  const inside = (spot) => { spot.x = Math.max(spot.low, Math.min(spot.high, spot.x)); };
-  row.forEach(inside);
-  for (let turn = 0; turn < PUSHES; turn += 1) {
-    for (let number = 1; number < row.length; number += 1) {
-      const [one, other] = [row[number - 1], row[number]];
-      const short = GAP_PX - (other.x - one.x);
-      if (short <= 0) continue;
-      one.x -= short / 2;
-      other.x += short / 2;
-      inside(one);
-      inside(other);
-    }
-  }
-  row.forEach((spot, number) => {
-    spot.room = Math.min(spot.x - (row[number - 1]?.x ?? -Infinity), (row[number + 1]?.x ?? Infinity) - spot.x);
-  });
 }
 
 function fits(context, name, room) {

@@ -37,6 +37,8 @@ export class Session {
     this.sightings = new Set(scene.sightings.map((one) => key(one.fixture, one.mark)));
     this.refresh();
     this.changed("scene");
+    const { awaited } = this;
+    if (awaited?.fresh && this.sighted(awaited.head, awaited.mark)) this.written();
   }
 
   // What is known
@@ -190,7 +192,7 @@ export class Session {
   }
 
   record() {
-    this.awaited = { head: this.head, mark: this.mark, at: performance.now() };
+    this.awaited = { head: this.head, mark: this.mark, at: performance.now(), fresh: !this.sighted(this.head, this.mark) };
     this.osc("record", this.mark);
     this.changed("awaited");
   }
@@ -201,11 +203,15 @@ export class Session {
     if (news.what === "sighting" || news.what === "forgotten") {
       this.sightings?.[news.what === "sighting" ? "add" : "delete"](key(news.fixture, news.mark));
       this.changed(news.what);
-      if (news.what === "sighting" && awaited?.head === news.fixture && awaited.mark === news.mark) {
-        this.awaited = null;
-        if (this.byItself && this.head === news.fixture && this.mark === news.mark) this.next();
-      }
+      if (news.what === "sighting" && awaited?.head === news.fixture && awaited.mark === news.mark) this.written();
     }
+  }
+
+  // What was to be recorded is on disk, told by the bridge or seen in the file, whichever comes first.
+  written() {
+    const { head, mark } = this.awaited;
+    this.awaited = null;
+    if (this.byItself && this.head === head && this.mark === mark) this.next();
   }
 
   giveBack(head) {

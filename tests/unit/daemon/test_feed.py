@@ -125,6 +125,18 @@ def test_an_event_reaches_everybody_at_once() -> None:
     assert osc.decode(post.sent[0][0]) == [osc.OscMessage("/feed/solve", ("done", "12 poses taken"))]
 
 
+def test_whoever_asked_for_all_hears_which_sender_was_refused() -> None:
+    post = Post()
+    post.feed.subscribe(*ME, 10.0, 0.0)
+    post.feed.subscribe(ME[0], ME[1] + 1, 10.0, 0.0, "all")
+    post.feed.refused(ME[0], "/level", "range", "level 2", 1.0, f"Ann@{ME[0]}")
+    post.feed.refused(ME[0], "/level", "range", "level 2", 1.1, f"Bob@{ME[0]}")
+    told = [[message.args for message in osc.decode(datagram)] for datagram, _ in post.sent]
+    plain, ann = [("/level", "range", "level 2")], [("/level", "range", "level 2", f"Ann@{ME[0]}")]
+    bob = [("/level", "range", "level 2", f"Bob@{ME[0]}")]
+    assert told == [plain, ann, plain, bob]
+
+
 def test_a_refusal_is_told_to_the_host_that_sent_it_at_each_of_its_ports_and_to_nobody_else() -> None:
     post = Post()
     for address in (ME, (ME[0], 7001), ("10.0.0.6", 7000)):

@@ -125,6 +125,9 @@ def test_without_a_place_in_the_plot_three_fingers_do() -> None:
     bridge.folder.show = show
     with pytest.raises(Refused, match="show where its beam is"):
         bridge.ask("nudge", "mid-1", dx=0.1, dy=0.0)
+    with pytest.raises(Refused, match="Point it by numbers"):
+        bridge.ask("near", "mid-1", mark="A")
+    assert bridge.sent == []
     for pan, tilt in ((0.0, 30.0), (40.0, 35.0), (-40.0, 25.0)):
         bridge.heard.rows.heads["mid-1"] = ("sighting", pan, tilt, 0.2)
         bridge.ask("shown", "mid-1", at=[float(v) for v in bridge.spot("mid-1")])
