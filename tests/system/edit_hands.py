@@ -40,7 +40,7 @@ seat: [0, -8, 2.4]
 EDGES = """(() => { const plan = document.querySelector('.edit [data-plan]'), box = plan.getBoundingClientRect();
   return [box.left, box.top, box.width, box.height, ...['left', 'right', 'bottom', 'top'].map((e) => +plan.dataset[e])];
 })()"""
-SAVED = "document.querySelector('.e-state').textContent.includes('as saved')"
+SAVED = "document.querySelector('.e-state')?.textContent.includes('as saved')"
 NOTE = "document.querySelector('.e-notes').textContent"
 
 
