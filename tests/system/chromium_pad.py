@@ -55,10 +55,17 @@ class Pad:
         self._page, self._index = page, index
 
     async def connect(
-        self, name: str = "Stand-in pad", axes: int = AXES, buttons: int = BUTTONS, mapping: str = "standard"
+        self,
+        name: str = "Stand-in pad",
+        axes: int = AXES,
+        buttons: int = BUTTONS,
+        mapping: str = "standard",
+        held: dict[int, float] | None = None,
     ) -> Pad:
-        """Plug it in, everything at rest; `mapping` is "standard" or empty (a pad that the browser does not know)."""
-        await self._do(f"connect({self._index}, {json.dumps(name)}, {json.dumps(mapping)}, {axes}, {buttons})")
+        """Plug it in, at rest but for sticks that are `held`; `mapping` is "standard" or empty (a pad that the browser
+        does not know)."""
+        plug = f"connect({self._index}, {json.dumps(name)}, {json.dumps(mapping)}, {axes}, {buttons})"
+        await self._do(f"{plug}, standInPads.hold({self._index}, {json.dumps(held or {})}, {{}})")
         return self
 
     async def hold(self, axes: dict[int, float] | None = None, buttons: dict[int, float] | None = None) -> None:

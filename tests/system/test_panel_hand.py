@@ -173,7 +173,7 @@ def test_from_the_seat_the_pointer_means_the_floor(tmp_path: Path) -> None:
         page = stage.page
         await hand.dark()
         await page.click_named("button", "From my seat")
-        await page.until("document.querySelector('[data-seat]')?.offsetParent")
+        await page.until("Boolean(document.querySelector('[data-seat]')?.offsetParent)")
         for x, y in ((2.0, 3.0), (-4.0, 1.0), (4.5, 7.0)):
             await page.click_at(await seat_at(page, x, y), "pen")
             await hand.told(near(x, y, 0.1))

@@ -165,8 +165,8 @@ export class Hand {
     const all = [...corners, ...this.app.store.scene.areas.flatMap((area) => area.corners)];
     const [xs, ys] = [all.map((p) => p[0]), all.map((p) => p[1])];
     return [
-      millimetres(clamp(x, Math.min(...xs) - BEYOND_M, Math.max(...xs) + BEYOND_M)),
-      millimetres(clamp(y, Math.min(...ys) - BEYOND_M, Math.max(...ys) + BEYOND_M)),
+      clamp(x, Math.min(...xs) - BEYOND_M, Math.max(...xs) + BEYOND_M),
+      clamp(y, Math.min(...ys) - BEYOND_M, Math.max(...ys) + BEYOND_M),
     ];
   }
 
@@ -200,7 +200,7 @@ export class Hand {
     this.tokens -= 1;
     this.sentAt = this.aliveAt = now;
     this.sent += 1;
-    return this.app.link.osc(`/target/${this.target}/position`, ...this.wanted);
+    return this.app.link.osc(`/target/${this.target}/position`, ...this.wanted.map(millimetres)); // only what is told: a slow push is less than that a turn
   }
 
   later() {

@@ -14,10 +14,12 @@ export function mount(root, app) {
   root.append(switches, tables, news);
   const writers = [mountSwitches(switches, app), mountTables(tables, app)];
   mountNews(news, app);
-  setInterval(() => {
+  const look = () => {
     if (app.tab !== "rig" || !app.store.frame) return;
     for (const write of writers) write(app.store.frame);
-  }, LOOK_MS);
+  };
+  setInterval(look, LOOK_MS);
+  app.onTab.push(look);
 }
 
 function mountSwitches(host, app) {
