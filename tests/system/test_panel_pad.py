@@ -183,9 +183,9 @@ async def keys_and_buttons_are_bound_by_pressing_them_and_a_conflict_is_said(sta
     await pad.hold({0: 0})
     assert not await page.evaluate("panel.hand.pushed"), "in the dialog nothing is steered"
     await page.click_named("button", "Done")
-    await page.evaluate("(window.before = true, 1)")
-    await page.call("Page.reload")
-    await page.until("Boolean(!window.before && window.panel?.controls && panel.store.frame)", 15.0)
+    await page.go("about:blank")
+    await page.go(stage.url)
+    await page.until("Boolean(window.panel?.controls && panel.store.frame)", 15.0)
     bound = (
         "[['key', 'bring-up'], ['pad', 'bring-up'], ['key', 'fade-out']].map((b) => panel.controls.bindings.of(...b))"
     )
