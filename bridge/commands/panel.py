@@ -21,6 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tls", nargs=2, type=Path, metavar=("CERT", "KEY"), help="serve by HTTPS: two PEM files")
     parser.add_argument("--state", type=Path, metavar="DIR", help="state folder (default $XDG_STATE_HOME/tetherlight)")
     parser.add_argument("--venue", metavar="ADDRESS:PORT", help="the page of a simulated venue, for practice")
+    parser.add_argument("--record", type=Path, metavar="FOLDER", help="where `run --record FOLDER` keeps captures")
     parser.add_argument("--until-eof", action="store_true", help="end when standard input ends")
 
 
@@ -47,6 +48,7 @@ def run(args: argparse.Namespace) -> int:
         tls=tuple(args.tls) if args.tls else None,
         venue=_place("--venue", args.venue) if args.venue else None,
         until_eof=args.until_eof,
+        record=args.record,
     )
 
     def say(text: str) -> None:

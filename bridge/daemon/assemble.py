@@ -80,7 +80,7 @@ def _panel(show: Show, osc: socket.socket, options: Options) -> PanelProcess | N
 
     def words(settings: PanelSettings) -> list[str]:
         listen = (resolve_address(settings.host), settings.port)
-        return panel_process.command(show.path, (host, port), listen, state)
+        return panel_process.command(show.path, (host, port), listen, state, options.record)
 
     if show.network.panel is not None and host not in AllowList(show.network.osc.allow):
         LOG.warning(

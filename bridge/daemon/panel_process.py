@@ -32,9 +32,12 @@ Process = subprocess.Popen[bytes]
 MakeCommand = Callable[[PanelSettings], list[str]]
 
 
-def command(show: Path, bridge: tuple[str, int], listen: tuple[str, int], state: Path) -> list[str]:
-    """The words that start a panel for this show, the daemon being heard at `bridge`."""
+def command(
+    show: Path, bridge: tuple[str, int], listen: tuple[str, int], state: Path, record: Path | None = None
+) -> list[str]:
+    """The words that start a panel for this show, the daemon being heard at `bridge` and keeping captures in `record`."""
     words = [sys.executable, "-m", "bridge", "panel", str(show), "--bridge", _endpoint(*bridge)]
+    words += [] if record is None else ["--record", str(record)]
     return [*words, "--listen", _endpoint(*listen), "--state", str(state), "--until-eof"]
 
 

@@ -12,6 +12,7 @@ class Options:
 
     `poses_file` is where a bridge on this machine keeps the poses that it aims with. `venue` is where a simulated venue
     is asked for its performers. `until_eof`: end when standard input ends, as it does with the daemon that started us.
+    `record` is where that keeps captures, if its command line says so.
     """
 
     bridge: tuple[str, int]
@@ -21,3 +22,4 @@ class Options:
     tls: tuple[Path, Path] | None = None
     venue: tuple[str, int] | None = None
     until_eof: bool = False
+    record: Path | None = None

@@ -50,12 +50,18 @@ class Panel:
     """`page` runs for every page that is open; `tell` sends news to all. Others add answers to `answers`, and to
     `listeners` what wants to hear the bridge's news."""
 
-    def __init__(self, folder: ShowFolder, bridge: tuple[str, int], venue: tuple[str, int] | None = None) -> None:
+    def __init__(
+        self,
+        folder: ShowFolder,
+        bridge: tuple[str, int],
+        venue: tuple[str, int] | None = None,
+        record: Path | None = None,
+    ) -> None:
         self.folder = folder
         self.pages = Pages()
         self.heard = Heard(self._news, self._told)
         self.link = Link(*bridge, feed_rate(len(folder.show.fixtures)), self._hear)
-        self.papers = Papers(folder)
+        self.papers = Papers(folder, record)
         self.practice = Practice(venue, lambda text: self.tell({"what": "practice", "text": text}))
         self.answers: dict[str, Answer] = {"captures": self.papers.list_captures, "practice": self.practice.ask}
         self.listeners: list[Callable[[News], None]] = []

@@ -33,7 +33,7 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
     local = is_loopback(host)
     tls = tls_context(*options.tls) if options.tls else None
     key = kept_key(options.state)  # on loopback nobody is asked for it, but what a proxy here passes on is
-    panel = Panel(folder, options.bridge, options.venue)
+    panel = Panel(folder, options.bridge, options.venue, options.record)
     solving = Solving(show, panel.tell)
     for asked in (FocusAsks(panel, solving), StageAsks(panel)):
         panel.answers.update(asked.table)

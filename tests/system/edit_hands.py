@@ -37,7 +37,7 @@ targets: {lead: {height: 1.3, size: 2.0, source: osc}}   # no one else
 light: {evenness: off}
 seat: [0, -8, 2.4]
 """
-EDGES = """(() => { const plan = document.querySelector('.edit [data-plan]'), box = plan.getBoundingClientRect();
+EDGES = """(() => { const plan = document.querySelector('.edit [data-map]'), box = plan.getBoundingClientRect();
   return [box.left, box.top, box.width, box.height, ...['left', 'right', 'bottom', 'top'].map((e) => +plan.dataset[e])];
 })()"""
 SAVED = "document.querySelector('.e-state')?.textContent.includes('as saved')"

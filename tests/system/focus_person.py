@@ -141,14 +141,14 @@ class Person:
 
     async def _edges(self) -> tuple[float, float, float, float]:
         found = await self._page.evaluate(
-            "['left', 'right', 'bottom', 'top'].map((e) => +document.querySelector('#focus [data-plan]').dataset[e])"
+            "['left', 'right', 'bottom', 'top'].map((e) => +document.querySelector('#focus [data-map]').dataset[e])"
         )
         left, right, bottom, top = (float(v) for v in found)
         return left, right, bottom, top
 
     async def _stage_tap(self, spot: np.ndarray) -> None:
         left, right, bottom, top = await self._edges()
-        x0, y0, x1, y1 = await self._page.box("#focus [data-plan]")
+        x0, y0, x1, y1 = await self._page.box("#focus [data-map]")
         x = x0 + (x1 - x0) * float((spot[0] - left) / (right - left))
         y = y0 + (y1 - y0) * float((top - spot[1]) / (top - bottom))
         await self._page.click_at((min(max(x, x0 + 2), x1 - 2), min(max(y, y0 + 2), y1 - 2)))

@@ -27,7 +27,7 @@ class DraftStore {
 
 export class EditPlan extends Plan {
   constructor(host, editor) {
-    super(host, new DraftStore(editor.app, editor.draft), { label: "The stage, to be edited" });
+    super(host, new DraftStore(editor.app, editor.draft), { label: "The stage, to be edited", mark: "data-map" });
     this.editor = editor;
     this.layers.push((context) => this.over(context));
     editor.draft.on(() => this.redraw());

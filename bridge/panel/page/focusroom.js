@@ -10,7 +10,7 @@ export const LOW_PX = 330; // a plan that is lower has no room for names
 // A plan with room round the stage for the heads, and without the small marks that are drawn large here.
 export class RoomyPlan extends Plan {
   constructor(host, store) {
-    super(host, new Quiet(store), { label: "The plan: heads and marks" });
+    super(host, new Quiet(store), { label: "The plan: heads and marks", mark: "data-map" });
     this.known = store;
   }
 

@@ -10,8 +10,10 @@ const FARTHEST = 0.4; // of the scale at which the whole stage is seen
 const NEAREST = 16;
 
 export class Plan {
-  // `host` is the element that gets the canvas; `points(scene)` may add points that must be seen.
-  constructor(host, store, { label = "The stage from above", points = () => [] } = {}) {
+  // `host` is the element that gets the canvas; `points(scene)` may add points that must be seen. `mark` is the canvas's
+  // attribute: the only `data-plan` of the page is the one that steers.
+  constructor(host, store, { label = "The stage from above", points = () => [], mark: attribute = "data-plan" } = {}) {
+    this.attribute = attribute;
     this.host = host;
     this.store = store;
     this.points = points;
@@ -112,7 +114,7 @@ export class Plan {
     this.stale = true;
     const { left, bottom, scale } = view;
     const edges = { left, bottom, right: left + this.width / scale, top: bottom + this.height / scale };
-    mark(this.canvas, "data-plan", "");
+    mark(this.canvas, this.attribute, "");
     for (const [edge, value] of Object.entries(edges)) mark(this.canvas, `data-${edge}`, value.toFixed(4));
   }
 
