@@ -18,6 +18,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from ear import machine
+from panel_losses import packets_meanwhile, told_after_ms
 from panel_measures import latency, load, pictures
 from panel_pages import paint, screens
 
@@ -60,6 +61,12 @@ async def rows(scratch: Path, samples: int, seconds: float) -> list[Row]:
         ("first contentful paint; the plan drawn", "<= 1 s", f"{found.paint_ms:.0f} ms; {found.plan_ms:.0f} ms"),
         ("page and scripts, as transferred", "<= 250 kB", f"{found.octets / 1000:.1f} kB in {found.files} files"),
     ]
+    told = await told_after_ms(scratch / "told", UNIVERSE + 10)
+    table.append(
+        ("daemon killed until the page says so, each of 5", "<= 500 ms", ", ".join(f"{ms:.0f}" for ms in told))
+    )
+    calm, killed = await packets_meanwhile(scratch / "killed", UNIVERSE + 12)
+    table.append(("longest time between packets: panel killed 5 times; calm", "", f"{killed:.1f} ms; {calm:.1f} ms"))
     wrong = await screens(scratch / "screens", UNIVERSE + 8)
     table.append(("axe-core violations, all screens at 4 sizes", "0", str(len(wrong))))
     return table + [("", "", line) for line in sorted(set(wrong))[:20]]

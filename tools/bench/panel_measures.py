@@ -136,7 +136,7 @@ async def load(folder: Path, universe: int, seconds: float) -> tuple[dict[str, A
         async def by_osc(dx: float, dy: float) -> None:
             stage.say("/target/lead/position", CENTRE[0] + dx, CENTRE[1] + dy)
 
-        async with _walker(stage):
+        async with walker(stage):
             four = await _walk(stage, ears, by_hand, seconds)
             await stage.page.lift(at)
             assert stage.browser is not None
@@ -151,7 +151,7 @@ async def load(folder: Path, universe: int, seconds: float) -> tuple[dict[str, A
 
 
 @contextlib.asynccontextmanager
-async def _walker(stage: PanelStage) -> AsyncIterator[None]:
+async def walker(stage: PanelStage) -> AsyncIterator[None]:
     """Every other head follows a second target that walks."""
     stage.say("/target/solo/crew", *stage.venue.names[::2])
     words = (str(HERE / "panel_walker.py"), str(stage.staged.port), "solo")

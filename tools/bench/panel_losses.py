@@ -1,0 +1,64 @@
+"""What a death costs: how soon a page says that the daemon is gone, and what a panel that is killed does to the packets."""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+import time
+from itertools import pairwise
+from pathlib import Path
+
+from ear import Ear
+from panel_measures import walker
+
+from tests.system.panel_stage import panel_stage
+
+DEATHS = 5
+WATCH = """(window.toldAt = 0, setInterval(() => {
+  const told = !document.querySelector('#banner').hidden;
+  if (told && !window.toldAt) window.toldAt = Date.now();
+}, 5), 1)"""
+
+
+async def told_after_ms(folder: Path, universe: int) -> list[float]:
+    """From the daemon's SIGKILL to the page's banner, DEATHS times."""
+    found = []
+    async with panel_stage(folder, universe=universe) as stage:
+        page = stage.page
+        await page.evaluate(WATCH)
+        for _ in range(DEATHS):
+            await page.until("document.querySelector('#banner').hidden", 30)
+            await asyncio.sleep(0.5)
+            await page.evaluate("(window.toldAt = 0, 1)")
+            killed_s = time.time()
+            await stage.daemon.end(signal.SIGKILL)
+            await page.until("window.toldAt > 0", 10)
+            found.append(float(await page.evaluate("toldAt")) - 1000 * killed_s)
+            await stage.daemon.start()
+    return found
+
+
+async def packets_meanwhile(folder: Path, universe: int) -> tuple[float, float]:
+    """The longest time between two packets of a universe that is always due, ms: undisturbed, and while the panel is
+    killed and started again DEATHS times."""
+    ear = Ear(universe)
+    async with panel_stage(folder, show="many", universe=universe, with_browser=False) as stage, walker(stage):
+        stage.runner.stop()
+        calm = await _longest(ear, DEATHS * 2.0)
+        watching = asyncio.create_task(_longest(ear, DEATHS * 2.0))
+        for _ in range(DEATHS):
+            await stage.panel.end(signal.SIGKILL)
+            await stage.panel.start()
+            await asyncio.sleep(1.5)
+        killed = await watching
+    ear.close()
+    return calm, killed
+
+
+async def _longest(ear: Ear, seconds: float) -> float:
+    ear.hear()
+    times, end_s = [], time.time() + seconds
+    while time.time() < end_s:
+        times += [packet.at_s for packet in ear.hear()]
+        await asyncio.sleep(0.002)
+    return 1000 * max(b - a for a, b in pairwise(times))
