@@ -35,7 +35,7 @@ MakeCommand = Callable[[PanelSettings], list[str]]
 def command(
     show: Path, bridge: tuple[str, int], listen: tuple[str, int], state: Path, record: Path | None = None
 ) -> list[str]:
-    """The words that start a panel for this show, the daemon being heard at `bridge` and keeping captures in `record`."""
+    """The words that start a panel for this show; the daemon is heard at `bridge` and keeps captures in `record`."""
     words = [sys.executable, "-m", "bridge", "panel", str(show), "--bridge", _endpoint(*bridge)]
     words += [] if record is None else ["--record", str(record)]
     return [*words, "--listen", _endpoint(*listen), "--state", str(state), "--until-eof"]

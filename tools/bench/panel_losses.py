@@ -1,4 +1,4 @@
-"""What a death costs: how soon a page says that the daemon is gone, and what a panel that is killed does to the packets."""
+"""What a death costs: how soon a page says that the daemon is gone, and what a killed panel does to the packets."""
 
 from __future__ import annotations
 
