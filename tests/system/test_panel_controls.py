@@ -6,6 +6,7 @@ Real daemon, panel and Chromium; what counts is what the bridge says in its feed
 from __future__ import annotations
 
 import asyncio
+import signal
 import time
 from collections.abc import Awaitable, Callable
 from itertools import pairwise
@@ -302,3 +303,22 @@ def test_controls(tmp_path: Path, show: str, parts: tuple[Part, ...], universe: 
         assert stage.page.errors == []
 
     on_stage(tmp_path, test, show=show, universe=universe)
+
+
+def test_after_every_loss_the_controls_work_again_by_themselves(tmp_path: Path) -> None:
+    async def test(stage: PanelStage) -> None:
+        page = stage.page
+        await follow_at(stage, 1.0, 3.0)
+        for loss in (stage.daemon, stage.panel):
+            await loss.end(signal.SIGKILL)
+            await page.until("!document.querySelector('#banner').hidden", 8.0)
+            await loss.start()
+            await page.until("document.querySelector('#banner').hidden && panel.link.open", 60.0)
+            await page.until("document.querySelector('[data-sign=bridge] .word').textContent === 'Bridge'", 8.0)
+        number = await page.evaluate("panel.store.me.id")
+        assert await page.drop_sockets() >= 1
+        await page.until(f"panel.store.me.id !== {number} && document.querySelector('#banner').hidden", 8.0)
+        await page.slide("Level", 50)
+        await page.until(f"Math.abs({LEAD}.level - 0.5) < 0.011", 8.0)
+
+    on_stage(tmp_path, test, universe=30420)

@@ -61,8 +61,9 @@ def test_a_cut_line_comes_back_and_the_operator_is_the_same(tmp_path: Path) -> N
         page = await stage.open("Ann")
         await page.until("panel.store.me.name === 'Ann'")
         for _ in range(3):
+            number = await page.evaluate("panel.store.me.id")
             await page.drop_sockets()
-            await page.until("panel.link.open && panel.store.me.name === 'Ann'", 10)
+            await page.until(f"panel.store.me.id !== {number} && panel.store.me.name === 'Ann'", 10)
         await page.until("panel.store.frame.pages.filter((name) => name.startsWith('Ann')).length === 1")
         await page.offline(True)
         await page.until(LOST, 10)

@@ -20,7 +20,7 @@ export const SIGNS = {
 };
 
 function place(target) {
-  if (!target || target.age < 0) return ["ring", "No place"];
+  if (!target || target.age < 0) return ["ring", "Not set"];
   return target.inside ? ["dot", "Inside"] : ["triangle", "Outside"];
 }
 
