@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import re
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +40,9 @@ SILENT_EVERY_S = 0.1
 ELSEWHERE = 4001
 """Close code: the same tab has connected anew (page/link.js)."""
 TOLD_AT_FIRST = 40
+LATER = "edit"
+"""The stage editor's scripts are fetched when it is opened."""
+IMPORT = re.compile(r'''from "\./([a-z]+\.js)"''')
 
 
 def feed_rate(heads: int) -> float:
@@ -221,5 +225,23 @@ class Panel:
 
 
 def files() -> dict[str, tuple[bytes, str]]:
-    """The page's files."""
-    return read_pages(SHARED, PAGE)
+    """The page's files. The scripts that its first screen needs are named in its head, to be fetched all at once.
+
+    Otherwise a browser finds them one import after the other.
+    """
+    found = read_pages(SHARED, PAGE)
+    first = [name for name in found if name.endswith(".js") and not name.startswith(LATER)]
+    links = "".join(f'<link rel="modulepreload" href="{name}">\n' for name in needed(first, found))
+    page, kind = found["index.html"]
+    return found | {"index.html": (page.replace(b"</head>", links.encode() + b"</head>"), kind)}
+
+
+def needed(names: Sequence[str], found: Mapping[str, tuple[bytes, str]]) -> list[str]:
+    """Those of the scripts that main.js imports, by itself or by another."""
+    wanted, ahead = {"main.js"}, ["main.js"]
+    while ahead:
+        for name in IMPORT.findall(found[ahead.pop()][0].decode()):
+            if name in names and name not in wanted:
+                wanted.add(name)
+                ahead.append(name)
+    return sorted(wanted)

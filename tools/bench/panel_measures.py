@@ -79,6 +79,7 @@ async def _taken_in_hand(stage: PanelStage, ears: _Ears, page: Page) -> tuple[fl
     await ears.idle()
     at = await stage.plan_at(*CENTRE, page)
     await page.evaluate(TAKE)
+    await page.until("panel.store.hand('lead') === 'me'")
     await page.press(at)
     return at
 
@@ -208,6 +209,7 @@ async def pictures(folder: Path, universe: int, seconds: float) -> tuple[float, 
         stage.say("/target/lead/take")
         standing = await counted(by_osc)
         await page.evaluate(TAKE)
+        await page.until("panel.store.hand('lead') === 'me'")
         await page.press(at)
         dragged = await counted(by_hand)
         await page.lift(at)
