@@ -18,7 +18,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from ear import machine
-from panel_losses import packets_meanwhile, told_after_ms
+from panel_losses import four_lines, packets_meanwhile, told_after_ms
 from panel_measures import latency, load, pictures
 from panel_pages import paint, screens
 
@@ -50,6 +50,13 @@ async def rows(scratch: Path, samples: int, seconds: float) -> list[Row]:
         ("... more than with no page", "<= 3 %", f"{four['cpu_percent'] - alone['cpu_percent']:+.2f} %"),
         ("... more than with no panel", "", f"{four['cpu_percent'] - without['cpu_percent']:+.2f} %"),
         ("... moves of the pointer a second", "60", f"{four['pace']:.1f}"),
+    ]
+    calm_lines, lines = await four_lines(scratch / "lines", UNIVERSE + 14, seconds)
+    off = f"{lines['deviation_p99_ms']} ms; {calm_lines['deviation_p99_ms']} ms"
+    cpu = f"{lines['cpu_percent'] - calm_lines['cpu_percent']:+.2f} %"
+    table += [
+        ("four lines without a browser: packet period off by, p99; no line", "<= 1.5 ms", off),
+        ("... daemon's CPU more than with none", "<= 3 %", cpu),
     ]
     standing, dragged, bounded = await pictures(scratch / "pictures", UNIVERSE + 4, seconds / 2)
     table += [

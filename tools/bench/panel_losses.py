@@ -7,9 +7,11 @@ import signal
 import time
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
+import aiohttp
 from ear import Ear
-from panel_measures import walker
+from panel_measures import Ears, walk, walker
 
 from tests.system.panel_stage import panel_stage
 
@@ -53,6 +55,38 @@ async def packets_meanwhile(folder: Path, universe: int) -> tuple[float, float]:
         killed = await watching
     ear.close()
     return calm, killed
+
+
+async def four_lines(folder: Path, universe: int, seconds: float) -> tuple[dict[str, Any], dict[str, Any]]:
+    """As panel_measures.load, with four pages that are lines only, as if on tablets: no browser takes our processor."""
+    ears = Ears(universe)
+    async with panel_stage(folder, show="many", universe=universe, with_browser=False) as stage, walker(stage):
+        stage.runner.stop()
+
+        async def by_osc(dx: float, dy: float) -> None:
+            stage.say("/target/lead/position", dx, 4.0 + dy)
+
+        calm = await walk(stage, ears, by_osc, seconds)
+        stage.say("/target/lead/position", 0.0, 4.0)
+        await asyncio.sleep(3.0)  # until the target is free for another hand
+        lines = [await stage.http.ws_connect(stage.url.replace("http", "ws") + "stream") for _ in range(4)]
+        reading = [asyncio.create_task(_read(line)) for line in lines]
+
+        async def by_line(dx: float, dy: float) -> None:
+            args = [round(dx, 3), round(4.0 + dy, 3)]
+            await lines[0].send_json({"do": "osc", "address": "/target/lead/position", "args": args})
+
+        four = await walk(stage, ears, by_line, seconds)
+        for task in reading:
+            task.cancel()
+        await asyncio.gather(*reading, return_exceptions=True)
+    ears.close()
+    return calm, four
+
+
+async def _read(line: aiohttp.ClientWebSocketResponse) -> None:
+    async for _ in line:
+        pass
 
 
 async def _longest(ear: Ear, seconds: float) -> float:

@@ -31,7 +31,7 @@ TAKE = "panel.link.osc('/target/lead/take')"
 Delays = dict[str, tuple[dict[str, float | None], int]]
 
 
-class _Ears:
+class Ears:
     """An `Ear` beside an event loop: reads what has come, whenever it is asked."""
 
     def __init__(self, universe: int) -> None:
@@ -71,7 +71,7 @@ class _Ears:
         self._ear.close()
 
 
-async def _taken_in_hand(stage: PanelStage, ears: _Ears, page: Page) -> tuple[float, float]:
+async def _taken_in_hand(stage: PanelStage, ears: Ears, page: Page) -> tuple[float, float]:
     """Light on the target at the centre, and the mouse down on it: the page's hand has it. Returns the pixels."""
     stage.say("/target/lead/position", *CENTRE)
     await stage.lit_at(*CENTRE)
@@ -90,7 +90,7 @@ async def latency(folder: Path, universe: int, samples: int) -> Delays:
     Two beginnings: when the test hands the move to the browser, and the time that the browser gives the event itself.
     A sample that falls within a period after a keep-alive must wait for the rate limit and is not counted.
     """
-    rng, ears = random.Random(1), _Ears(universe)
+    rng, ears = random.Random(1), Ears(universe)
     given_s: list[float] = []
     event_s: list[float] = []
     async with panel_stage(folder, universe=universe) as stage:
@@ -124,7 +124,7 @@ async def load(folder: Path, universe: int, seconds: float) -> tuple[dict[str, A
     """Period and daemon's CPU of the same hand three times: OSC without a panel, OSC with a panel that no page is open
     on, and four pages of which one drags. Meanwhile half of 48 heads follow a performer who never stops, told 100 times
     a second by a process of its own: a packet is due at every period."""
-    ears = _Ears(universe)
+    ears = Ears(universe)
     async with panel_stage(folder, show="many", universe=universe) as stage:
         pages = [stage.page, *[await stage.open(f"Watcher {n}") for n in range(3)]]
         at = await _taken_in_hand(stage, ears, stage.page)
@@ -138,15 +138,15 @@ async def load(folder: Path, universe: int, seconds: float) -> tuple[dict[str, A
             stage.say("/target/lead/position", CENTRE[0] + dx, CENTRE[1] + dy)
 
         async with walker(stage):
-            four = await _walk(stage, ears, by_hand, seconds)
+            four = await walk(stage, ears, by_hand, seconds)
             await stage.page.lift(at)
             assert stage.browser is not None
             for page in pages:
                 await stage.browser.shut(page)
             stage.say("/target/lead/take")
-            alone = await _walk(stage, ears, by_osc, seconds)
+            alone = await walk(stage, ears, by_osc, seconds)
             await stage.panel.close()
-            without = await _walk(stage, ears, by_osc, seconds)
+            without = await walk(stage, ears, by_osc, seconds)
     ears.close()
     return without, alone, four
 
@@ -165,7 +165,7 @@ async def walker(stage: PanelStage) -> AsyncIterator[None]:
         await process.wait()
 
 
-async def _walk(stage: PanelStage, ears: _Ears, to: Any, seconds: float) -> dict[str, Any]:
+async def walk(stage: PanelStage, ears: Ears, to: Any, seconds: float) -> dict[str, Any]:
     """A circle once in three seconds, HAND_HZ observations a second as far as the browser takes them."""
     ears.hear()
     ears.packets.clear()
@@ -185,7 +185,7 @@ async def _walk(stage: PanelStage, ears: _Ears, to: Any, seconds: float) -> dict
 
 async def pictures(folder: Path, universe: int, seconds: float) -> tuple[float, float, float]:
     """Pictures a second of the plan with 48 heads: while OSC moves the target, while a hand does; and the browser's."""
-    ears = _Ears(universe)
+    ears = Ears(universe)
     async with panel_stage(folder, show="many", universe=universe) as stage:
         page = stage.page
         at = await _taken_in_hand(stage, ears, page)
@@ -198,7 +198,7 @@ async def pictures(folder: Path, universe: int, seconds: float) -> tuple[float, 
             await page.move((at[0] + 60 * dx, at[1] - 60 * dy))
 
         async def counted(to: Any) -> float:
-            moving = asyncio.create_task(_walk(stage, ears, to, seconds + 1))
+            moving = asyncio.create_task(walk(stage, ears, to, seconds + 1))
             try:
                 return await page.pictures_per_s("[data-plan]", seconds)
             finally:
