@@ -118,8 +118,8 @@ export class FollowStage {
     const rule = [0, 0, this.rule.offsetLeft + this.rule.offsetWidth, this.rule.offsetTop + this.rule.offsetHeight];
     const labels = new Labels(context, view.width, view.height, [...view.written, rule]);
     drawBeams(context, view, scene, frame, hand.target);
-    drawPerformer(context, view, frame, labels);
     drawTargets(context, view, { scene, frame, store, floors, labels, chosen: hand.target });
+    drawPerformer(context, view, frame, labels);
     drawHeads(context, view, scene, frame, labels, hand.target);
     drawOutside(context, view, scene, frame, labels);
     if (view === this.plan) this.drawSeat(context, labels);

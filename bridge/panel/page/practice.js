@@ -85,5 +85,5 @@ export function drawPerformer(context, view, frame, labels) {
   context.closePath();
   context.fill();
   context.stroke();
-  labels.write("performer", x, y, { colour: COLOUR.hand, weight: 700, gap: SIZE_PX + 6, always: true });
+  labels.write("performer", x, y, { colour: COLOUR.hand, weight: 700, gap: SIZE_PX + 6 });
 }
