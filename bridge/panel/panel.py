@@ -30,7 +30,7 @@ from bridge.web.mailbox import Client
 from bridge.web.plain import as_json
 
 PAGE = Path(__file__).parent / "page"
-RATE_HZ = 30.0
+RATE_HZ = 36.0
 MOST_ROWS_A_SECOND = 8000
 """Of heads, told by the feed: with very many the pictures come less often."""
 GATHER_S = 0.002
