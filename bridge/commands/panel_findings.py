@@ -6,9 +6,7 @@ import ipaddress
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from bridge.wire.settings import Network
-
-EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1", "localhost": "127.0.0.1"}
+from bridge.wire.settings import Network, reached_at
 
 
 class Said(NamedTuple):
@@ -23,7 +21,7 @@ def about_the_panel(network: Network) -> Iterator[Said]:
     if network.panel is None:
         yield Said("note", "panel: off; the bridge is operated by OSC alone")
         return
-    sender = EVERYWHERE.get(network.osc.host, network.osc.host)
+    sender = reached_at(network.osc.host)
     if not _allowed(sender, network.osc.allow):
         text = (
             f"panel: the page that `run` starts sends from {sender}, which `osc: allow` leaves out, so nothing that is "

@@ -30,7 +30,7 @@ from bridge.door.door import Door, Made, make
 from bridge.door.inbox import AllowList
 from bridge.door.poses import from_json
 from bridge.show.model import Show
-from bridge.wire.settings import PanelSettings, RecordSettings
+from bridge.wire.settings import PanelSettings, RecordSettings, reached_at
 
 
 def assemble(show: Show, watch: Watch, loop: Loop, undo: ExitStack, options: Options) -> Service:
@@ -76,7 +76,7 @@ def _panel(show: Show, osc: socket.socket, options: Options) -> PanelProcess | N
     if not options.panel:
         return None
     host, port = osc.getsockname()[:2]
-    host, state = panel_process.reached_at(host), options.state or default_state_folder()
+    host, state = reached_at(host), options.state or default_state_folder()
 
     def words(settings: PanelSettings) -> list[str]:
         listen = (resolve_address(settings.host), settings.port)

@@ -17,6 +17,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from bridge.daemon.logs import LOG, STANDARD_ERROR
+from bridge.show.solve_by_exec import environment
 from bridge.wire.settings import PanelSettings
 
 PAUSES_S = (0.5, 10.0)
@@ -26,7 +27,6 @@ STEADY_S = 10.0
 PORT_TAKEN = 3
 GRACE_S = 2.0
 """From SIGTERM to SIGKILL."""
-_ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
 Process = subprocess.Popen[bytes]
 MakeCommand = Callable[[PanelSettings], list[str]]
@@ -41,11 +41,6 @@ def command(
     return [*words, "--listen", _endpoint(*listen), "--state", str(state), "--until-eof"]
 
 
-def reached_at(host: str) -> str:
-    """The address at which this machine reaches what listens on `host`."""
-    return {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(host, host)
-
-
 def _endpoint(host: str, port: int) -> str:
     return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
 
@@ -58,7 +53,7 @@ def open_process(words: list[str]) -> Process:
     except OSError:
         out = subprocess.DEVNULL
     process = subprocess.Popen(
-        words, stdin=subprocess.PIPE, stdout=out, stderr=out, start_new_session=True, env={**os.environ, **_ONE_THREAD}
+        words, stdin=subprocess.PIPE, stdout=out, stderr=out, start_new_session=True, env=environment()
     )
     with contextlib.suppress(OSError):  # it must not have our priority
         os.setpriority(os.PRIO_PROCESS, process.pid, max(0, os.nice(0)))

@@ -8,13 +8,13 @@ from collections.abc import Callable, Sequence
 
 from bridge.errors import NetworkError
 from bridge.wire import osc
+from bridge.wire.settings import reached_at
 
 RENEW_S = 2.0
 SILENT_S = 0.3
 """Without the feed for so long, the subscription is asked for again, and again every `RETRY_S`."""
 RETRY_S = 0.2
 RECEIVE_BUFFER = 1 << 20
-EVERYWHERE = {"0.0.0.0": "127.0.0.1", "": "127.0.0.1", "::": "::1"}
 Hear = Callable[[bytes, float], None]
 
 
@@ -22,7 +22,7 @@ class Link(asyncio.DatagramProtocol):
     """`hear(datagram, now_s)` is called for all that the bridge sends; `now_s` is the event loop's clock."""
 
     def __init__(self, host: str, port: int, rate_hz: float, hear: Hear) -> None:
-        self.to = (EVERYWHERE.get(host, host), port)
+        self.to = (reached_at(host), port)
         self._rate_hz, self._hear = rate_hz, hear
         self._transport: asyncio.DatagramTransport | None = None
         self._task: asyncio.Task[None] | None = None

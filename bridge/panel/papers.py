@@ -13,6 +13,7 @@ from aiohttp import web
 
 from bridge.panel.folder import ShowFolder
 from bridge.panel.pages import Page
+from bridge.show.solve_by_exec import environment, give_way
 from bridge.web.guard import POLICY, Handler
 
 SUFFIX = ".pcapng"
@@ -71,8 +72,9 @@ class Papers:
         words = ["-m", "bridge", "solve", str(self._folder.path), "--dry-run", "--report", str(file)]
         process = await asyncio.create_subprocess_exec(
             sys.executable, *words, stdin=asyncio.subprocess.DEVNULL, stdout=asyncio.subprocess.PIPE,
-            stderr=asyncio.subprocess.STDOUT, env=os.environ | {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
+            stderr=asyncio.subprocess.STDOUT, env=environment(),
         )  # fmt: skip
+        give_way(process.pid)
         try:
             told, _ = await asyncio.wait_for(process.communicate(), REPORT_WITHIN_S)
         except TimeoutError:

@@ -14,8 +14,6 @@ from pathlib import Path
 from typing import Any
 
 from bridge.errors import Refused
-from bridge.panel.asks import Answer
-from bridge.panel.pages import Page
 from bridge.panel.solve_compare import compare, of_file
 from bridge.show.solve_by_exec import TIMEOUT_S, command, environment, give_way, read_answer, too_long
 
@@ -92,22 +90,6 @@ class Solving:
         if one is None:
             raise Refused("solve", f"{fixture}: no map, it has no pose in the last solve")
         return {"fixture": fixture, "x": maps["x"], "y": maps["y"], **one}
-
-    @property
-    def answers(self) -> dict[str, Answer]:
-        """For `Panel.answers`."""
-
-        async def shown(page: Page, data: dict[str, Any]) -> dict[str, Any]:
-            return self.shown()
-
-        async def map_of(page: Page, data: dict[str, Any]) -> dict[str, Any]:
-            return self.map_of(str(data.get("fixture", "")))
-
-        async def soon(page: Page, data: dict[str, Any]) -> dict[str, Any]:
-            self.ask()
-            return self.progress
-
-        return {"solve-shown": shown, "solve-map": map_of, "solve-soon": soon}
 
     # One solve after the other
 

@@ -66,3 +66,8 @@ class Network:
     panel: PanelSettings | None = field(default_factory=PanelSettings)
     lost_input: LostInput = field(default_factory=LostInput)
     record: RecordSettings | None = None
+
+
+def reached_at(host: str) -> str:
+    """The address at which this machine reaches what listens on `host` of its own."""
+    return {"0.0.0.0": "127.0.0.1", "": "127.0.0.1", "localhost": "127.0.0.1", "::": "::1"}.get(host, host)

@@ -3,6 +3,7 @@
 import { COLOUR } from "./colours.js";
 import { el, slider, write } from "./dom.js";
 import { CHOICES, LIMITS, shape, USUAL } from "./padshape.js";
+import { cross } from "./planstill.js";
 
 const SIZE = 176;
 const percent = (value) => `${Math.round(value * 100)} %`;
@@ -107,16 +108,6 @@ function ring(context, at, radius, colour, dash) {
   context.arc(at, at, radius, 0, 2 * Math.PI);
   context.stroke();
   context.setLineDash([]);
-}
-
-function cross(context, x, y) {
-  context.lineWidth = 2;
-  context.beginPath();
-  context.moveTo(x - 6, y);
-  context.lineTo(x + 6, y);
-  context.moveTo(x, y - 6);
-  context.lineTo(x, y + 6);
-  context.stroke();
 }
 
 // Along the bottom: what a stick pushed so far gives.

@@ -115,6 +115,11 @@ function drawNoLight(context, plan, { name, corners }, on) {
 function drawMark(context, plan, name, at) {
   const [x, y] = plan.toPixels(at[0], at[1]);
   context.strokeStyle = COLOUR.mark;
+  cross(context, x, y);
+  plan.written.push(write(context, name, x + 10, y - 10, COLOUR.mark, { weight: 700, align: "left" }));
+}
+
+export function cross(context, x, y) {
   context.lineWidth = 2;
   context.beginPath();
   context.moveTo(x - 6, y);
@@ -122,5 +127,4 @@ function drawMark(context, plan, name, at) {
   context.moveTo(x, y - 6);
   context.lineTo(x, y + 6);
   context.stroke();
-  plan.written.push(write(context, name, x + 10, y - 10, COLOUR.mark, { weight: 700, align: "left" }));
 }

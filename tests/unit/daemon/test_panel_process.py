@@ -11,8 +11,8 @@ import pytest
 
 from bridge.daemon import panel_process
 from bridge.daemon.logs import LOG
-from bridge.daemon.panel_process import GRACE_S, PORT_TAKEN, PanelProcess, command, reached_at
-from bridge.wire.settings import PanelSettings
+from bridge.daemon.panel_process import GRACE_S, PORT_TAKEN, PanelProcess, command
+from bridge.wire.settings import PanelSettings, reached_at
 
 HERE, THERE = PanelSettings(), PanelSettings(port=8899)
 
