@@ -13,6 +13,8 @@ from typing import Any
 import aiohttp
 
 ANSWER_S = 20.0
+BETWEEN_PAGES = ("navigated or closed", "context was destroyed", "Cannot find context")
+"""What the browser says of an expression that was being evaluated when its page went."""
 
 
 class Session:
@@ -63,11 +65,20 @@ class Session:
     async def until(self, expression: str, within_s: float = 10.0) -> Any:
         """Wait until the expression is true; AssertionError with the expression and what is shown otherwise."""
         deadline = asyncio.get_running_loop().time() + within_s
-        while not (value := await self.evaluate(expression)):
+        while not (value := await self._evaluate_between_pages(expression)):
             if asyncio.get_running_loop().time() > deadline:
                 raise AssertionError(f"not true within {within_s} s: {expression}; errors {self.errors}")
             await asyncio.sleep(0.05)
         return value
+
+    async def _evaluate_between_pages(self, expression: str) -> Any:
+        """As `evaluate`; None while one page gives way to the next, when the browser drops what is being evaluated."""
+        try:
+            return await self.evaluate(expression)
+        except RuntimeError as error:
+            if not any(words in str(error) for words in BETWEEN_PAGES):
+                raise
+            return None
 
     async def before_scripts(self, script: str) -> None:
         """JavaScript that every document from now on runs before any of its own."""

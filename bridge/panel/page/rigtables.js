@@ -83,6 +83,7 @@ function captures(app) {
     }
   };
   app.onTab.push((name) => name === "rig" && look());
+  app.store.on("scene", () => list.checkVisibility() && look()); // the show was read again: perhaps from another folder
   return el("section", {}, el("h2", {}, "Captures and report"), said, list,
     el("div", { class: "row" },
       el("button", { type: "button", onclick: look }, "Look again"),
