@@ -114,4 +114,27 @@ class Unsent:
     universes: tuple[int, ...]
 
 
-Event = Message | NewPoses | NewShow | Start | Stop | OthersHeard | Unsent
+class DeskFrame(NamedTuple):
+    """What the desk sends on one universe, all its sources merged: 512 `slots`; the last ones while not `alive`.
+
+    `source`, `host` and `priority` are the strongest source's. `equal`: several of the highest priority differ.
+    """
+
+    universe: int
+    slots: bytes
+    source: str = ""
+    host: str = ""
+    priority: int = 0
+    alive: bool = True
+    equal: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class DeskHeard:
+    """Universes of the desk that are heard for the first time, or on which something changed."""
+
+    at_s: float
+    frames: tuple[DeskFrame, ...]
+
+
+Event = Message | DeskHeard | NewPoses | NewShow | Start | Stop | OthersHeard | Unsent

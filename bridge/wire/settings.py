@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+
+Slot = tuple[int, int]
+"""A universe, and an address on it from 1."""
 
 
 @dataclass(frozen=True)
@@ -54,11 +58,68 @@ class RecordSettings:
 
 
 @dataclass(frozen=True)
+class Control:
+    """Slots of the desk that operate an OSC address: one of three kinds.
+
+    A value for each of `slots` (`bits` 16: the next address holds the fine byte), each an argument of `to`, from
+    `first` at 0 to `last` at full. A switch of one slot: 1 once it is above `above`, 0 once it is below `below`. A
+    choice of one slot: `choose` holds (lowest value, arguments), rising; below the first of them nothing is sent.
+    `alive`: the desk's packets are a sign of life for the target in `to`, also while nothing changes.
+    """
+
+    slots: tuple[Slot, ...]
+    to: str
+    bits: int = 8
+    first: tuple[float, ...] = ()
+    last: tuple[float, ...] = ()
+    above: int | None = None
+    below: int | None = None
+    choose: tuple[tuple[int, tuple[float | str, ...]], ...] = ()
+    alive: bool = False
+
+
+@dataclass(frozen=True)
+class DeskGuide:
+    """The desk's pan and tilt of `fixture` steer `target`."""
+
+    fixture: str
+    target: str
+
+
+@dataclass(frozen=True)
+class DeskSettings:
+    """How we send beside a desk. `way`: overlay | by-slot; `universes`: the desk's by ours (by-slot: {} for the same).
+
+    `own` are channels of ours, `dimmer` multiply | ours, unless a fixture says otherwise; `lost`: hold | dark.
+    """
+
+    way: str = "overlay"
+    universes: Mapping[int, int] = field(default_factory=dict)
+    interface: str | None = None
+    own: tuple[str, ...] = ("pan", "tilt", "zoom", "focus", "dimmer")
+    dimmer: str = "multiply"
+    lost: str = "hold"
+    controls: tuple[Control, ...] = ()
+    guide: DeskGuide | None = None
+
+    def under(self, patched: Iterable[int]) -> dict[int, int]:
+        """The desk's universe under each of our `patched` ones that has one."""
+        if self.way == "by-slot" and not self.universes:
+            return {universe: universe for universe in patched}
+        return {universe: self.universes[universe] for universe in patched if universe in self.universes}
+
+    def heard(self, patched: Iterable[int]) -> tuple[int, ...]:
+        """Every universe on which the desk is listened to, rising."""
+        slots = {universe for control in self.controls for universe, _ in control.slots}
+        return tuple(sorted(slots.union(self.under(patched).values())))
+
+
+@dataclass(frozen=True)
 class Network:
     """Everything `network.yaml` says; the defaults stand where it is silent.
 
     Hosts and interfaces are as written: an address, or the name of an interface of the machine that opens the sockets.
-    `panel` is None where it is off, `record` where nothing is recorded.
+    `panel` is None where it is off, `record` where nothing is recorded, `desk` where we send alone.
     """
 
     osc: OscSettings = field(default_factory=OscSettings)
@@ -66,6 +127,7 @@ class Network:
     panel: PanelSettings | None = field(default_factory=PanelSettings)
     lost_input: LostInput = field(default_factory=LostInput)
     record: RecordSettings | None = None
+    desk: DeskSettings | None = None
 
 
 def reached_at(host: str) -> str:
