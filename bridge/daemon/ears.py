@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
 from collections.abc import Callable, Sequence
 
@@ -12,11 +11,13 @@ from bridge.daemon.watch import Address, Watch
 from bridge.door.events import Heard, OtherSource
 from bridge.door.transmission import LISTEN_S
 from bridge.errors import NetworkError
-from bridge.wire import e131, sources
-from bridge.wire.sources import Sources
+from bridge.wire.receiver import Receiver
+from bridge.wire.sources import Source
 
 ANY = "0.0.0.0"
 RETRY_S = 1.0
+CID = slice(22, 38)
+"""Of a packet of E1.31, whatever else it is."""
 IDENTITY = "under OUR identity (CID): a copied machine or state folder? Receivers take the two for one and jump"
 
 
@@ -27,7 +28,7 @@ class Ears:
         self._watch, self._universes, self._cid, self._clock = watch, tuple(universes), own_cid, clock
         self._own: set[Address] = set()
         self._retry_s = math.inf
-        self._sources = Sources(universes, by_sender=True)
+        self._receiver = Receiver(universes, by_sender=True)
         self.heard: Heard = {}
 
     @property
@@ -46,7 +47,7 @@ class Ears:
         """Listen on these universes from now on; what was heard on those that stay is kept."""
         if tuple(universes) != self._universes:
             self._universes = tuple(universes)
-            self._sources.listen_on(universes)
+            self._receiver.listen_on(universes)
             self._listen()
 
     def _listen(self) -> None:
@@ -81,15 +82,13 @@ class Ears:
         self._watch.close()
 
     def _now(self, now_s: float) -> Heard:
-        rows = {universe: self._sources.heard(universe, now_s, LISTEN_S) for universe in self._universes}
+        rows = {universe: self._receiver.heard(universe, now_s, LISTEN_S) for universe in self._universes}
         return {universe: tuple(map(self._source, heard)) for universe, heard in rows.items() if heard}
 
-    def _source(self, source: sources.Source) -> OtherSource:
+    def _source(self, source: Source) -> OtherSource:
         remark = IDENTITY if source.cid == self._cid else ""
         return OtherSource(printable(source.source_name), source.sender, source.priority, remark)
 
     def _take(self, packet: bytes, sender: Address, now_s: float) -> None:
-        with contextlib.suppress(e131.E131Error):  # junk on the port is nobody's universe
-            heard = e131.parse(packet)
-            if heard.cid != self._cid or sender not in self._own:
-                self._sources.accept(heard, sender[0], now_s)
+        if packet[CID] != self._cid or sender not in self._own:
+            self._receiver.take(packet, sender[0], now_s)
