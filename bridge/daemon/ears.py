@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-from bridge.daemon.interfaces import own_addresses
 from bridge.daemon.logs import LOG, printable
+from bridge.daemon.own import ANY, Own
 from bridge.daemon.watch import Address, Watch
 from bridge.door.events import Heard, OtherSource
 from bridge.door.transmission import LISTEN_S
@@ -14,10 +14,7 @@ from bridge.errors import NetworkError
 from bridge.wire.receiver import Receiver
 from bridge.wire.sources import Source
 
-ANY = "0.0.0.0"
 RETRY_S = 1.0
-CID = slice(22, 38)
-"""Of a packet of E1.31, whatever else it is."""
 IDENTITY = "under OUR identity (CID): a copied machine or state folder? Receivers take the two for one and jump"
 
 
@@ -26,7 +23,7 @@ class Ears:
 
     def __init__(self, watch: Watch, universes: Sequence[int], own_cid: bytes, clock: Callable[[], float]) -> None:
         self._watch, self._universes, self._cid, self._clock = watch, tuple(universes), own_cid, clock
-        self._own: set[Address] = set()
+        self._own = Own(own_cid)
         self._retry_s = math.inf
         self._receiver = Receiver(universes, by_sender=True)
         self.heard: Heard = {}
@@ -38,8 +35,7 @@ class Ears:
 
     def ours(self, endpoint: Address) -> None:
         """We send from this address and port from now on. What comes with our CID from elsewhere is somebody else."""
-        hosts = own_addresses().values() if endpoint[0] == ANY else [endpoint[0]]
-        self._own.update((host, endpoint[1]) for host in hosts)
+        self._own.sends_from(endpoint)
         if endpoint[0] != ANY:
             self._watch.ignore(self._cid, endpoint)
 
@@ -62,7 +58,7 @@ class Ears:
         self._retry_s = math.inf
         self._watch.close()
         self._watch = watch
-        for endpoint in self._own:
+        for endpoint in self._own.endpoints:
             self._watch.ignore(self._cid, endpoint)
 
     def changed(self, now_s: float) -> bool:
@@ -90,5 +86,5 @@ class Ears:
         return OtherSource(printable(source.source_name), source.sender, source.priority, remark)
 
     def _take(self, packet: bytes, sender: Address, now_s: float) -> None:
-        if packet[CID] != self._cid or sender not in self._own:
+        if not self._own.sent(packet, sender):
             self._receiver.take(packet, sender[0], now_s)
