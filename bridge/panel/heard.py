@@ -110,7 +110,8 @@ class Heard:
             case "head":
                 name, target, out, held, still, in_hand, level, *desk = args
                 rows.crew[name] = (target, bool(out), bool(held), bool(still), bool(in_hand), level)
-                rows.given.update({name: bool(one) for one in desk[:1]})
+                if desk:
+                    rows.given[name] = bool(desk[0])
             case "universe":
                 number, word, other, priority = args
                 rows.universes[number] = (word, other, priority)

@@ -8,9 +8,9 @@ const ASKED_MS = 4000;
 export class DeskHands {
   constructor(app, wire) {
     Object.assign(this, { app, wire, askedAt: -Infinity });
-    this.all = onPress(el("button", { type: "button", class: "to-desk", "aria-label": "All heads: to the desk" }, "to the desk"), () => this.giveAll());
-    const back = onPress(el("button", { type: "button", "aria-label": "All heads: back" }, "back"), () => this.takeBack());
-    this.root = el("div", { class: "all-to-desk", role: "group", "aria-label": "All heads" }, el("span", { class: "quiet", "aria-hidden": "true" }, "All heads:"), this.all, back);
+    this.all = onPress(el("button", { type: "button", class: "to-desk" }, "All to desk"), () => this.giveAll());
+    const back = onPress(el("button", { type: "button" }, "All back"), () => this.takeBack());
+    this.root = el("div", { class: "all-to-desk", role: "group", "aria-label": "Heads and the desk" }, this.all, back);
     app.store.on("scene", (scene) => show(this.root, scene.desk));
     app.store.on("frame", () => this.write());
   }

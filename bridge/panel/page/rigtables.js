@@ -31,7 +31,7 @@ export function mountTables(host, app) {
 
 // The desk's universes as they are heard, and who has which head.
 function deskTable(app) {
-  const universes = table("Desk", ["Universe", "Under", "Source", "Priority", "Heard"]);
+  const universes = table("Desk", ["Universe", "Ours", "Source", "Priority", "Heard"]);
   const who = el("p", { class: "who-has" });
   const more = el("p", { class: "quiet" });
   universes.box.append(who, more);
@@ -42,7 +42,7 @@ function deskTable(app) {
     if (!scene.desk) return;
     const under = Object.entries(scene.desk.universes);
     universes.write(frame.desk.map((row) => [
-      String(row.universe), under.filter(([, desk]) => desk === row.universe).map(([ours]) => ours).join(", ") || "controls",
+      String(row.universe), under.filter(([, desk]) => desk === row.universe).map(([ours]) => ours).join(", ") || "none",
       row.source || "none", row.source ? String(row.priority) : "", deskHeard(row)]));
     write(who, whoHas(scene, frame));
     const { guide } = scene.desk;
@@ -52,7 +52,7 @@ function deskTable(app) {
 }
 
 function deskHeard({ alive, age }) {
-  if (age < 0) return ["ring", "not yet"];
+  if (age < 0) return ["ring", "never"];
   return alive ? ["dot", milliseconds(age)] : ["triangle", `lost, ${ago(age / 1000)}`];
 }
 
