@@ -6,10 +6,10 @@ import ipaddress
 import re
 from pathlib import Path
 
+from bridge.show.desk import desk_settings
 from bridge.show.folder import subfolder, versioned
 from bridge.show.keys import KeyReader
-from bridge.show.rig import MOST_UNIVERSE
-from bridge.show.values import Parse, bad, choice, list_of, number, text, whole
+from bridge.show.values import MOST_UNIVERSE, Parse, bad, choice, list_of, number, text, whole
 from bridge.show.yaml12 import Node
 from bridge.wire.settings import LostInput, Network, OscSettings, PanelSettings, RecordSettings, SacnSettings
 
@@ -31,6 +31,7 @@ def read_network(node: Node, folder: Path) -> Network:
         panel=top.optional("panel", _panel, PanelSettings()),
         lost_input=top.optional("lost_input", _lost_input, LostInput()),
         record=top.optional("record", _record(folder), None),
+        desk=top.optional("desk", desk_settings(_interface), None),
     )
     top.done()
     return network
