@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from bridge.daemon import status
@@ -21,15 +22,27 @@ LEVELS = {"info": LOG.info, "warning": LOG.warning, "error": LOG.error}
 
 
 class Chores:
-    """One thing a frame, so that none makes the next one late; but the feed never takes the others' turn."""
+    """One thing a frame, so that none makes the next one late; but the feed never takes the others' turn.
+
+    `desk_rows(now_s)` gives the feed's rows of the desk.
+    """
 
     def __init__(
-        self, door: Door, inbox: Inbox, parts: Parts, feed: Feed, details: Details, memory: Memory, focus: Focus
+        self,
+        door: Door,
+        inbox: Inbox,
+        parts: Parts,
+        feed: Feed,
+        details: Details,
+        memory: Memory,
+        focus: Focus,
+        desk_rows: Callable[[float], Iterable[status.DeskRow]] = lambda now_s: (),
     ) -> None:
         self._refused = Throttle(LOG.warning)
         self._door, self._inbox, self._output, self._ears = door, inbox, parts.output, parts.ears
         self._panel = parts.panel
         self._feed, self._details, self._memory, self._focus = feed, details, memory, focus
+        self._desk_rows = desk_rows
         self._news = {level: Throttle(say, named=False) for level, say in LEVELS.items()}
         self._link = LinkWatch(door.show.network.sacn.interface)
         self._next_tidy_s = self._next_link_s = self._next_heights_s = self._next_panel_s = 0.0
@@ -40,7 +53,7 @@ class Chores:
         self.tell_news(now_s)
         due = self._feed.due(now_s)
         if due:
-            self._feed.tell(due, self._state(now_s), status.rows(self._door, now_s))
+            self._feed.tell(due, self._state(now_s), status.rows(self._door, now_s, self._desk_rows(now_s)))
         self._details.tell(due, now_s)
         if self._memory.keep(now_s):
             return
