@@ -208,8 +208,7 @@ def _open_desks(desks: list[Desk], show: Show, stack: ExitStack, say: Any) -> li
     for desk in desks:
         playing.append(DeskSender(desk, interface))
         stack.callback(playing[-1].close)
-        universes = ", ".join(map(str, desk.play.universes))
-        say(f"desk '{desk.name}', priority {desk.priority}, plays on universes {universes} from {interface}")
+        say(playing[-1].words)
     return playing
 
 

@@ -7,6 +7,9 @@ import socket
 import uuid
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from bridge.errors import NetworkError
 from bridge.venue.desk_file import Desk
 from bridge.wire.e131 import DISCOVERY_UNIVERSE, PORT, multicast_group
@@ -28,12 +31,22 @@ class DeskSender:
         self._began_s: float | None = None
         self._at_s = 0.0
 
+    @property
+    def words(self) -> str:
+        """What it is, in one line."""
+        universes = ", ".join(map(str, self.desk.play.universes))
+        return f"desk '{self.desk.name}', priority {self.desk.priority}, plays on universes {universes}"
+
+    def now(self) -> NDArray[np.uint8]:
+        """What it plays at the time of the last `tick`, (universes, 512)."""
+        return self.desk.play.slots(self._at_s)
+
     def tick(self, now_s: float) -> None:
         """Send what is due. Never waits."""
         if self._began_s is None:
             self._began_s = now_s
         self._at_s = now_s - self._began_s
-        for universe, packet in self._streams.packets(self.desk.play.slots(self._at_s), now_s):
+        for universe, packet in self._streams.packets(self.now(), now_s):
             if not self._send(universe, packet):
                 self._streams.unsent(universe)
         for page in self._streams.discovery(now_s):
@@ -42,7 +55,7 @@ class DeskSender:
     def close(self, *, terminate: bool = True) -> None:
         """Say that the streams end, or (`terminate` False) fall silent as a desk that lost its power."""
         if terminate and self._sock.fileno() >= 0:
-            for universe, packet in self._streams.terminate(self.desk.play.slots(self._at_s), 0.0):
+            for universe, packet in self._streams.terminate(self.now(), 0.0):
                 self._send(universe, packet)
         self._sock.close()
 
