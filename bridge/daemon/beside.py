@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 from bridge.daemon.desk_ears import DeskEars
 from bridge.daemon.logs import LOG
 from bridge.daemon.loop import Loop
+from bridge.daemon.status import DeskRow
 from bridge.daemon.watch import PORT, Address
 from bridge.door.door import Door
 from bridge.door.events import DeskHeard, Message
@@ -132,6 +134,7 @@ class DeskInput:
         except Refused as error:
             ways.refused(Refusal(message.at_s, message.sender, message.address, error.reason, str(error)))
 
-    def rows(self, now_s: float) -> list[tuple[int, str, int, bool, int]]:
-        """For /feed/desk: universe, source, priority, alive, ms since it was heard (-1: never)."""
-        return [] if self._ears is None else self._ears.status(now_s)
+    def rows(self, now_s: float) -> list[DeskRow]:
+        """For /feed/desk: every universe of the desk, rising."""
+        rows = [] if self._ears is None else self._ears.status(now_s)
+        return [DeskRow(*row, age_ms / 1000.0 if age_ms >= 0 else math.inf) for *row, age_ms in rows]

@@ -17,9 +17,8 @@ from bridge.show.model import Show
 from bridge.show.names import by_name, each, entries
 from bridge.show.network import Endpoint, destinations, source_name
 from bridge.show.problems import Bad, Problem, listed, nearest, shown
-from bridge.show.rig import MOST_UNIVERSE
 from bridge.show.scalars import resolve
-from bridge.show.values import Parse, bad, list_of, number, whole
+from bridge.show.values import MOST_UNIVERSE, Parse, bad, list_of, number, whole
 from bridge.show.yaml12 import Node
 from bridge.venue.desk import Cue, DeskPlay, Look
 from bridge.wire.e131 import SLOTS
