@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 
 from bridge.commands import findings
+from bridge.commands.control_findings import control_findings
+from bridge.commands.desk_findings import desk_findings
 from bridge.commands.marks import mark_findings
 from bridge.errors import ShowError
 from bridge.follow.coverage import Coverage, survey
@@ -46,6 +48,7 @@ def run(args: argparse.Namespace) -> int:
     engine = Engine(rig, show.stage, show.network.lost_input, show.solved_marks)
     coverage = survey(engine)
     found = [*findings.all_findings(show, engine, coverage), *mark_findings(show, engine)]
+    found += [*desk_findings(show), *control_findings(show, rig)]
     found.sort(key=lambda finding: list(SIGNS).index(finding.level))
     if args.json:
         document = {"findings": [f._asdict() for f in found], "coverage": _shares(engine, coverage, by_plot)}

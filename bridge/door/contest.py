@@ -82,16 +82,22 @@ class Contest:
 
     def check(self, patched: Iterable[int], sent: Iterable[int], now_s: float) -> None:
         """Before the first packet, or when armed again: which universes are refused, said one by one."""
-        sent = set(sent)
-        heard = {u: self._heard[u] for u in patched if u in self._heard}
+        self.refused = {}
+        self.admit(patched, sent, now_s)
+
+    def admit(self, universes: Iterable[int], sent: Iterable[int], now_s: float) -> None:
+        """Before the first packet of these, beside what is sent already; what is refused so far stays so."""
+        sent, universes = set(sent), set(universes)
+        heard = {u: self._heard[u] for u in universes if u in self._heard}
         self._told.update(((universe, source), now_s) for universe, known in heard.items() for source in known)
         refuse = self._settings.contested == "refuse"
-        self.refused = {u: s for u, s in sorted(heard.items()) if refuse and u not in sent}
-        ours = set(patched) - sent - set(self.refused)  # from now on; whoever comes back there is news
+        fresh = {u: s for u, s in heard.items() if refuse and u not in sent}
+        self.refused = dict(sorted((self.refused | fresh).items()))
+        ours = universes - sent - set(self.refused)  # from now on; whoever comes back there is news
         self._told = {(u, s): at_s for (u, s), at_s in self._told.items() if u not in ours or s in heard.get(u, ())}
         for universe, known in sorted(heard.items()):
             self._say(universe, " and ".join(named(source) for source in known), universe in sent)
-        self._judge_priorities(set(patched) - set(self.refused))
+        self._judge_priorities((universes | sent) - set(self.refused))
 
     def _say(self, universe: int, sources: str, sent: bool) -> None:
         if universe in self.refused:

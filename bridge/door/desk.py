@@ -24,7 +24,7 @@ from bridge.rig.rig import Rig
 from bridge.wire.settings import DeskSettings
 
 BELIEVED_S = 4.5
-"""So long a frame from before a restart counts: a receiver's sampling (1.5 s), its time until loss (2.5 s), and more."""
+"""So long a frame from before a restart counts: a receiver's sampling (1.5 s), a loss (2.5 s), and some more."""
 
 
 class Laid(NamedTuple):

@@ -205,8 +205,8 @@ class Door:
         made.engine.take_over(before.engine, now_s)
         self._made, self.beside = made, self._beside(made)
         asked = self.beside.take_over(beside)
-        of = {"by_slot": self.beside.by_slot, "desk_below": beside.takes_over}
-        self.transmission.take(made.encoder.universes, made.show.network.sacn, dark, now_s, **of)
+        universes, sacn, by_slot = made.encoder.universes, made.show.network.sacn, self.beside.by_slot
+        self.transmission.take(universes, sacn, dark, now_s, by_slot=by_slot, desk_below=beside.takes_over)
         self._hold_back(now_s)
         self.voice.say(asked, now_s, self._obey)
 
