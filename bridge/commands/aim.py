@@ -21,7 +21,8 @@ from bridge.follow.commands.table import Commands
 from bridge.follow.engine import Engine
 from bridge.follow.frame import Frame
 from bridge.follow.judging.states import WORDS
-from bridge.rig.encode import SLOTS, Encoder
+from bridge.rig.bytes import SLOTS
+from bridge.rig.encode import Encoder
 from bridge.rig.profile import CHANNEL_NAMES
 from bridge.rig.rig import Rig
 from bridge.show import load

@@ -83,9 +83,14 @@ def _sightings(show: Show) -> Iterator[Finding]:
 
 
 def _fixed_channels(show: Show) -> Iterator[Finding]:
+    desk = show.network.desk
+    under = desk.under({fixture.universe for fixture in show.fixtures}) if desk else {}
+    alone = {fixture.profile.name for fixture in show.fixtures if fixture.universe not in under}
     for profile in {fixture.profile.name: fixture.profile for fixture in show.fixtures}.values():
         used = {offset for offsets in profile.channels.values() for offset in offsets} | set(profile.fixed)
         unlisted = [str(offset) for offset in range(1, profile.footprint + 1) if offset not in used]
+        if profile.name not in alone:
+            unlisted = []  # the desk has what is not ours
         if unlisted and not profile.fixed:
             text = f"channels {', '.join(unlisted)} are sent as 0 and nothing is fixed; is the shutter among them?"
             yield Finding("warning", f"profile {profile.name}", text)
@@ -149,8 +154,9 @@ def _network(show: Show) -> Iterator[Finding]:
     if sacn.rate > USUAL_RATE_HZ:
         text = f"rate {sacn.rate:g} is above the {USUAL_RATE_HZ:g} Hz of DMX512 (E1.11)"
         yield Finding("warning", "network.yaml", text)
-    text = "slots that no fixture owns are sent as 0: share no patched universe with a desk"
-    yield Finding("note", "network.yaml", text)
+    if network.desk is None:
+        text = "slots that no fixture owns are sent as 0: share no patched universe with a desk, or see `desk:`"
+        yield Finding("note", "network.yaml", text)
 
 
 def _standing_still(show: Show) -> Iterator[Finding]:

@@ -28,6 +28,7 @@ class Chores:
     ) -> None:
         self._refused = Throttle(LOG.warning)
         self._door, self._inbox, self._output, self._ears = door, inbox, parts.output, parts.ears
+        self._desk = parts.desk
         self._panel = parts.panel
         self._feed, self._details, self._memory, self._focus = feed, details, memory, focus
         self._news = {level: Throttle(say, named=False) for level, say in LEVELS.items()}
@@ -40,7 +41,7 @@ class Chores:
         self.tell_news(now_s)
         due = self._feed.due(now_s)
         if due:
-            self._feed.tell(due, self._state(now_s), status.rows(self._door, now_s))
+            self._feed.tell(due, self._state(now_s), status.rows(self._door, now_s, self._desk.rows(now_s)))
         self._details.tell(due, now_s)
         if self._memory.keep(now_s):
             return
@@ -92,6 +93,7 @@ class Chores:
         (LOG.error if self._link.down else LOG.warning)("%s", text)
         self._feed.event("/feed/notice", text)
         if not self._link.down:
+            self._desk.rejoin()
             self._ears.rejoin()  # what it is plugged into now may not know our groups
 
     def _state(self, now_s: float) -> tuple[Any, ...]:

@@ -5,6 +5,7 @@
 /feed/fixture  name state pan tilt level
 /feed/universe number word other priority    sent | refused | overruled | waiting; another source there, if any
 /feed/trim     kind name dx dy               fixture or truss; only what is trimmed
+/feed/desk     universe source priority alive age_ms    beside a desk; source "", age -1 before it was heard
 /feed/refused  address reason text [sender]  to the host that sent it; which sender, to whoever asked for all
 /feed/kept     part on_disk                  what was switched is on disk, or could not be written
 /feed/hand and others                         to those who subscribed to `all`: see feed_details.py
@@ -21,6 +22,7 @@ from typing import Any
 
 from bridge.daemon.logs import printable
 from bridge.daemon.status import Rows
+from bridge.door.controls import SENDER as DESK
 from bridge.errors import Refused
 from bridge.wire import osc
 
@@ -102,6 +104,7 @@ class Feed:
         messages += [self._fixture(*fixture) for fixture in rows.fixtures]
         messages += [osc.encode("/feed/universe", *universe) for universe in rows.universes]
         messages += [osc.encode("/feed/trim", *trim) for trim in rows.trims]
+        messages += [_desk(*row) for row in rows.desk]
         self.send(messages, addresses)
 
     def asking_all(self) -> list[Address]:
@@ -125,9 +128,9 @@ class Feed:
     def refused(self, host: str, address: str, reason: str, text: str, now_s: float, sender: str = "") -> None:
         """Tell who sent a message that it was not obeyed: the first of each address and reason, then one a second.
 
-        Whoever asked for all hears which `sender` of the host it was, too.
+        Whoever asked for all hears which `sender` of the host it was, too; and what the desk asked for in vain.
         """
-        told = [subscriber for subscriber in self._subscribers if subscriber[0] == host]
+        told = [address for address, s in self._subscribers.items() if address[0] == host or (host == DESK and s.all)]
         key = (sender or host, address, reason)
         if not told or now_s - self._refusals.get(key, -math.inf) < REFUSED_AGAIN_S:
             return
@@ -154,8 +157,15 @@ class Feed:
 
 def _target(name: str, x: float, y: float, z: float, inside: bool, age_s: float) -> bytes:
     x, y, z = (float(value) if math.isfinite(value) else 0.0 for value in (x, y, z))
-    age_ms = age_s * 1000.0 if math.isfinite(age_s) else -1.0
-    return osc.encode("/feed/target", name, x, y, z, bool(inside), float(age_ms))
+    return osc.encode("/feed/target", name, x, y, z, bool(inside), _age_ms(age_s))
+
+
+def _desk(universe: int, source: str, priority: int, alive: bool, age_s: float) -> bytes:
+    return osc.encode("/feed/desk", universe, shown(source), priority, bool(alive), _age_ms(age_s))
+
+
+def _age_ms(age_s: float) -> float:
+    return float(age_s * 1000.0) if math.isfinite(age_s) else -1.0
 
 
 def shown(text: str) -> str:

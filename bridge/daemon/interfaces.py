@@ -49,7 +49,10 @@ def with_addresses(show: Show) -> Show:
     network = show.network
     osc = replace(network.osc, host=_named("osc: listen", network.osc.host))
     sacn = replace(network.sacn, interface=_named("sacn: interface", network.sacn.interface))
-    return replace(show, network=replace(network, osc=osc, sacn=sacn))
+    desk = network.desk
+    if desk is not None:
+        desk = replace(desk, interface=_named("desk: interface", desk.interface or sacn.interface))
+    return replace(show, network=replace(network, osc=osc, sacn=sacn, desk=desk))
 
 
 def _named(key: str, text: str) -> str:

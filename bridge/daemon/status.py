@@ -17,6 +17,16 @@ UniverseRow = tuple[int, str, str, int]
 TrimRow = tuple[str, str, float, float]
 
 
+class DeskRow(NamedTuple):
+    """A universe of the desk: its strongest source ("" before any was heard), and seconds since its last packet."""
+
+    universe: int
+    source: str
+    priority: int
+    alive: bool
+    age_s: float
+
+
 class Pointing(NamedTuple):
     """Where a head is sent: pan and tilt in degrees, the raw zoom in force, and the raw focus if a hand has set it."""
 
@@ -43,14 +53,15 @@ class Rows(NamedTuple):
     fixtures: Iterable[FixtureRow]
     universes: Iterable[UniverseRow]
     trims: Iterable[TrimRow]
+    desk: Iterable[DeskRow] = ()
 
 
-def rows(door: Door, now_s: float) -> Rows:
-    """Everything but the counters of the daemon."""
+def rows(door: Door, now_s: float, desk: Iterable[DeskRow] = ()) -> Rows:
+    """Everything but the counters of the daemon; the rows of the `desk` are its ears'."""
     engine, trims = door.engine, door.engine.crew.trims
     shifts = [("fixture", name, *shift) for name, shift in trims.by_head.items()]
     shifts += [("truss", name, *shift) for name, shift in trims.by_truss.items()]
-    return Rows(engine.place.status(now_s), _fixtures(door), door.transmission.rows(), shifts)
+    return Rows(engine.place.status(now_s), _fixtures(door), door.transmission.rows(), shifts, desk)
 
 
 def switches(door: Door, now_s: float) -> tuple[bool, bool, bool, float]:

@@ -6,9 +6,7 @@ Numbers come back as they were: Python writes a float with as many digits as tel
 
 from __future__ import annotations
 
-import base64
 import json
-import zlib
 from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from typing import Any
@@ -16,6 +14,7 @@ from typing import Any
 from bridge.door import events, poses
 from bridge.door.contest import sources_from
 from bridge.door.door import marks_from
+from bridge.door.packed import packed, unpacked
 from bridge.show.model import Show
 
 Data = dict[str, Any]
@@ -45,7 +44,7 @@ def event(of: events.Event, obeyed: int) -> bytes:
             heard = {str(u): [list(source) for source in sources] for u, sources in of.sources.items()}
             return _octets("heard", obeyed, {"at_s": of.at_s, "sources": heard})
         case events.DeskHeard():
-            frames = [[*frame._replace(slots=_packed(frame.slots))] for frame in of.frames]
+            frames = [[universe, packed(slots), *more] for universe, slots, *more in of.frames]
             return _octets("desk", obeyed, {"at_s": of.at_s, "frames": frames})
         case events.Unsent():
             return _octets("unsent", obeyed, {"at_s": of.at_s, "universes": list(of.universes)})
@@ -70,9 +69,8 @@ def event_from(data: Data, load: LoadFiles) -> events.Event | None:
         case "heard":
             return events.OthersHeard(at_s, sources_from(data["sources"]))
         case "desk":
-            frames = [events.DeskFrame(*frame) for frame in data["frames"]]
-            unpacked = (frame._replace(slots=_unpacked(frame.slots)) for frame in frames)
-            return events.DeskHeard(at_s, tuple(unpacked))
+            frames = (events.DeskFrame(u, unpacked(slots), *more) for u, slots, *more in data["frames"])
+            return events.DeskHeard(at_s, tuple(frames))
         case "unsent":
             return events.Unsent(at_s, tuple(int(universe) for universe in data["universes"]))
         case "start":
@@ -86,12 +84,3 @@ def event_from(data: Data, load: LoadFiles) -> events.Event | None:
 
 def _octets(kind: str, obeyed: int, data: Mapping[str, Any]) -> bytes:
     return json.dumps({"kind": kind, "obeyed": obeyed, **data}).encode()
-
-
-def _packed(slots: bytes) -> str:
-    """512 octets, most of them alike, as a short text."""
-    return base64.b64encode(zlib.compress(slots, 1)).decode()
-
-
-def _unpacked(text: Any) -> bytes:
-    return zlib.decompress(base64.b64decode(text))

@@ -13,6 +13,7 @@ from bridge.geometry.stage import Stage
 from bridge.rig.fixture import Fixture
 from bridge.rig.profile import Profile
 from bridge.show import cross
+from bridge.show.desk_cross import check_desk
 from bridge.show.folder import profile_file, read_tree
 from bridge.show.model import Show
 from bridge.show.network import read_network
@@ -76,6 +77,8 @@ class _Loading:
         cross.check_rig(rig, names, self._problems)
         if stage_node is not None:
             cross.check_stage(stage_node, names, self._problems)
+        if network.desk is not None and network_node is not None:
+            check_desk(network.desk, network_node, stage_node, rig, names, self._problems)
         sightings = self._sightings(rig, names) if with_sightings else []
         poses = self._poses(rig, names) if with_poses else PosesFile((), {}, {})
         if self._problems or stage is None:

@@ -6,10 +6,10 @@ import ipaddress
 import re
 from pathlib import Path
 
+from bridge.show.desk import desk_settings
 from bridge.show.folder import subfolder, versioned
 from bridge.show.keys import KeyReader
-from bridge.show.rig import MOST_UNIVERSE
-from bridge.show.values import Parse, bad, choice, list_of, number, text, whole
+from bridge.show.values import MOST_UNIVERSE, Parse, bad, choice, list_of, number, text, whole
 from bridge.show.yaml12 import Node
 from bridge.wire.settings import LostInput, Network, OscSettings, PanelSettings, RecordSettings, SacnSettings
 
@@ -31,6 +31,7 @@ def read_network(node: Node, folder: Path) -> Network:
         panel=top.optional("panel", _panel, PanelSettings()),
         lost_input=top.optional("lost_input", _lost_input, LostInput()),
         record=top.optional("record", _record(folder), None),
+        desk=top.optional("desk", desk_settings(_interface), None),
     )
     top.done()
     return network
@@ -77,9 +78,9 @@ def _sacn(node: Node) -> SacnSettings:
     m = KeyReader(node)
     settings = SacnSettings(
         interface=m.optional("interface", _interface, "127.0.0.1"),
-        destinations=m.optional("to", _destinations, ()),
+        destinations=m.optional("to", destinations, ()),
         priority=m.optional("priority", whole(0, 200), 110),
-        source_name=m.optional("source_name", _source_name, "Tetherlight"),
+        source_name=m.optional("source_name", source_name, "Tetherlight"),
         rate=m.optional("rate", number(0, MOST_RATE, above=True, unit="packets/s"), 44.0),
         synchronise=m.optional("synchronise", _synchronise, None),
         contested=m.optional("contested", choice("refuse", "send"), "refuse"),
@@ -156,7 +157,8 @@ def _cidr(node: Node) -> str:
     raise bad(node, f"a network such as 10.0.0.0/8, or one address{meant}")
 
 
-def _destinations(node: Node) -> tuple[Endpoint, ...]:
+def destinations(node: Node) -> tuple[Endpoint, ...]:
+    """Where sACN goes: () for multicast, else addresses and ports."""
     if node.value == "multicast":
         return ()
     allowed = 'multicast, or a list of "address[:port]" such as ["10.0.0.7"]'
@@ -181,7 +183,8 @@ def _destination(node: Node) -> Endpoint:
     return address, int(port)
 
 
-def _source_name(node: Node) -> str:
+def source_name(node: Node) -> str:
+    """What a source of sACN calls itself."""
     written = text(node)
     size = len(written.encode())
     if size > MOST_NAME_BYTES:

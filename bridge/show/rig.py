@@ -6,13 +6,15 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from bridge.rig.fixture import Fixture, Hang, Vector3
+from bridge.rig.fixture import AS_THE_REST, Fixture, Hang, Vector3
 from bridge.rig.profile import Axis, Profile
+from bridge.show.desk import desk_share
 from bridge.show.folder import versioned
 from bridge.show.keys import KeyReader
 from bridge.show.problems import Bad, Problem, shown
 from bridge.show.profile import LONGEST_LAG
 from bridge.show.values import (
+    MOST_UNIVERSE,
     Parse,
     choice,
     length,
@@ -27,7 +29,6 @@ from bridge.show.values import (
 )
 from bridge.show.yaml12 import Node
 
-MOST_UNIVERSE = 63_999
 FindProfile = Callable[[Node], Profile]
 _NO_PROFILE = Profile("?", 1, {}, Axis(-math.inf, math.inf), Axis(-math.inf, math.inf))
 
@@ -115,6 +116,7 @@ def _fixture(m: KeyReader, find_profile: FindProfile) -> Fixture:
         rest=m.optional("rest", _rest(profile, *limits), None),
         lag=m.optional("lag", number(0, LONGEST_LAG, unit="s"), None),
         evenness=m.optional("evenness", text, None),
+        desk=m.optional("desk", desk_share, AS_THE_REST),
     )
     last = fixture.address + profile.footprint - 1
     if m.good("address", "profile") and last > 512:

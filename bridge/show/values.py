@@ -16,6 +16,7 @@ from bridge.show.yaml12 import Node
 
 T = TypeVar("T")
 Parse = Callable[[Node], T]
+MOST_UNIVERSE = 63_999
 FARTHEST = 1000.0  # metres; beyond it a number was surely meant as millimetres
 ALLOWED_NAME = "a name of letters, digits, - and _"
 _NAME = re.compile(r"[A-Za-z0-9_-]+")

@@ -26,7 +26,7 @@ MAX_UNIVERSE = 63999
 MAX_PRIORITY = 200
 SLOTS = 512
 
-_SEQUENCE, _OPTIONS, _FIRST_SLOT = 111, 112, 126
+_SEQUENCE, _OPTIONS, _START_CODE, _FIRST_SLOT = 111, 112, 125, 126
 _PREVIEW, _TERMINATED, _FORCE_SYNC = 0x80, 0x40, 0x20
 _ROOT = struct.Struct(">HH12sHI16sHI")  # octets 0..43: root layer, framing length and vector
 _DATA = struct.Struct(">64sBHBBHHBBHHHB")  # octets 44..125: framing and DMP layers, start code
@@ -81,9 +81,14 @@ class Discovery:
 
 
 class DataPacket:
-    """The 638 octets of one universe, prepared once. Raises ValueError outside E1.31's ranges."""
+    """The 638 octets of one universe, prepared once. Raises ValueError outside E1.31's ranges.
 
-    def __init__(self, cid: bytes, source_name: str, priority: int, universe: int, sync_universe: int = 0) -> None:
+    `start_code`: 0 for levels, 0xDD for priorities by slot.
+    """
+
+    def __init__(
+        self, cid: bytes, source_name: str, priority: int, universe: int, sync_universe: int = 0, start_code: int = 0
+    ) -> None:
         packet = _SacnData(
             cid=tuple(cid),
             sourceName=source_name,
@@ -93,6 +98,7 @@ class DataPacket:
         )
         self.universe = universe
         self._octets = bytearray(packet.getBytes())
+        self._octets[_START_CODE] = start_code
         self._slots = memoryview(self._octets)[_FIRST_SLOT:]
 
     def pack(

@@ -3,17 +3,19 @@
 A universe whose slots changed is sent; unchanged it goes out three more times and from then on once every 0.9
 s (E1.31 suppression: three repeats, then 800 to 1000 ms; facts/protocols.md). No universe is sent sooner than
 one period after its last packet; spacing counts from the last packet really sent, so a stall is never
-followed by a burst.
+followed by a burst. With priorities by slot (by_slot.py) those leave directly before the levels and count on in the
+universe's one sequence.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from bridge.wire.by_slot import PRIORITIES, BySlot
 from bridge.wire.e131 import SLOTS, DataPacket, discovery_packets, sync_packet
 
 Slots = npt.NDArray[np.uint8]
@@ -66,7 +68,9 @@ class Streams:
         self.period_s = 1.0 / rate
         self.last_sent_s: npt.NDArray[np.float64] = np.full(len(self.universes), -np.inf)
         self._keep_alive_s = max(KEEP_ALIVE_S, self.period_s)
-        self._packets = [DataPacket(cid, source_name, priority, u, synchronise or 0) for u in self.universes]
+        self._source = (cid, source_name, priority)
+        self._packets = [DataPacket(*self._source, u, synchronise or 0) for u in self.universes]
+        self._by_slot: BySlot | None = None
         self._next = [given.get(u, 0) % 256 for u in self.universes]
         self._sync = synchronise
         self._sync_next = given.get(SYNC_KEY, 0) % 256
@@ -89,6 +93,8 @@ class Streams:
                 old = before.universes.index(universe)
                 self.last_sent_s[row], self._last[row] = before.last_sent_s[old], before._last[old]
                 self._repeats[row], self._held[row] = before._repeats[old], before._held[old]
+                if before._by_slot is not None:
+                    self._priorities().go_on_from(before._by_slot, row, old)
         if before.universes == self.universes:
             self._discovery_due_s = before._discovery_due_s
 
@@ -100,6 +106,7 @@ class Streams:
             "last": self._last.tobytes().hex(),
             "repeats": self._repeats.tolist(),
             "held": self._held.tolist(),
+            "by_slot": None if self._by_slot is None else self._by_slot.state(),
             "discovery_due_s": self.discovery_due_s,
         }
 
@@ -113,6 +120,23 @@ class Streams:
         self._repeats = np.array(data["repeats"], np.int64).reshape(count)
         self._held = np.array(data["held"], np.bool_).reshape(count)
         self._discovery_due_s = float(data["discovery_due_s"])
+        self._by_slot = None
+        if (kept := data.get("by_slot")) is not None:
+            self._priorities().restore(kept)
+
+    def _priorities(self) -> BySlot:
+        """Priorities by slot, from when on they are sent."""
+        if self._by_slot is None:
+            sync = self._sync or 0
+            packets = [DataPacket(*self._source, u, sync, PRIORITIES) for u in self.universes]
+            again_s = min(COALESCE_S, self._keep_alive_s - self.period_s)
+            self._by_slot = BySlot(packets, again_s - _EARLY_S, REPEATS)
+        return self._by_slot
+
+    @property
+    def _alive_s(self) -> npt.NDArray[np.float64]:
+        """Since when each universe waits for its keep-alive: priorities are never newer than levels."""
+        return self.last_sent_s if self._by_slot is None else self._by_slot.sent_s
 
     @property
     def next_due_s(self) -> float:
@@ -120,32 +144,45 @@ class Streams:
         if not self.universes:
             return float(np.inf)
         soon = self._held | (self._repeats > 0)
-        return float((self.last_sent_s + np.where(soon, self.period_s, self._keep_alive_s)).min())
+        due_s = np.where(soon, self.last_sent_s + self.period_s, self._alive_s + self._keep_alive_s)
+        return float(due_s.min())
 
-    def packets(self, slots: Slots, now_s: float) -> list[Packet]:
+    def packets(self, slots: Slots, now_s: float, priorities: Slots | None = None) -> list[Packet]:
         """(universe, packet) of all that is to be sent now; `slots` is uint8 of shape (universes, 512).
 
+        So are `priorities` by slot, 0 to 200, where the source sends them: None leaves off sending any.
         The synchronisation packet comes last, under its own universe. A packet belongs to this object and is
         overwritten by the next call. A universe that changed within its period is held and goes at
         `next_due_s`.
         """
         changed = self._held | (slots != self._last).any(axis=1)
-        age_s = now_s - self.last_sent_s
-        ready = age_s >= self.period_s - _EARLY_S
+        if priorities is None:
+            self._by_slot = None
+        else:
+            changed = changed | self._priorities().changed(priorities)
+        ready = now_s - self.last_sent_s >= self.period_s - _EARLY_S
+        age_s = now_s - self._alive_s
         keep_alive = age_s >= self._keep_alive_s - _EARLY_S
         if keep_alive.any():
             keep_alive = ready & (age_s >= COALESCE_S)
         send = (ready & (changed | (self._repeats > 0))) | keep_alive
         self._held = changed & ~send
         self._repeats = np.where(changed & send, REPEATS, np.maximum(self._repeats - send, 0))
-        return self._sent(slots, np.flatnonzero(send), now_s)
+        return self._sent(slots, priorities, send, now_s)
 
-    def _sent(self, slots: Slots, rows: npt.NDArray[np.intp], now_s: float) -> list[Packet]:
-        if not rows.size:
+    def _sent(self, slots: Slots, priorities: Slots | None, send: npt.NDArray[np.bool_], now_s: float) -> list[Packet]:
+        rows: list[int] = np.flatnonzero(send).tolist()
+        if not rows:
             return []
         self._last[rows] = slots[rows]
         self.last_sent_s[rows] = now_s
-        out: list[Packet] = [(self.universes[i], self._packets[i].pack(slots[i], self._count(i))) for i in rows]
+        out: list[Packet] = []
+        by_slot = self._by_slot
+        before = by_slot.due(send, now_s) if by_slot is not None else np.zeros_like(send)
+        for i in rows:
+            if by_slot is not None and priorities is not None and before[i]:
+                out.append((self.universes[i], by_slot.pack(i, priorities, self._count(i), now_s)))
+            out.append((self.universes[i], self._packets[i].pack(slots[i], self._count(i))))
         if self._sync is not None:
             out.append((self._sync, sync_packet(self._cid, self._sync, self._sync_next)))
             self._sync_next = (self._sync_next + 1) % 256
@@ -158,24 +195,28 @@ class Streams:
 
     def unsent(self, universe: int) -> None:
         """The network did not take this universe's packet: its data is sent again one period later."""
-        self._held[self.universes.index(universe)] = True
+        row = self.universes.index(universe)
+        self._held[row] = True
+        if self._by_slot is not None:
+            self._by_slot.unsent(row)
 
-    def terminate(self, slots: Slots, now_s: float) -> list[Packet]:
-        """Three stream-terminated packets for every universe that was ever sent, in three rounds.
+    def terminate(self, slots: Slots, now_s: float, universes: Collection[int] | None = None) -> list[Packet]:
+        """Three stream-terminated packets for every universe, or every one of these, that was ever sent, in 3 rounds.
 
         A caller that spaces the rounds finds each `len(result) // 3` long. The packets are copies. Afterwards
-        the streams are as new, but that the sequences go on; receivers ignore the levels in terminated
-        packets.
+        these streams are as new, but that the sequences go on; receivers ignore the levels in terminated
+        packets, and end the source whatever the start code, so that start code 0 alone does (from memory).
         """
-        rows = np.flatnonzero(np.isfinite(self.last_sent_s)).tolist()
+        ever = np.flatnonzero(np.isfinite(self.last_sent_s)).tolist()
+        rows = [i for i in ever if universes is None or self.universes[i] in universes]
         out: list[Packet] = [
             (self.universes[i], bytes(self._packets[i].pack(slots[i], self._count(i), terminated=True)))
             for _ in range(TERMINATED_PACKETS)
             for i in rows
         ]
-        self.last_sent_s[:] = -np.inf
-        self._repeats[:] = 0
-        self._held[:] = True
+        self.last_sent_s[rows], self._repeats[rows], self._held[rows] = -np.inf, 0, True
+        if self._by_slot is not None:
+            self._by_slot.forget(rows)
         return out
 
     @property

@@ -4,7 +4,7 @@ import pytest
 from pythonosc.osc_bundle import OscBundle
 
 from bridge.daemon.feed import MAX_OCTETS, MAX_SUBSCRIBERS, MOST_REFUSALS, Feed
-from bridge.daemon.status import Rows
+from bridge.daemon.status import DeskRow, Rows
 from bridge.errors import Refused
 from bridge.follow.where.place import TargetStatus
 from bridge.wire import osc
@@ -114,6 +114,17 @@ def test_a_fixture_whose_state_changes_is_told_in_its_new_state() -> None:
         post.sent.clear()
         post.feed.tell([ME], BRIDGE, Rows([], [("foh-1", word, pan, 2.0, 0.5)], [], []))
         assert osc.decode(post.sent[0][0])[1].args == ("foh-1", word, pan, 2.0, 0.5)
+
+
+def test_the_desks_universes_are_told_with_the_rest() -> None:
+    post = Post()
+    heard, silent = DeskRow(101, "Desk\x07", 100, True, 0.0125), DeskRow(60, "", 0, False, float("inf"))
+    post.feed.tell([ME], BRIDGE, Rows([], [], [], [], [heard, silent]))
+    _, *told = osc.decode(post.sent[0][0])
+    assert [(message.address, message.args) for message in told] == [
+        ("/feed/desk", (101, "Desk?", 100, True, 12.5)),
+        ("/feed/desk", (60, "", 0, False, -1.0)),
+    ]
 
 
 def test_an_event_reaches_everybody_at_once() -> None:
