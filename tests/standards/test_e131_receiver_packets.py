@@ -1,4 +1,4 @@
-"""ANSI E1.31 at the receiver by packets of another implementation, the sacn library; what they are to do is from memory.
+"""ANSI E1.31 at the receiver by packets of another implementation, the sacn library; what they are to do: from memory.
 
 The table of clauses is in test_e131_receiver.py.
 """
