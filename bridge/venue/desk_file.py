@@ -11,6 +11,7 @@ from pathlib import Path
 from bridge.errors import ShowError
 from bridge.rig.fixture import Fixture
 from bridge.rig.profile import CHANNEL_NAMES
+from bridge.show.controls import slot
 from bridge.show.folder import read_tree, versioned
 from bridge.show.keys import KeyReader
 from bridge.show.model import Show
@@ -18,10 +19,9 @@ from bridge.show.names import by_name, each, entries
 from bridge.show.network import Endpoint, destinations, source_name
 from bridge.show.problems import Bad, Problem, listed, nearest, shown
 from bridge.show.scalars import resolve
-from bridge.show.values import MOST_UNIVERSE, Parse, bad, list_of, number, whole
+from bridge.show.values import Parse, bad, list_of, number, whole
 from bridge.show.yaml12 import Node
 from bridge.venue.desk import Cue, DeskPlay, Look
-from bridge.wire.e131 import SLOTS
 from bridge.wire.settings import Slot
 
 NAME, PRIORITY = "Harbour Hall desk", 100
@@ -117,12 +117,7 @@ def _slots(node: Node) -> dict[Slot, int]:
     out: dict[Slot, int] = {}
 
     def one(key: str, child: Node) -> None:
-        universe, _, address = key.partition(".")
-        whole_numbers = all(part.isascii() and part.isdigit() and len(part) < 6 for part in (universe, address))
-        if not whole_numbers or not 1 <= int(universe) <= MOST_UNIVERSE or not 1 <= int(address) <= SLOTS:
-            text = f"found slot '{shown(key)}', allowed is universe.address such as 101.13, the address 1 to {SLOTS}"
-            raise Bad([Problem(node.line_of(key), text)])
-        out[int(universe), int(address)] = _byte(child)
+        out[slot(Node(node.line_of(key), key, key))] = _byte(child)
 
     each(entries(node, "a mapping of slots, such as {101.13: 255}"), one)
     return out

@@ -132,7 +132,7 @@ def test_light_follows_the_curve_of_the_profile(tmp_path: Path) -> None:
         ("11: 1", "7: 1", 7, "an offset from 1 to 10"),
         ("7: 256", "7: 1", 7, "a whole number from 0 to 255"),
         ("pan: 271", "pan: 90", 7, "from -270 to 270 degrees"),
-        ("201.513: 3", "201.12: 3", 7, "universe.address"),
+        ("201.513: 3", "201.12: 3", 7, "UNIVERSE.ADDRESS"),
         ("look: blau, fade: 2", "look: [half, blue], fade: 2", 10, "a look of this file: half, blue"),
         ("at: 0, look: half, fade: 1.5", "at: 0, look: half", 8, "cue 1 has arrived at 1.5 s"),
         ("repeat: 2", "repeat: 30", 11, "3 or more"),
