@@ -29,6 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     view = parser.add_mutually_exclusive_group()
     view.add_argument("--view", metavar="HOST:PORT", help=f"where the page is served (default {VIEW}, or a free port)")
     view.add_argument("--no-view", action="store_true", help="no page")
+    parser.add_argument("--no-desk", action="store_true", help="no desk beside the bridge: one colour, one light")
     parser.add_argument("--universe", type=int, default=1, metavar="U", help="the first of its two universes (1)")
 
 
@@ -59,7 +60,7 @@ async def _serve(args: argparse.Namespace, folder: Path) -> dict[str, Any]:
         if not live:
             print(text, file=out, flush=True)
 
-    demo = Demo(folder, args.seed, args.universe, _view_place(args), note)
+    demo = Demo(folder, args.seed, args.universe, _view_place(args), note, not args.no_desk)
     running = asyncio.get_running_loop()
     for which in (signal.SIGINT, signal.SIGTERM):
         running.add_signal_handler(which, demo.stop)

@@ -16,6 +16,8 @@ from bridge.errors import InputError
 
 if TYPE_CHECKING:
     from bridge.show.model import Show
+    from bridge.venue.desk_file import Desk
+    from bridge.venue.desk_sender import DeskSender
     from bridge.venue.runner import VenueRunner
     from bridge.venue.stagehand import Plan
     from bridge.venue.truth import Truth
@@ -40,6 +42,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--performer-port", type=int, default=PERFORMER_PORT, metavar="PORT",
         help=f"UDP port on loopback for `/performer NAME x y [z]`, the true place of a performer ({PERFORMER_PORT})",
+    )  # fmt: skip
+    parser.add_argument(
+        "--desk", type=Path, action="append", default=[], metavar="CUES.yaml",
+        help="a desk that plays these cues as a source of its own; again for a second desk",
     )  # fmt: skip
     parser.add_argument("--json", action="store_true", help="the summary as one JSON document")
     _add_actions(parser)
@@ -78,6 +84,7 @@ def run(args: argparse.Namespace) -> int:
     """Simulate until a signal or for --seconds; then the summary. 0, or 2 for bad files, 3 for the network."""
     from bridge.show.load import load
     from bridge.venue.calibration import other_hang_words
+    from bridge.venue.desk_file import load_desk
 
     if args.seconds is not None and not 0 < args.seconds < 1e7:
         raise InputError(f"--seconds {args.seconds}: expected more than 0")
@@ -85,6 +92,7 @@ def run(args: argparse.Namespace) -> int:
     truth, origin = find_truth(show, args.truth, args.invent)
     plan = _plan(args, show)
     truth.ordered(show)  # does it fit the rig? before any port is opened
+    desks = [load_desk(file, show) for file in args.desk]
     out = sys.stderr if args.json else sys.stdout
 
     def say(text: str) -> None:
@@ -93,7 +101,7 @@ def run(args: argparse.Namespace) -> int:
     say(f"{show.name}: {len(show.fixtures)} heads, truth {origin}")
     if (other := other_hang_words(show, truth)) is not None:
         say(other)
-    summary = asyncio.run(_serve(args, show, truth, plan, say))
+    summary = asyncio.run(_serve(args, show, truth, plan, desks, say))
     if args.json:
         print(json.dumps({"show": show.name, "truth": origin, **summary}, indent=2))
     else:
@@ -132,7 +140,9 @@ def parse_place(text: str) -> tuple[str, int]:
     return host.strip("[]"), int(port)
 
 
-async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan, say: Any) -> dict[str, Any]:
+async def _serve(
+    args: argparse.Namespace, show: Show, truth: Truth, plan: Plan, desks: list[Desk], say: Any
+) -> dict[str, Any]:
     from bridge.daemon.interfaces import resolve_address
     from bridge.venue.measure import Meter
     from bridge.venue.performers import PerformerInput, open_performer_socket
@@ -163,11 +173,14 @@ async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan,
             (PerformerInput(venue), told),
         )  # fmt: skip
         osc = replace(show.network.osc, host=resolve_address(show.network.osc.host))
+        playing = _open_desks(desks, show, stack, say)
         hand = Stagehand(venue, plan, stack.enter_context(Talk(osc)).say, say, solved.written)
 
         def step(now_s: float) -> None:
             if not practice.tick(now_s):
                 hand.tick(now_s)
+            for desk in playing:
+                desk.tick(now_s)
 
         runner.each_step = step
         listening = ", ".join(map(str, venue.heads.universes))
@@ -180,7 +193,23 @@ async def _serve(args: argparse.Namespace, show: Show, truth: Truth, plan: Plan,
         finally:
             if view is not None:
                 await view.stop()
-        return {**meter.summary(), **_network(receiver, runner)}
+        return {**meter.summary(), **_network(receiver, runner), "desks": [desk.summary() for desk in playing]}
+
+
+def _open_desks(desks: list[Desk], show: Show, stack: ExitStack, say: Any) -> list[DeskSender]:
+    """Sources of their own, on the interface where the bridge hears a desk."""
+    from bridge.daemon.interfaces import resolve_address
+    from bridge.venue.desk_sender import DeskSender
+
+    settings = show.network.desk
+    heard = settings.interface if settings is not None else None
+    interface = resolve_address(heard or show.network.sacn.interface)
+    playing = []
+    for desk in desks:
+        playing.append(DeskSender(desk, interface))
+        stack.callback(playing[-1].close)
+        say(playing[-1].words)
+    return playing
 
 
 def _open_csv(file: Path | None, stack: ExitStack) -> Any:

@@ -11,6 +11,7 @@ from contextlib import ExitStack
 from pathlib import Path
 
 from bridge.daemon import clock, panel_process, summary
+from bridge.daemon.beside import DeskInput
 from bridge.daemon.boot import moment
 from bridge.daemon.ears import Ears
 from bridge.daemon.endpoint import close_quietly, open_osc
@@ -49,13 +50,22 @@ def assemble(show: Show, watch: Watch, loop: Loop, undo: ExitStack, options: Opt
     ears = Ears(watch, universes, folder.cid.bytes, clock.now_s)
     undo.callback(ears.close)
     ears.ours(output.endpoint)
-    output.opened = ears.ours
     remembered = folder.remember(moment())
     _greet(show, universes, remembered, options.armed)
     recorder = _recorder(show, options.record)
     door = Door(_made(show, folder, remembered), folder.cid.bytes)
+    desk = DeskInput(loop, door, folder.cid.bytes, clock.now_s)
+    undo.callback(desk.close)
+    desk.open(show.network, universes)
+    desk.ours(output.endpoint)
+
+    def opened(endpoint: tuple[str, int]) -> None:
+        ears.ours(endpoint)
+        desk.ours(endpoint)
+
+    output.opened = opened
     panel = _panel(show, osc, options)
-    return Service(door, Parts(loop, osc, output, ears, folder, recorder, panel), remembered)
+    return Service(door, Parts(loop, osc, output, ears, desk, folder, recorder, panel), remembered)
 
 
 def _made(show: Show, folder: StateFolder, remembered: Remembered) -> Made:

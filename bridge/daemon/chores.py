@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import Callable, Iterable
 from typing import Any
 
 from bridge.daemon import status
@@ -22,27 +21,16 @@ LEVELS = {"info": LOG.info, "warning": LOG.warning, "error": LOG.error}
 
 
 class Chores:
-    """One thing a frame, so that none makes the next one late; but the feed never takes the others' turn.
-
-    `desk_rows(now_s)` gives the feed's rows of the desk.
-    """
+    """One thing a frame, so that none makes the next one late; but the feed never takes the others' turn."""
 
     def __init__(
-        self,
-        door: Door,
-        inbox: Inbox,
-        parts: Parts,
-        feed: Feed,
-        details: Details,
-        memory: Memory,
-        focus: Focus,
-        desk_rows: Callable[[float], Iterable[status.DeskRow]] = lambda now_s: (),
+        self, door: Door, inbox: Inbox, parts: Parts, feed: Feed, details: Details, memory: Memory, focus: Focus
     ) -> None:
         self._refused = Throttle(LOG.warning)
         self._door, self._inbox, self._output, self._ears = door, inbox, parts.output, parts.ears
+        self._desk = parts.desk
         self._panel = parts.panel
         self._feed, self._details, self._memory, self._focus = feed, details, memory, focus
-        self._desk_rows = desk_rows
         self._news = {level: Throttle(say, named=False) for level, say in LEVELS.items()}
         self._link = LinkWatch(door.show.network.sacn.interface)
         self._next_tidy_s = self._next_link_s = self._next_heights_s = self._next_panel_s = 0.0
@@ -53,7 +41,7 @@ class Chores:
         self.tell_news(now_s)
         due = self._feed.due(now_s)
         if due:
-            self._feed.tell(due, self._state(now_s), status.rows(self._door, now_s, self._desk_rows(now_s)))
+            self._feed.tell(due, self._state(now_s), status.rows(self._door, now_s, self._desk.rows(now_s)))
         self._details.tell(due, now_s)
         if self._memory.keep(now_s):
             return
@@ -105,6 +93,7 @@ class Chores:
         (LOG.error if self._link.down else LOG.warning)("%s", text)
         self._feed.event("/feed/notice", text)
         if not self._link.down:
+            self._desk.rejoin()
             self._ears.rejoin()  # what it is plugged into now may not know our groups
 
     def _state(self, now_s: float) -> tuple[Any, ...]:

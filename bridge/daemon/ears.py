@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
 from collections.abc import Callable, Sequence
 
-from bridge.daemon.interfaces import own_addresses
 from bridge.daemon.logs import LOG, printable
+from bridge.daemon.own import ANY, Own
 from bridge.daemon.watch import Address, Watch
 from bridge.door.events import Heard, OtherSource
 from bridge.door.transmission import LISTEN_S
 from bridge.errors import NetworkError
-from bridge.wire import e131, sources
-from bridge.wire.sources import Sources
+from bridge.wire.receiver import Receiver
+from bridge.wire.sources import Source
 
-ANY = "0.0.0.0"
 RETRY_S = 1.0
 IDENTITY = "under OUR identity (CID): a copied machine or state folder? Receivers take the two for one and jump"
 
@@ -25,9 +23,9 @@ class Ears:
 
     def __init__(self, watch: Watch, universes: Sequence[int], own_cid: bytes, clock: Callable[[], float]) -> None:
         self._watch, self._universes, self._cid, self._clock = watch, tuple(universes), own_cid, clock
-        self._own: set[Address] = set()
+        self._own = Own(own_cid)
         self._retry_s = math.inf
-        self._sources = Sources(universes, by_sender=True)
+        self._receiver = Receiver(universes, by_sender=True)
         self.heard: Heard = {}
 
     @property
@@ -37,8 +35,7 @@ class Ears:
 
     def ours(self, endpoint: Address) -> None:
         """We send from this address and port from now on. What comes with our CID from elsewhere is somebody else."""
-        hosts = own_addresses().values() if endpoint[0] == ANY else [endpoint[0]]
-        self._own.update((host, endpoint[1]) for host in hosts)
+        self._own.sends_from(endpoint)
         if endpoint[0] != ANY:
             self._watch.ignore(self._cid, endpoint)
 
@@ -46,7 +43,7 @@ class Ears:
         """Listen on these universes from now on; what was heard on those that stay is kept."""
         if tuple(universes) != self._universes:
             self._universes = tuple(universes)
-            self._sources.listen_on(universes)
+            self._receiver.listen_on(universes)
             self._listen()
 
     def _listen(self) -> None:
@@ -61,7 +58,7 @@ class Ears:
         self._retry_s = math.inf
         self._watch.close()
         self._watch = watch
-        for endpoint in self._own:
+        for endpoint in self._own.endpoints:
             self._watch.ignore(self._cid, endpoint)
 
     def changed(self, now_s: float) -> bool:
@@ -81,15 +78,13 @@ class Ears:
         self._watch.close()
 
     def _now(self, now_s: float) -> Heard:
-        rows = {universe: self._sources.heard(universe, now_s, LISTEN_S) for universe in self._universes}
+        rows = {universe: self._receiver.heard(universe, now_s, LISTEN_S) for universe in self._universes}
         return {universe: tuple(map(self._source, heard)) for universe, heard in rows.items() if heard}
 
-    def _source(self, source: sources.Source) -> OtherSource:
+    def _source(self, source: Source) -> OtherSource:
         remark = IDENTITY if source.cid == self._cid else ""
         return OtherSource(printable(source.source_name), source.sender, source.priority, remark)
 
     def _take(self, packet: bytes, sender: Address, now_s: float) -> None:
-        with contextlib.suppress(e131.E131Error):  # junk on the port is nobody's universe
-            heard = e131.parse(packet)
-            if heard.cid != self._cid or sender not in self._own:
-                self._sources.accept(heard, sender[0], now_s)
+        if not self._own.sent(packet, sender):
+            self._receiver.take(packet, sender[0], now_s)

@@ -22,6 +22,7 @@ from typing import Any
 
 from bridge.daemon.logs import printable
 from bridge.daemon.status import Rows
+from bridge.door.controls import SENDER as DESK
 from bridge.errors import Refused
 from bridge.wire import osc
 
@@ -127,9 +128,9 @@ class Feed:
     def refused(self, host: str, address: str, reason: str, text: str, now_s: float, sender: str = "") -> None:
         """Tell who sent a message that it was not obeyed: the first of each address and reason, then one a second.
 
-        Whoever asked for all hears which `sender` of the host it was, too.
+        Whoever asked for all hears which `sender` of the host it was, too; and what the desk asked for in vain.
         """
-        told = [subscriber for subscriber in self._subscribers if subscriber[0] == host]
+        told = [address for address, s in self._subscribers.items() if address[0] == host or (host == DESK and s.all)]
         key = (sender or host, address, reason)
         if not told or now_s - self._refusals.get(key, -math.inf) < REFUSED_AGAIN_S:
             return

@@ -52,6 +52,11 @@ class Loop:
         if rests is not None:
             self._rests[descriptor] = rests
 
+    def remove_reader(self, descriptor: int) -> None:
+        """Look at this one no more; before it is closed."""
+        self._readers.pop(descriptor, None)
+        self._rests.pop(descriptor, None)
+
     def call(self, job: Callable[[], None]) -> None:
         """Run this in the loop soon; may be called from any thread."""
         self._later.append(job)
@@ -78,7 +83,7 @@ class Loop:
             if self._ended:
                 return
             ready = self._ready(due_s(), at_once=bool(again))
-            again = {number for number in again.union(ready) if self._readers[number]()}
+            again = {number for number in again.union(ready) if number in self._readers and self._readers[number]()}
             if time.monotonic() >= due_s():
                 on_due()
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import socket
 from dataclasses import dataclass
 
+from bridge.daemon.beside import DeskInput
 from bridge.daemon.ears import Ears
 from bridge.daemon.loop import Loop
 from bridge.daemon.output import Output
@@ -21,6 +22,7 @@ class Parts:
     osc: socket.socket
     output: Output
     ears: Ears
+    desk: DeskInput
     folder: StateFolder
     recorder: Recorder | None = None
     panel: PanelProcess | None = None

@@ -11,7 +11,7 @@ from bridge.daemon.focus import Focus
 from bridge.daemon.other_poses import OtherPoses
 from bridge.door.door import Door
 from bridge.door.events import Message
-from bridge.door.replay import belongs_to_daemon
+from bridge.door.words import belongs_to_daemon
 from bridge.errors import Refused
 from bridge.follow.commands.values import count, label
 

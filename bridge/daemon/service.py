@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import Any
 
 from bridge.daemon import clock
+from bridge.daemon.beside import Ways
 from bridge.daemon.boot import moment
 from bridge.daemon.chores import Chores
 from bridge.daemon.endpoint import drain
@@ -33,7 +34,7 @@ from bridge.daemon.who_did import WhoDid
 from bridge.daemon.worker import Worker
 from bridge.door import poses
 from bridge.door.door import Door
-from bridge.door.events import Event, Message, NewPoses, NewShow, OthersHeard, Start, Stop, Unsent
+from bridge.door.events import DeskHeard, Event, Message, NewPoses, NewShow, OthersHeard, Start, Stop, Unsent
 from bridge.door.inbox import Inbox, Refusal
 from bridge.door.transmission import Out
 from bridge.errors import Refused
@@ -52,6 +53,7 @@ class Service:
         self._clock: Callable[[], float] = clock.now_s
         self._door, self._remembered, self._worker = door, remembered, Worker()
         self._loop, self._osc, self._output, self._ears = parts.loop, parts.osc, parts.output, parts.ears
+        self._desk = parts.desk
         self._folder, self._panel = parts.folder, parts.panel
         self._feed = Feed(self._send_feed)
         self._pacer = Pacer(door.show.network.sacn.rate)
@@ -60,6 +62,7 @@ class Service:
         self._reloader = Reloader(door, self._loop.call, self._apply, self._feed.event, lambda: self._clock())
         others = OtherPoses(door, self._focus, self._worker, self._feed.event, self._loop.call, self._refused)
         router = Router(door, self._apply, self._feed, self._focus, others, self._reloader.request)
+        self._router = router
         self._inbox = Inbox(door.show.network.osc.allow, router.handle, self._refused)
         self._faults = Throttle(LOG.error)
         self._lateness, self._who = Lateness(), WhoDid()
@@ -84,6 +87,7 @@ class Service:
         self._memory.switch()  # how things are at the start, before anybody changes them
         self._keep_poses()
         self._loop.add_reader(self._osc.fileno(), self._read, self._rests)
+        self._desk.begin(Ways(self._hear_desk, self._router.handle, self._refused, self._obeyed))
         freeze_memory()
         self._want_panel(self._door.show.network)
         try:
@@ -149,6 +153,7 @@ class Service:
         self._inbox.allow(network.osc.allow)
         self._pacer.set_rate(network.sacn.rate)
         self._ears.listen_on(self._door.transmission.patched)
+        self._desk.take(network, self._door.transmission.patched)
         if self._recording is not None:
             self._recording.files = event.files
 
@@ -170,6 +175,11 @@ class Service:
         """Have the poses that are aimed with written down, for a restart after a crash."""
         data = dict(self._door.poses)
         self._worker.latest("poses in use", lambda: self._folder.write_poses(poses.to_json(data)))
+
+    def _hear_desk(self, event: DeskHeard) -> None:
+        """The desk sends something else: that leaves with the next frame, which is due as after an observation."""
+        self._apply(event)
+        self._pacer.observe(event.at_s)
 
     def _rests(self) -> float:
         """Until when input may wait; where there is much of it, it must not, lest the socket overflows."""
@@ -207,6 +217,7 @@ class Service:
         start_s = self._clock()
         try:
             self._listen(start_s)
+            self._desk.look(start_s)
             if self._recording is not None:
                 self._recording.turn(start_s)
                 self._recording.ticked(start_s)
@@ -249,6 +260,7 @@ class Service:
             self._recording.sent(out, unsent, now_s)
         if failing and not self._output.failing:
             self._ears.rejoin()
+            self._desk.rejoin()
         return sent_s
 
     def _send_one(self, universe: int, packet: bytes | bytearray) -> bool:

@@ -24,8 +24,7 @@ from bridge.rig.rig import Rig
 from bridge.wire.settings import DeskSettings
 
 BELIEVED_S = 4.5
-"""So long a frame from before a restart counts: a receiver's sampling (1.5 s) and its time until loss (2.5 s), and more.
-"""
+"""So long a frame from before a restart counts: a receiver's sampling (1.5 s), a loss (2.5 s), and some more."""
 
 
 class Laid(NamedTuple):
@@ -41,7 +40,7 @@ class Desk:
     def __init__(self, settings: DeskSettings, rig: Rig, at: ByteMap, priority: int, news: News) -> None:
         self.settings, self._at, self._news = settings, at, news
         self.below = settings.under(at.universes)
-        self._by_slot = settings.way == "by-slot"
+        self._by_slot = settings.by_slot
         self._priority = np.uint8(priority)
         self._frames: dict[int, DeskFrame] = {}
         self._decoder, self._overlay = Decoder(rig, at), Overlay(at)
@@ -53,8 +52,8 @@ class Desk:
 
     # What is heard
 
-    def take(self, frames: Iterable[DeskFrame]) -> None:
-        """The desk sends something else, or no more."""
+    def take(self, frames: Iterable[DeskFrame]) -> bool:
+        """The desk sends something else, or no more; whether it is heard under other universes of ours than before."""
         first, lost, back = [], [], []
         for frame in frames:
             before = self._frames.get(frame.universe)
@@ -70,7 +69,9 @@ class Desk:
         rule = "the desk's last slots are held" if self.settings.lost == "hold" else "the desk's slots are 0"
         self._tell("error", lost, "THE DESK IS LOST on {}, last heard from {}: " + rule + "; our heads go on")
         self._tell("warning", back, "the desk is back on {} ({})")
+        heard = self._heard.copy()
         self._lay_under()
+        return not np.array_equal(heard, self._heard)
 
     def expire(self, now_s: float) -> None:
         """What was kept over a restart and has not been heard since is lost."""
@@ -94,7 +95,7 @@ class Desk:
 
     def _tell_equal(self, frame: DeskFrame) -> None:
         text = (
-            f"several sources send universe {frame.universe} of the desk at priority {frame.priority} and differ: their "
+            f"several sources send universe {frame.universe} of the desk at priority {frame.priority} and differ: the "
             "highest levels are taken, which is wrong for pan and tilt; give main and backup different priorities"
         )
         self._news.tell("warning", f"desk equal {frame.universe}", text)
@@ -112,11 +113,9 @@ class Desk:
         return self._decoder.read(self._under, self._heard)
 
     @property
-    def missing(self) -> set[int]:
-        """Our universes on which nothing may be sent yet: an overlay needs a whole frame of the desk."""
-        if self._by_slot:
-            return set()
-        return {ours for ours, desks in self.below.items() if desks not in self._frames}
+    def missing(self) -> dict[int, int]:
+        """The desk's universe by ours, where nothing may be sent yet: an overlay needs a whole frame of the desk."""
+        return {} if self._by_slot else {ours: desks for ours, desks in self.below.items() if desks not in self._frames}
 
     @property
     def same(self) -> set[int]:
@@ -160,9 +159,7 @@ class Desk:
     def restore(self, data: Any) -> None:
         """Take up what `state` gave under the same show; KeyError, TypeError or ValueError on anything else."""
         data = mapping_in(data)
-        self._frames = {
-            int(u): DeskFrame(int(u), unpacked(text), *more) for u, (text, *more) in data["frames"].items()
-        }
+        self._frames = {int(u): DeskFrame(int(u), unpacked(text), *more) for u, (text, *more) in data["frames"].items()}
         self._decoder.know_fine(data["fine"])
         self._unconfirmed = {int(u) for u in data["unconfirmed"]}
         self._believed_until_s = float(data["believed_until_s"])

@@ -14,9 +14,11 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from bridge.door import events, poses
+from bridge.door.beside import Beside
 from bridge.door.lock import Lock
 from bridge.door.news import News
 from bridge.door.transmission import NOTHING, Out, Phase, Transmission
+from bridge.door.voice import Voice
 from bridge.door.words import lasting_word, said
 from bridge.errors import Refused
 from bridge.follow.commands.table import Commands
@@ -29,6 +31,7 @@ from bridge.geometry.stage import Point3
 from bridge.rig.encode import Encoder
 from bridge.rig.fixture import OwnTables, Pose
 from bridge.rig.rig import Rig
+from bridge.rig.shares import shares
 from bridge.show.model import Show
 
 NONE: Mapping[str, OwnTables] = MappingProxyType({})
@@ -67,7 +70,10 @@ def make(
     known = {fixture.name for fixture in show.fixtures}
     used = {n: pose for n, pose in (show.poses if aimed_with is None else aimed_with).items() if n in known}
     rig = Rig.from_fixtures(show.fixtures, used).with_tables(optics)
-    engine = Engine(rig, show.stage, show.network.lost_input, dict(show.solved_marks), short_ways=short_ways)
+    settings = show.network
+    beside = None if settings.desk is None else shares(show.fixtures, settings.desk)
+    marks = dict(show.solved_marks)
+    engine = Engine(rig, show.stage, settings.lost_input, marks, short_ways=short_ways, desk=beside)
     return Made(show, used, engine, Commands(engine), Encoder(rig), optics)
 
 
@@ -77,9 +83,16 @@ class Door:
     def __init__(self, made: Made, cid: bytes) -> None:
         self.news = News()
         self.lock = Lock()
+        self.voice = Voice()
         self._made, self._cid = made, cid
-        self.transmission = Transmission(made.encoder.universes, made.show.network.sacn, cid, self.news)
+        self.beside = self._beside(made)
+        sacn, by_slot = made.show.network.sacn, self.beside.by_slot
+        self.transmission = Transmission(made.encoder.universes, sacn, cid, self.news, by_slot=by_slot)
         self._now_s = -math.inf
+        self._hold_back(self._now_s)
+
+    def _beside(self, made: Made) -> Beside:
+        return Beside(made.show.network, made.engine.rig, made.encoder.map, self.news)
 
     # What is inside
 
@@ -108,6 +121,10 @@ class Door:
                 self._obey(event, now_s)
             case events.OthersHeard():
                 self.transmission.hear(event.sources, now_s)
+            case events.DeskHeard():
+                asked = self.beside.take(event.frames, self.engine)
+                self._hold_back(now_s)
+                self.voice.say(asked, now_s, self._obey)
             case events.Unsent():
                 self.transmission.unsent(event.universes)
             case events.NewPoses():
@@ -117,7 +134,7 @@ class Door:
             case events.Start():
                 self._start(event)
             case events.Stop():
-                self.transmission.disarm()
+                self.transmission.disarm(self.beside.takes_over)
 
     def _obey(self, message: events.Message, now_s: float) -> None:
         address, args = message.address, message.args
@@ -137,7 +154,15 @@ class Door:
         elif self.engine.crew.still.any:
             raise Refused("still", "/arm 0 while something is still: clear /still 0 first (people may be aloft)")
         else:
-            self.transmission.disarm()
+            self.transmission.disarm(self.beside.takes_over)
+
+    def _hold_back(self, now_s: float) -> None:
+        """Some universes wait until the desk is heard; heads on those that begin with it begin in the dark."""
+        self.transmission.contest.expect(self.beside.same)
+        begun = self.transmission.hold_back(self.beside.missing, now_s)
+        if begun:
+            universes = [fixture.universe for fixture in self.engine.rig.fixtures]
+            self.engine.lighting.begin(now_s, np.isin(universes, begun))
 
     def _start(self, start: events.Start) -> None:
         """Begin, or go on from what a daemon that crashed has left; that only sends when it is told to (`armed`)."""
@@ -147,6 +172,8 @@ class Door:
         if left:
             self.engine.restore(left.get("engine"))
             self.lock.on = left.get("locked") is True
+            self.beside.go_on_from(left.get("beside"), start.at_s)
+            self._hold_back(start.at_s)
             if start.freshest:
                 self.engine.take_up_freshest(np.array(start.freshest))
         self.engine.take_up_lasting(lasting)
@@ -178,27 +205,38 @@ class Door:
 
     def _take_show(self, event: events.NewShow, now_s: float) -> None:
         before, made = self._made, event.prepared or make(event.show)
-        last = before.engine.frame or before.engine.tick(now_s)
+        beside, dark = self.beside, self._dark_slots(now_s)
         made.engine.take_over(before.engine, now_s)
-        self._made = made
-        dark = before.encoder.encode(last.dark())
-        self.transmission.take(made.encoder.universes, made.show.network.sacn, dark, now_s)
+        self._made, self.beside = made, self._beside(made)
+        asked = self.beside.take_over(beside)
+        universes, sacn, by_slot = made.encoder.universes, made.show.network.sacn, self.beside.by_slot
+        self.transmission.take(universes, sacn, dark, now_s, by_slot=by_slot, desk_below=beside.takes_over)
+        self._hold_back(now_s)
+        self.voice.say(asked, now_s, self._obey)
 
     # One frame
 
     def tick(self, now_s: float) -> Out:
         """The packets that are to leave now."""
         self._now_s = now_s = max(now_s, self._now_s)
-        transmission, encoder = self.transmission, self._made.encoder
+        transmission = self.transmission
         if transmission.phase is Phase.ENDING:  # nothing moves any more
-            last = self.engine.frame or self.engine.tick(now_s)
-            return transmission.end(encoder.encode(last.dark()), now_s)
+            return transmission.end(self._dark_slots(now_s), now_s)
+        self.voice.say(self.beside.before_frame(self.engine, now_s), now_s, self._obey)
         if transmission.due_to_open(now_s):  # before the frame: the first one that is sent must be dark
             if transmission.starts:
                 self.engine.begin(now_s)
             transmission.open(now_s)
         frame: Frame = self.engine.tick(now_s)
-        return NOTHING if transmission.starts else transmission.packets(encoder.encode(frame), now_s)
+        if transmission.starts:
+            return NOTHING
+        laid = self.beside.lay(frame, self._made.encoder.encode(frame))
+        return transmission.packets(laid.slots, now_s, laid.priorities)
+
+    def _dark_slots(self, now_s: float) -> np.ndarray:
+        """The last frame without light, (U, 512)."""
+        dark = (self.engine.frame or self.engine.tick(now_s)).dark()
+        return self.beside.lay(dark, self._made.encoder.encode(dark)).slots
 
     # What is kept
 
@@ -210,6 +248,7 @@ class Door:
             "armed": transmission.armed,
             "refused": sorted(transmission.contest.refused),
             "locked": self.lock.on,
+            "beside": self.beside.state(),
         }
 
     def lasting(self) -> Data:
@@ -223,6 +262,7 @@ class Door:
             "engine": self.engine.state(),
             "transmission": self.transmission.state(),
             "locked": self.lock.on,
+            "beside": self.beside.state(),
             "poses": poses.to_json(self.poses),
             "optics": poses.tables_to_json(self._made.optics),
             "marks": {name: list(at) for name, at in self.engine.marks.items()},
@@ -235,6 +275,9 @@ class Door:
         self._made = make(self.show, poses.from_json(data["poses"]), optics=optics)
         self.engine.marks.update(marks_from(data["marks"]))
         self.engine.restore(data["engine"])
+        self.beside = self._beside(self._made)
+        self.beside.restore(data.get("beside"))
+        self._hold_back(self._now_s)
         self.transmission.restore(data["transmission"])
         self.lock.on, self._now_s = data["locked"] is True, float(data["now_s"])
 

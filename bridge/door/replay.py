@@ -12,6 +12,7 @@ from bridge.door.door import Door, make
 from bridge.door.events import Message, NewShow, Unsent
 from bridge.door.inbox import Inbox
 from bridge.door.record import LoadFiles, event_from
+from bridge.door.words import belongs_to_daemon
 from bridge.errors import CaptureError, Refused
 from bridge.show.model import Show
 from bridge.wire import e131
@@ -19,16 +20,6 @@ from bridge.wire.capture import Datagram, Event, Opening
 from bridge.wire.pcapng import Truncated
 
 MOST_DIFFERENCES = 20
-OWN = (("feed", "subscribe"), ("sight", "solve"), ("sight", "back"), ("walk", "confirm"), ("reload",))
-OF_A_HEAD = ("record", "forget", "accept")
-"""Addresses that belong to the daemon: these, and /sight/FIXTURE/ with a word of OF_A_HEAD. What they lead to comes as
-events."""
-
-
-def belongs_to_daemon(address: str) -> bool:
-    """Whether a message changes nothing of what is sent by itself."""
-    words = tuple(address.split("/")[1:])
-    return words in OWN or (len(words) == 3 and words[0] == "sight" and words[2] in OF_A_HEAD)
 
 
 @dataclass

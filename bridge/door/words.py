@@ -20,3 +20,15 @@ def said(message: Message) -> str:
     """`/fixture/foh-1/out 1, by 10.0.0.7`."""
     args = " ".join(f"{arg:g}" if isinstance(arg, float) else str(arg) for arg in message.args)
     return f"{message.address} {args}".rstrip() + f", by {message.sender}"
+
+
+OWN = (("feed", "subscribe"), ("sight", "solve"), ("sight", "back"), ("walk", "confirm"), ("reload",))
+OF_A_HEAD = ("record", "forget", "accept")
+"""Addresses that belong to the daemon: these, and /sight/FIXTURE/ with a word of OF_A_HEAD. What they lead to comes as
+events."""
+
+
+def belongs_to_daemon(address: str) -> bool:
+    """Whether a message changes nothing of what is sent by itself."""
+    words = tuple(address.split("/")[1:])
+    return words in OWN or (len(words) == 3 and words[0] == "sight" and words[2] in OF_A_HEAD)

@@ -37,7 +37,10 @@ News = dict[str, Any]
 
 @dataclass
 class Rows:
-    """The newest row of everything, by name. Numbers as the feed gives them: metres, degrees, milliseconds."""
+    """The newest row of everything, by name. Numbers as the feed gives them: metres, degrees, milliseconds.
+
+    `given`: heads that were given into the desk's hands, where the bridge says so.
+    """
 
     bridge: dict[str, Any] = field(default_factory=dict)
     targets: dict[str, tuple[float, float, float, bool, float]] = field(default_factory=dict)
@@ -45,6 +48,8 @@ class Rows:
     heads: dict[str, tuple[str, float, float, float]] = field(default_factory=dict)
     crew: dict[str, tuple[str, bool, bool, bool, bool, float]] = field(default_factory=dict)
     universes: dict[int, tuple[str, str, int]] = field(default_factory=dict)
+    desk: dict[int, tuple[str, int, bool, float]] = field(default_factory=dict)
+    given: dict[str, bool] = field(default_factory=dict)
     trims: dict[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
     areas: dict[str, bool] = field(default_factory=dict)
     no_light: dict[str, bool] = field(default_factory=dict)
@@ -103,8 +108,10 @@ class Heard:
                 name, sender, level, size, height = args
                 rows.hands[name] = (sender, level, size, height)
             case "head":
-                name, target, out, held, still, in_hand, level = args
+                name, target, out, held, still, in_hand, level, *desk = args
                 rows.crew[name] = (target, bool(out), bool(held), bool(still), bool(in_hand), level)
+                if desk:
+                    rows.given[name] = bool(desk[0])
             case "universe":
                 number, word, other, priority = args
                 rows.universes[number] = (word, other, priority)
@@ -117,6 +124,9 @@ class Heard:
             case "trim":
                 rows.trims[args[0], args[1]] = (args[2], args[3])
                 self._trims[args[0], args[1]] = now_s
+            case "desk":
+                universe, source, priority, alive, age_ms = args
+                rows.desk[universe] = (source, priority, bool(alive), age_ms)
             case "area":
                 rows.areas[args[0]] = bool(args[1])
             case "no-light":

@@ -17,11 +17,11 @@ NAME = re.compile(r"[^\x00-\x1f\x7f@]{1,32}")
 
 _WORDS = {
     "target": "position velocity pointing height size level alive take crew",
-    "fixture": "level follow hold out trim still find act",
+    "fixture": "level follow hold out trim still find act desk",
     "truss": "trim still",
     "sight": "near point nudge zoom focus level record forget done accept",
 }
-_ALONE = "level dark still arm lock reload walk walk/confirm sight/solve sight/back"
+_ALONE = "level dark desk still arm lock reload walk walk/confirm sight/solve sight/back"
 _NAMED = "area no-light floor"
 ADDRESS = re.compile(
     "/(?:"

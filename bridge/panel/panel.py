@@ -12,6 +12,7 @@ from typing import Any
 from aiohttp import web
 
 from bridge import __version__
+from bridge.door.controls import SENDER as DESK
 from bridge.errors import Refused
 from bridge.panel import messages
 from bridge.panel.asks import Answer, Asks
@@ -150,9 +151,10 @@ class Panel:
         self.tell(news)
 
     def _tell_refusal(self, news: News) -> None:
-        """To the page of the operator who sent it; a refusal of somebody else's message is nobody's here."""
+        """To the page of the operator who sent it; what the desk asked for in vain to all, and nobody else's."""
+        sender, _, host = str(news.get("sender", "")).partition("@")
         for page in self.pages:
-            if page.name == str(news.get("sender", "")).partition("@")[0]:
+            if page.name == sender or (sender == DESK and not host):
                 page.client.post(as_json({"kind": "news", "news": news}))
 
     # From pages

@@ -39,6 +39,10 @@ class Picture:
                 {"universe": number, "word": word, "other": other, "priority": priority}
                 for number, (word, other, priority) in sorted(rows.universes.items())
             ],
+            "desk": [
+                {"universe": number, "source": source, "priority": priority, "alive": alive, "age": round(age_ms)}
+                for number, (source, priority, alive, age_ms) in sorted(rows.desk.items())
+            ],
             "trims": [{"kind": kind, "name": name, "by": list(by)} for (kind, name), by in rows.trims.items()],
             "floors": rows.floors,
             "areas": rows.areas,
@@ -58,12 +62,13 @@ class Picture:
         heights = np.array([rows.targets.get(who[0], NOWHERE)[2] for who in crew], dtype=np.float64)
         passes = self._beams.at_height(angles[:, 0], angles[:, 1], heights).tolist()
         return [
-            {**_head(row, who, rows), "hit": _place(hit, row), "over": _place(over, row)}
-            for row, who, hit, over in zip(told, crew, hits, passes, strict=True)
+            {**_head(name, row, who, rows), "hit": _place(hit, row), "over": _place(over, row)}
+            for name, row, who, hit, over in zip(self._heads, told, crew, hits, passes, strict=True)
         ]
 
 
 def _head(
+    name: str,
     row: tuple[str, float, float, float],
     crew: tuple[str, bool, bool, bool, bool, float],
     rows: Rows,
@@ -82,6 +87,7 @@ def _head(
         "held": held,
         "still": still,
         "in_hand": in_hand,
+        "desk": rows.given.get(name, state == "desk"),
         "own_level": round(own_level, 3),
     }
 

@@ -31,11 +31,22 @@ def scene(show: Show, in_use: Mapping[str, Pose], revision: int) -> dict[str, An
             {"name": t.name, "height": t.height, "size": t.size, "sizes": dict(t.sizes), "heights": dict(t.heights)}
             for t in stage.targets
         ],
+        "desk": _desk(show),
         "seat": _point(getattr(stage, "seat", None)),
         "accept": stage.accept,
         "sightings": [{"fixture": s.fixture, "mark": s.mark, "face": 1 if s.tilt >= 0 else 2} for s in show.sightings],
         "warnings": list(show.warnings),
     }
+
+
+def _desk(show: Show) -> dict[str, Any] | None:
+    """The desk beside us: `universes` are its own by ours."""
+    desk = show.network.desk
+    if desk is None:
+        return None
+    under = desk.under(sorted({fixture.universe for fixture in show.fixtures}))
+    guide = None if desk.guide is None else {"fixture": desk.guide.fixture, "target": desk.guide.target}
+    return {"way": desk.way, "universes": {str(ours): theirs for ours, theirs in under.items()}, "guide": guide}
 
 
 def _marks(show: Show) -> dict[str, Any]:

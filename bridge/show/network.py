@@ -78,9 +78,9 @@ def _sacn(node: Node) -> SacnSettings:
     m = KeyReader(node)
     settings = SacnSettings(
         interface=m.optional("interface", _interface, "127.0.0.1"),
-        destinations=m.optional("to", _destinations, ()),
+        destinations=m.optional("to", destinations, ()),
         priority=m.optional("priority", whole(0, 200), 110),
-        source_name=m.optional("source_name", _source_name, "Tetherlight"),
+        source_name=m.optional("source_name", source_name, "Tetherlight"),
         rate=m.optional("rate", number(0, MOST_RATE, above=True, unit="packets/s"), 44.0),
         synchronise=m.optional("synchronise", _synchronise, None),
         contested=m.optional("contested", choice("refuse", "send"), "refuse"),
@@ -157,7 +157,8 @@ def _cidr(node: Node) -> str:
     raise bad(node, f"a network such as 10.0.0.0/8, or one address{meant}")
 
 
-def _destinations(node: Node) -> tuple[Endpoint, ...]:
+def destinations(node: Node) -> tuple[Endpoint, ...]:
+    """Where sACN goes: () for multicast, else addresses and ports."""
     if node.value == "multicast":
         return ()
     allowed = 'multicast, or a list of "address[:port]" such as ["10.0.0.7"]'
@@ -182,7 +183,8 @@ def _destination(node: Node) -> Endpoint:
     return address, int(port)
 
 
-def _source_name(node: Node) -> str:
+def source_name(node: Node) -> str:
+    """What a source of sACN calls itself."""
     written = text(node)
     size = len(written.encode())
     if size > MOST_NAME_BYTES:

@@ -16,26 +16,17 @@ from typing import Any
 
 from bridge.errors import NetworkError
 from bridge.show.load import load
-from bridge.show.model import Show
 from bridge.venue.actor import Actor
-from bridge.venue.bridge_process import (
-    DEMO_SHOW,
-    BridgeProcess,
-    PanelProcess,
-    copy_show,
-    free_port,
-    source_name,
-)
+from bridge.venue.bridge_process import BridgeProcess, PanelProcess, free_port, source_name
 from bridge.venue.calibration import calibration, sighting_misses
-from bridge.venue.invent import invent
+from bridge.venue.demo_show import DemoDesk, demo_show
 from bridge.venue.measure import Meter
 from bridge.venue.picture import BelievedBeams, scene
 from bridge.venue.practice import Practice
 from bridge.venue.receiver import SacnReceiver, open_sockets
 from bridge.venue.robot import Progress, Robot
-from bridge.venue.runner import VenueRunner
+from bridge.venue.runner import MEASURE_EVERY, VenueRunner
 from bridge.venue.simulation import Venue
-from bridge.venue.truth_file import write_truth
 from bridge.venue.view import View
 from bridge.venue.walks import Link, walk
 
@@ -53,14 +44,11 @@ class Demo:
 
     def __init__(
         self, folder: Path, seed: int, universe: int = 1, view: tuple[str, int] | None = None,
-        note: Callable[[str], None] = lambda _: None,
+        note: Callable[[str], None] = lambda _: None, desk: bool = True,
     ) -> None:  # fmt: skip
         self._seed, self._note = seed, note
         self._show_path = folder / "show"
-        copy_show(DEMO_SHOW, self._show_path, universe)
-        self.show: Show = load(self._show_path)
-        self.truth = invent(self.show, seed)
-        write_truth(self.truth, folder / "truth.yaml")
+        self.show, self.truth = demo_show(folder, seed, universe, desk)
         self.venue = Venue(self.show, self.truth)
         self.meter = Meter(self.venue)
         self.robot: Robot | None = None
@@ -75,6 +63,7 @@ class Demo:
         self._kind = "stand"
         self._before_practice = "", False
         self._panel: PanelProcess | None = None
+        self._desk: DemoDesk | None = None
         self.summary: dict[str, Any] = {"seed": seed, "show": self.show.name, "heads": len(self.show.fixtures)}
 
     def stop(self) -> None:
@@ -88,6 +77,10 @@ class Demo:
             sockets = open_sockets(self.venue.heads.universes, self.show.network.sacn.interface)
             for one in sockets:
                 stack.callback(one.close)
+            if self.show.network.desk is not None:
+                self._desk = DemoDesk(self.show, self.venue)
+                stack.callback(self._desk.sender.close)
+                self._note(self._desk.sender.words)
             bridge = BridgeProcess(self._show_path, self.show.network.osc.port)
             stack.callback(bridge.close)
             await self._play(bridge, sockets, seconds)
@@ -115,6 +108,8 @@ class Demo:
                 self._panel.close()
             if self._view is not None:
                 await self._view.stop()
+        if self._desk is not None:
+            self.summary["desk"] = self._desk.summary()
         self.summary["skipped_s"] = round(self._runner.skipped_s, 2)
 
     def _open_panel(self, venue: str) -> None:
@@ -125,6 +120,10 @@ class Demo:
         self._note(f"panel: {self.panel}   (`Practise` there hands you the performer)")
 
     def _each_step(self, now_s: float) -> None:
+        if self._desk is not None:
+            self._desk.sender.tick(now_s)
+            if self._runner.measuring and self._runner.steps % MEASURE_EVERY == 0:
+                self._desk.observe()
         if not self._practice.tick(now_s):
             self._actor.tick(now_s)
         if self.robot is not None and self._runner.steps % 2 == 0:

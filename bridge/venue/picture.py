@@ -1,8 +1,9 @@
 """What the view draws: the place once, then one small frame per picture. Plain JSON with short numbers.
 
 scene: name, polygon {corners, height, margin}, areas, no_light, floors, marks, heads [{name, truss, position, up,
-profile}]. frame: t, performers, heads [{level, start, dir, hit, ellipse {c, a, b}, zoom_deg, error_m, solved}], fps,
-sources, note. Lengths in metres, stage frame; `solved` is where the bridge's own pose believes that the beam is.
+profile}]. frame: t, performers, heads [{level, start, dir, hit, ellipse {c, a, b}, zoom_deg, error_m, solved, colour}],
+fps, sources, note. Lengths in metres, stage frame; `solved` is where the bridge's own pose believes that the beam is;
+`colour` are red, green and blue up to 255, null for white.
 """
 
 from __future__ import annotations
@@ -138,6 +139,7 @@ def picture(
             "zoom_deg": round(math.degrees(state.zoom_rad[i]), 2),
             "error_m": round(errors[i], 4) if state.level[i] > LIT and math.isfinite(errors[i]) else None,
             "solved": believed.get(i),
+            "colour": _colour(state.colour[i]),
         }
         for i in range(len(venue.names))
     ]
@@ -158,6 +160,10 @@ def _ellipse(spots: Ellipses, i: int) -> dict[str, list[float]] | None:
     if np.isnan(spots.centre[i]).any():
         return None
     return {"c": _short(spots.centre[i]), "a": _short(spots.long[i]), "b": _short(spots.short[i])}
+
+
+def _colour(shares: Array) -> list[int] | None:
+    return None if shares.min() >= 1 else [round(255 * float(share)) for share in shares]
 
 
 def _errors(venue: Venue, beams: ThrownBeams) -> list[float]:

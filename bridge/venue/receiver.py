@@ -12,8 +12,9 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 
 from bridge.errors import NetworkError, Refused
-from bridge.wire.e131 import PORT, Data, multicast_group, parse
-from bridge.wire.sources import LOSS_S, Source, Sources
+from bridge.wire.e131 import PORT, Data, Sync, multicast_group, parse
+from bridge.wire.receiver import Receiver
+from bridge.wire.sources import LOSS_S, Source
 
 GROUPS_PER_SOCKET = 20  # net.ipv4.igmp_max_memberships of Linux
 MOST_OCTETS = 2048
@@ -26,7 +27,7 @@ class SacnReceiver:
         self.universes = tuple(universes)
         self.malformed: Counter[str] = Counter()
         self.packets = 0
-        self._sources = Sources(self.universes)
+        self._receiver = Receiver(self.universes, sampling_s=0.0)
         self._note = note
         self._heard_s: dict[int, float] = {}
         self._silent: set[int] = set()
@@ -35,7 +36,7 @@ class SacnReceiver:
     @property
     def counters(self) -> Counter[str]:
         """Packets by what became of them, malformed ones as `malformed-REASON`."""
-        return self._sources.counters + Counter({f"malformed-{k}": n for k, n in self.malformed.items()})
+        return self._receiver.counters + Counter({f"malformed-{k}": n for k, n in self.malformed.items()})
 
     def take(self, datagram: bytes, sender: str, now_s: float) -> tuple[int, bytes] | None:
         """One datagram; returns (universe, levels that now drive it) when it changed what is played, else None."""
@@ -46,19 +47,22 @@ class SacnReceiver:
                 self._note(f"malformed packet from {sender} ({error.reason}): {error}; more are only counted")
             self.malformed[error.reason] += 1
             return None
-        word = self._sources.accept(packet, sender, now_s)
-        if not isinstance(packet, Data) or word not in ("taken", "terminated"):
+        if isinstance(packet, Sync):
+            self._receiver.counters["sync"] += 1  # counted only: levels play when they come
+            return None
+        word = self._receiver.take(packet, sender, now_s)
+        if not isinstance(packet, Data) or word not in ("taken", "priorities", "terminated"):
             return None
         self.packets += 1
         self._watch(packet.universe, now_s)
-        levels = self._sources.levels(packet.universe, now_s)
-        if levels is None:
+        look = self._receiver.frame(packet.universe, now_s)
+        if look is None or not look.alive:
             return None  # the last source has ended: a node holds its last look
         self._heard_s[packet.universe] = now_s
         if packet.universe in self._silent:
             self._silent.discard(packet.universe)
             self._note(f"universe {packet.universe} is heard again")
-        return packet.universe, levels
+        return packet.universe, look.slots
 
     def tick(self, now_s: float) -> None:
         """Look for universes that fell silent; the heads hold their last look, as a node does (E1.31: 2.5 s)."""
@@ -69,7 +73,7 @@ class SacnReceiver:
 
     def sources(self, now_s: float) -> list[Source]:
         """Everybody who sends on our universes now."""
-        return [source for universe in self.universes for source in self._sources.heard(universe, now_s)]
+        return [source for universe in self.universes for source in self._receiver.heard(universe, now_s)]
 
     def silent(self) -> list[int]:
         """Universes that were heard once and are not now."""
@@ -80,7 +84,7 @@ class SacnReceiver:
         return [universe for universe in self.universes if universe not in self._heard_s]
 
     def _watch(self, universe: int, now_s: float) -> None:
-        live = self._sources.heard(universe, now_s)
+        live = self._receiver.heard(universe, now_s)
         names = frozenset(f"{s.source_name!r} at {s.sender}, priority {s.priority}" for s in live)
         before = self._fighting.get(universe, frozenset())
         if len(live) > 1 and names != before:

@@ -109,9 +109,21 @@ def demo_lines(summary: dict[str, Any]) -> list[str]:
     if "leaving" in summary:
         longest = summary["leaving"]["all"]["longest_lit_outside_s"]
         lines.append(f"blackout: longest light on a performer outside the area: {longest:.2f} s")
+    if desk := summary.get("desk"):
+        lines.append(_desk_line(desk))
     dark = "dark" if summary.get("dark_at_the_end") else "NOT DARK"
     lines.append(f"the bridge ended with exit code {summary.get('bridge_exit')}, the stage is {dark}")
     return lines
+
+
+def _desk_line(desk: dict[str, Any]) -> str:
+    said = f"beside '{desk['source']}' at priority {desk['priority']}"
+    if "light" not in desk:
+        return said
+    low, high = (f"{100 * level:.0f}" for level in desk["light"])
+    return (
+        f"{said}: colour of lit heads within {100 * desk['colour_off']:.0f} % of its own, its light {low} to {high} %"
+    )
 
 
 def _walk_line(name: str, found: dict[str, Any]) -> str:

@@ -24,7 +24,8 @@ class FixtureTruth:
     `backlash_deg` is the play of both axes, `dead_time_s` the pure delay from packet to motor, `smoothing_s` the lag
     that the maker's filter adds to a steady motion, the travel times are from one end of zoom or focus to the other,
     `dimmer_s` the time constant of the light's response. `zoom_scale` is the true beam angle over the profile's, and
-    `focus_off` what the true focus is beside the profile's, as a share of full scale.
+    `focus_off` what the true focus is beside the profile's, as a share of full scale. `colour` are the offsets of the
+    slots that mix red, green and blue light (255: all of it); None is a head whose light is always white.
     """
 
     position: Point3
@@ -38,6 +39,7 @@ class FixtureTruth:
     dimmer_s: float = 0.0
     zoom_scale: float = 1.0
     focus_off: float = 0.0
+    colour: tuple[int, int, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,11 @@ class Truth:
             problems.append(f"no truth for {', '.join(missing)}, which the rig of {show.path} has")
         if unknown:
             problems.append(f"truth for {', '.join(unknown)}, which the rig of {show.path} does not have")
+        for fixture in show.fixtures:
+            most = fixture.profile.footprint
+            head = self.fixtures.get(fixture.name)
+            if head is not None and head.colour is not None and max(head.colour) > most:
+                problems.append(f"colour {list(head.colour)} of {fixture.name}, whose profile has {most} slots")
         if problems:
             raise InputError("the truth does not fit the rig: " + "; ".join(problems) + "; is it another show's?")
         return [self.fixtures[name] for name in names]

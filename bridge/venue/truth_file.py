@@ -9,7 +9,7 @@ from bridge.geometry.stage import Point3
 from bridge.rig.fixture import Mechanics
 from bridge.show.folder import read_tree
 from bridge.show.keys import KeyReader
-from bridge.show.names import by_name
+from bridge.show.names import MOST_SLOTS, by_name
 from bridge.show.poses import mechanics_of
 from bridge.show.problems import Bad, Problem
 from bridge.show.values import bad, number, point3, whole
@@ -27,6 +27,7 @@ _offset = number(-1, 1, unit="metres")
 _seconds = number(0, 10, unit="seconds")
 # Longer delays than the heads' memory of commands could not be played.
 _dead_time = number(0, 1, unit="seconds")
+_three = _list_of(whole(1, MOST_SLOTS), 3, 3, "the offsets of red, green and blue from the fixture's address, a list")
 _four = _list_of(number(), 4, 4, "a quaternion [x, y, z, w], a list")
 
 
@@ -75,9 +76,17 @@ def _fixture(_name: str, node: Node) -> FixtureTruth:
         dimmer_s=keys.optional("dimmer_s", _seconds, 0.0),
         zoom_scale=keys.optional("zoom_scale", number(0.5, 2.0), 1.0),
         focus_off=keys.optional("focus_off", number(-0.5, 0.5), 0.0),
+        colour=keys.optional("colour", _colour, None),
     )
     keys.done()
     return truth
+
+
+def _colour(node: Node) -> tuple[int, int, int]:
+    red, green, blue = _three(node)
+    if len({red, green, blue}) < 3:
+        raise bad(node, "three offsets that differ: of red, green and blue")
+    return red, green, blue
 
 
 def _mechanics(node: Node) -> Mechanics:
@@ -106,6 +115,8 @@ def dump_truth(truth: Truth) -> str:
         lines.append(f"    mechanics: {{{terms}}}")
         for key in PLAIN:
             lines.append(f"    {key}: {float(getattr(head, key))!r}")
+        if head.colour is not None:
+            lines.append(f"    colour: {list(head.colour)}")
     if truth.marks:
         lines.append("marks:")
         lines += [f"  {mark}: {_flow(place)}" for mark, place in truth.marks.items()]

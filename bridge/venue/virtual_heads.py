@@ -35,6 +35,7 @@ class HeadState:
     candela: Array  # centre intensity at full level; nan where the profile does not say
     focus_m: Array  # distance at which the image is sharp; nan where there is no focus
     heard: NDArray[np.bool_]  # a packet with this head's channels has ever arrived
+    colour: Array  # (n, 3): shares of red, green and blue in the light, 1, 1, 1 where a head mixes none
 
 
 class VirtualHeads:
@@ -55,6 +56,8 @@ class VirtualHeads:
         self._speed = np.radians([[a.speed for a in pair] for pair in axes]).T
         self._acceleration = np.radians([[a.acceleration for a in pair] for pair in axes]).T
         self._optics = OpticsTables(fixtures, truths)
+        self._colour = _colour_slots(fixtures, truths, self._row, self._slots.size - 1)
+        self._mixes = np.array([t.colour is not None for t in truths])
         self._load(truths)
         self._home()
 
@@ -109,6 +112,7 @@ class VirtualHeads:
         return HeadState(
             self.shaft[0], self.shaft[1], self.velocity[0], self.velocity[1], self.level, zoom_rad, candela,
             self._optics.focus_distance(self._zoom_focus[1]), self._heard[self._universe_of],
+            np.where(self._mixes[:, None], self._slots[self._colour] / 255, 1.0),
         )  # fmt: skip
 
     def raw(self) -> NDArray[np.int64]:
@@ -195,6 +199,17 @@ def _decoder(fixtures: Sequence[Fixture], row: dict[int, int], spare: int) -> tu
                 weight[b, c, i] = 256.0 ** (len(offsets) - 1 - b)
             full[c, i] = max(256.0 ** len(offsets) - 1, 1.0)
     return index, weight, full
+
+
+def _colour_slots(
+    fixtures: Sequence[Fixture], truths: Sequence[FixtureTruth], row: dict[int, int], spare: int
+) -> NDArray[np.intp]:
+    """Slot indices of red, green and blue, (n, 3)."""
+    index = np.full((len(fixtures), 3), spare, dtype=np.intp)
+    for i, (fixture, truth) in enumerate(zip(fixtures, truths, strict=True)):
+        if truth.colour is not None:
+            index[i] = 512 * row[fixture.universe] + fixture.address - 2 + np.array(truth.colour)
+    return index
 
 
 def _slew(now: Array, wanted: Array, travel_s: Array, dt: float) -> Array:

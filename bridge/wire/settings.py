@@ -102,9 +102,14 @@ class DeskSettings:
     controls: tuple[Control, ...] = ()
     guide: DeskGuide | None = None
 
+    @property
+    def by_slot(self) -> bool:
+        """Whether nodes put the slots together, by the priority of each."""
+        return self.way == "by-slot"
+
     def under(self, patched: Iterable[int]) -> dict[int, int]:
         """The desk's universe under each of our `patched` ones that has one."""
-        if self.way == "by-slot" and not self.universes:
+        if self.by_slot and not self.universes:
             return {universe: universe for universe in patched}
         return {universe: self.universes[universe] for universe in patched if universe in self.universes}
 

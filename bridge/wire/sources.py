@@ -1,32 +1,19 @@
-"""Who sends on a universe and whose levels count: the receiver's rules of E1.31, without a socket or a clock.
+"""One source of one universe, as a receiver keeps it: its sequence, levels, priorities, and what waits for a sync.
 
-Decisions:
-
-- The highest priority wins. Sources of the same, highest priority are merged slot by slot, highest takes
-  precedence, as nodes commonly do: wrong for pan and tilt, which is exactly what a venue must show when two
-  sources fight.
-- A source is lost 2.5 s after its last levels or on a terminated packet (E1.31, network data loss), and
-  forgotten with its sequence: whatever comes next from it is new.
-- Preview data and start codes other than 0 never give levels and keep no source alive, but they count on in
-  the universe's sequence.
-- Levels are used when they arrive. Synchronisation packets are checked for their sequence and counted only,
-  as by a receiver that does not support synchronisation.
-- A universe keeps a fixed number of sources, so junk cannot fill memory. When it is full, a newcomer
-  displaces the source of the lowest priority below its own, or is not taken.
+Nothing here reads a clock. Every moment at which time alone changes something is kept as that moment; `settle` does
+what is due. "More than 2.5 s" is said in the microseconds of which the daemon's clock consists.
 """
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+import math
 
-import numpy as np
-
-from bridge.wire.e131 import SLOTS, Data, Discovery, Sync
+from bridge.wire.e131 import Data
+from bridge.wire.merge import Voice, per_slot, voice
 
 LOSS_S = 2.5
-MAX_SOURCES = 16
+"""E1.31, network data loss: also of per-address priorities and of synchronisation."""
+_MORE_THAN_S = LOSS_S + 1e-6
 
 
 def discards(sequence: int, last: int) -> bool:
@@ -35,117 +22,111 @@ def discards(sequence: int, last: int) -> bool:
     return -20 < difference <= 0
 
 
-@dataclass(frozen=True, slots=True)
 class Source:
-    """One source of levels on one universe, as last heard; `sender` is where from, as `accept` was told."""
+    """Made by the first packet that counts; `waits_until_s`: so long its levels wait for its per-address priorities.
 
-    cid: bytes
-    source_name: str
-    priority: int
-    sender: str
-    heard_s: float
-    sequence: int
-    slots: bytes
+    `heard_s` is when its last levels came (before the first: its last priorities), `lost_s` when it is gone.
+    """
 
+    __slots__ = (
+        "_held", "_priorities", "_priorities_lost_s", "_slots", "_synchronised_until_s", "_waits_until_s", "cid",
+        "heard_s", "lost_s", "priority", "sender", "sequence", "source_name", "sync_address", "sync_sequence", "voice",
+    )  # fmt: skip
 
-class Sources:
-    """Every source heard on the given universes. `counters` counts packets by what `accept` returned."""
+    def __init__(self, data: Data, sender: str, waits_until_s: float) -> None:
+        self.cid, self.source_name, self.sender, self.priority = data.cid, data.source_name, sender, data.priority
+        self.sequence = data.sequence
+        self.heard_s = self.lost_s = -math.inf
+        self.voice: Voice | None = None
+        self.sync_address, self.sync_sequence = 0, 0
+        self._slots: bytes | None = None
+        self._priorities: bytes | None = None
+        self._priorities_lost_s = self._waits_until_s = waits_until_s
+        self._synchronised_until_s = -math.inf  # no sync of its own was heard yet
+        self._held: Data | None = None
 
-    def __init__(self, universes: Iterable[int], max_sources: int = MAX_SOURCES, by_sender: bool = False) -> None:
-        """`by_sender`: one CID from two senders is two sources here. To a receiver it is one, and that is the trouble
-        which whoever watches for it must see.
-        """
-        self.counters: Counter[str] = Counter()
-        self._heard: dict[int, dict[tuple[bytes, str], Source]] = {universe: {} for universe in universes}
-        self._sequences: dict[bytes, tuple[int, int, float]] = {}  # sync: address, sequence, heard_s by CID
-        self._max, self._by_sender = max_sources, by_sender
+    @property
+    def has_levels(self) -> bool:
+        """Whether it ever sent levels."""
+        return self._slots is not None
 
-    def listen_on(self, universes: Iterable[int]) -> None:
-        """Other universes from now on; what was heard on those that stay is kept."""
-        self._heard = {universe: self._heard.get(universe, {}) for universe in universes}
+    @property
+    def strength(self) -> int:
+        """The priority with which it defends its place."""
+        return self.priority if self._priorities is None else max(self._priorities, default=0)
 
-    def accept(self, packet: Data | Sync | Discovery, sender: str, now_s: float) -> str:
-        """Take one packet in; returns what became of it, in one word.
+    def due_s(self) -> float:
+        """When time alone changes something next."""
+        due_s = self.lost_s
+        if self._priorities is not None:
+            due_s = min(due_s, self._priorities_lost_s)
+        elif self.voice is None and self._slots is not None:
+            due_s = min(due_s, self._waits_until_s)
+        if self._held is not None and self._held.force_sync:
+            due_s = min(due_s, self._synchronised_until_s)
+        return due_s
 
-        Data: `taken`, or why not: not-ours, sequence, preview, start-code, terminated, too-many. Other
-        packets: `sync` (or sequence, too-many), `discovery`.
-        """
-        if isinstance(packet, Data):
-            word = self._data(packet, sender, now_s)
-        elif isinstance(packet, Sync):
-            word = self._synchronise(packet, now_s)
-        else:
-            word = "discovery"
-        self.counters[word] += 1
-        return word
+    def settle(self, now_s: float) -> bool:
+        """Do what has become due; whether that changes how it counts. Its loss is for its keeper to see."""
+        changed = False
+        if self._priorities is not None and now_s >= self._priorities_lost_s:
+            self._priorities, changed = None, True
+        if self.voice is None and self._slots is not None and now_s >= self._waits_until_s:
+            changed = True
+        held = self._held
+        if held is not None and held.force_sync and now_s >= self._synchronised_until_s:
+            changed = self._use(held) or changed
+        return changed and self._speak(now_s)
 
-    def _data(self, data: Data, sender: str, now_s: float) -> str:
-        heard = self._heard.get(data.universe)
-        if heard is None:
-            return "not-ours"
-        key = (data.cid, sender if self._by_sender else "")
-        known = heard.get(key)
-        if known is not None and now_s - known.heard_s > LOSS_S:
-            del heard[key]
-            known = None
-        if known is not None and discards(data.sequence, known.sequence):
-            return "sequence"
-        if data.terminated:
-            heard.pop(key, None)
-            return "terminated"
-        if data.preview or data.start_code:
-            if known is not None:
-                heard[key] = replace(known, sequence=data.sequence)  # not heard again: no levels
-            return "preview" if data.preview else "start-code"
-        if known is None and not self._make_room(heard, data.priority, now_s):
-            return "too-many"
-        heard[key] = Source(data.cid, data.source_name, data.priority, sender, now_s, data.sequence, data.slots)
-        return "taken"
-
-    def _make_room(self, heard: dict[tuple[bytes, str], Source], priority: int, now_s: float) -> bool:
-        if len(heard) < self._max:
-            return True
-        for lost in [key for key, source in heard.items() if now_s - source.heard_s > LOSS_S]:
-            del heard[lost]
-        if len(heard) < self._max:
-            return True
-        weakest, source = min(heard.items(), key=lambda item: (item[1].priority, item[1].heard_s))
-        if source.priority >= priority:
+    def take_priorities(self, data: Data, now_s: float) -> bool:
+        """Per-address priorities; whether they change how it counts. They keep nobody alive who has sent levels."""
+        if self._slots is None:
+            self._heard(now_s)
+        self._priorities_lost_s = now_s + _MORE_THAN_S
+        values = per_slot(data.slots)
+        if values == self._priorities:
             return False
-        del heard[weakest]
+        self._priorities = values
+        return self._speak(now_s)
+
+    def take_levels(self, data: Data, sender: str, now_s: float) -> str:
+        """Levels: `changed`, `same`, or `held` until the sync of its own on which they wait."""
+        self._heard(now_s)
+        if data.sync_universe != self.sync_address:
+            self.sync_address, self._synchronised_until_s = data.sync_universe, -math.inf
+        moved, self.sender = sender != self.sender, sender
+        synchronised = self.sync_address and self._synchronised_until_s > -math.inf
+        if synchronised and (now_s < self._synchronised_until_s or not data.force_sync):
+            self._held = data
+            return "held"
+        return "changed" if (self._use(data) or moved) and self._speak(now_s) else "same"
+
+    def discards_sync(self, sequence: int, now_s: float) -> bool:
+        """Whether this sync on its address is an old one."""
+        return now_s < self._synchronised_until_s and discards(sequence, self.sync_sequence)
+
+    def synchronise(self, sequence: int, now_s: float) -> bool:
+        """Its own sync on its address; whether levels that waited for it change how it counts."""
+        self.sync_sequence, self._synchronised_until_s = sequence, now_s + _MORE_THAN_S
+        return self._held is not None and self._use(self._held) and self._speak(now_s)
+
+    def _heard(self, now_s: float) -> None:
+        self.heard_s, self.lost_s = now_s, now_s + _MORE_THAN_S
+
+    def _use(self, data: Data) -> bool:
+        """Make this packet's levels those that count; whether they differ from those before."""
+        self._held = None
+        differs = (data.slots, data.priority, data.source_name) != (self._slots, self.priority, self.source_name)
+        self._slots, self.priority, self.source_name = data.slots, data.priority, data.source_name
+        return differs
+
+    def _speak(self, now_s: float) -> bool:
+        """Count as told from now on; whether it counts at all."""
+        if self._slots is None or (self._priorities is None and self.voice is None and now_s < self._waits_until_s):
+            return False
+        before, slots, heard = self.voice, self._slots, self._priorities
+        if heard is not None and before is not None and before.per_slot is heard and len(before.slots) == len(slots):
+            self.voice = Voice(self.source_name, self.sender, slots, before.highest, before.lowest, heard)
+        else:
+            self.voice = voice(self.source_name, self.sender, slots, self.priority, heard)
         return True
-
-    def _synchronise(self, sync: Sync, now_s: float) -> str:
-        known = self._sequences.get(sync.cid)
-        if known is not None:
-            address, sequence, heard_s = known
-            fresh = address == sync.sync_universe and now_s - heard_s <= LOSS_S
-            if fresh and discards(sync.sequence, sequence):
-                return "sequence"
-        elif len(self._sequences) >= self._max:
-            self._sequences = {c: s for c, s in self._sequences.items() if now_s - s[2] <= LOSS_S}
-            if len(self._sequences) >= self._max:
-                return "too-many"
-        self._sequences[sync.cid] = (sync.sync_universe, sync.sequence, now_s)
-        return "sync"
-
-    def levels(self, universe: int, now_s: float) -> bytes | None:
-        """The 512 slots that drive output now; None when there is no source. Slots that nobody sends are 0."""
-        live = self.heard(universe, now_s)
-        if not live:
-            return None
-        top = max(source.priority for source in live)
-        winners = [source.slots.ljust(SLOTS, b"\0") for source in live if source.priority == top]
-        if len(winners) == 1:
-            return winners[0]
-        stacked = np.frombuffer(b"".join(winners), np.uint8).reshape(len(winners), SLOTS)
-        return stacked.max(axis=0).tobytes()
-
-    def heard(
-        self, universe: int, now_s: float, within_s: float = LOSS_S, exclude_cid: bytes | None = None
-    ) -> list[Source]:
-        """The live sources that sent levels within `within_s` (at most 2.5 s), highest priority first."""
-        oldest_s = now_s - min(within_s, LOSS_S)
-        sources = self._heard.get(universe, {}).values()
-        live = [s for s in sources if s.heard_s >= oldest_s and s.cid != exclude_cid]
-        return sorted(live, key=lambda source: -source.priority)

@@ -20,7 +20,7 @@ def _state(pan_deg: list[float], tilt_deg: list[float], zoom_deg: float, candela
     zero = np.zeros(n)
     return HeadState(
         np.radians(pan_deg), np.radians(tilt_deg), zero, zero, np.ones(n), np.full(n, math.radians(zoom_deg)),
-        np.full(n, candela), np.full(n, np.nan), np.ones(n, bool),
+        np.full(n, candela), np.full(n, np.nan), np.ones(n, bool), np.ones((n, 3)),
     )  # fmt: skip
 
 

@@ -52,6 +52,34 @@ def test_light_goes_when_the_heads_go_dark() -> None:
     in_browser(test)
 
 
+def test_beams_and_pools_have_the_colour_of_their_heads() -> None:
+    async def test() -> None:
+        async with staged() as stage:
+            white = await stage.picture("white")
+            shares = {}
+            for name, colour in {
+                "red": [255, 0, 0],
+                "green": [0, 255, 0],
+                "blue": [0, 60, 255],
+                "none": [0, 0, 0],
+            }.items():
+                heads = [{**head, "colour": colour} for head in stage.frames[0]["heads"]]
+                stage.frames.append({**stage.frames[0], "heads": heads})
+                await stage.show(len(stage.frames) - 1)
+                image = await stage.picture(f"colour-{name}")
+                lit = (np.abs(white - image).max(axis=2) > 12) & (image.max(axis=2) > 60)
+                shares[name] = [int((lit & (image.argmax(axis=2) == part)).sum()) for part in range(3)]
+            assert [max(range(3), key=shares[name].__getitem__) for name in ("red", "green", "blue")] == [0, 1, 2]
+            for part, name in enumerate(("red", "green", "blue")):
+                assert shares[name][part] > 20_000
+                assert shares[name][part] > 0.9 * sum(shares[name]), shares
+            assert bright(image) < bright(white) / 2, "without any colour there is no light"
+            await stage.show(0)
+            assert changed(white, await stage.picture()) < 0.002, "white is as it was"
+
+    in_browser(test)
+
+
 def test_moves_as_frames_come_and_rests_as_they_stay() -> None:
     async def test() -> None:
         async with staged() as stage:

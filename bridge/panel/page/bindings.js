@@ -27,6 +27,8 @@ export function actions(app, controls) {
     grow("height-down", "Lower", "a", null, (s) => height.nudge(-HEIGHT_M_S * s)),
     grow("height-up", "Higher", "s", null, (s) => height.nudge(HEIGHT_M_S * s)),
     press("height-next", "Next named height", "z", null, () => height.nextNamed()),
+    press("desk-all", "All heads to the desk, twice", "g", null, () => controls.heads.desk.giveAll()),
+    press("desk-back", "All heads back from the desk", "r", null, () => controls.heads.desk.takeBack()),
     press("target-next", "Next target", "n", 5, () => controls.nextTarget()),
     press("practise", "Practise with the venue's performer, or end it", "p", null, () => app.practise()),
     press("take", "Take the target, twice if another steers", "t", 8, () => controls.take()),

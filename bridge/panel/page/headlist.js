@@ -1,6 +1,7 @@
 // All heads by truss: how each is, its level, what it follows; taken out, held or handed over. A crew is chosen here too.
 
 import { el, mark, show, write } from "./dom.js";
+import { DeskHands } from "./headdesk.js";
 import { HeadRow } from "./headrow.js";
 import { onPress } from "./press.js";
 
@@ -10,7 +11,8 @@ export class HeadList {
     this.list = el("div", { class: "heads", role: "region", "aria-label": "Heads", tabindex: "0" });
     this.crew = onPress(el("button", { type: "button", class: "crew-open" }, "Choose a crew"), () => this.choose(true));
     this.footer = this.makeFooter();
-    this.head = el("div", { class: "list-head" }, (this.count = el("span", { class: "quiet" })), this.crew);
+    this.desk = new DeskHands(app, wire);
+    this.head = el("div", { class: "list-head" }, (this.count = el("span", { class: "quiet" })), this.desk.root, this.crew);
     this.root = el("div", { class: "list of-heads" }, this.head, this.list, this.footer);
     app.store.on("scene", (scene) => this.build(scene));
     app.store.on("frame", (frame) => this.write(frame));
@@ -26,7 +28,8 @@ export class HeadList {
 
   build(scene) {
     const names = scene.targets.map(({ name }) => name);
-    this.rows = scene.heads.map((head, number) => new HeadRow(this.app, this.wire, head, number, names, () => this.tell()));
+    this.rows = scene.heads.map((head, number) => new HeadRow(this.app, this.wire, head, number, { targets: names, desk: Boolean(scene.desk) }, () => this.tell()));
+    mark(this.list, "data-many", Boolean(scene.desk) && names.length > 1);
     const trusses = [...new Set(scene.heads.map((head) => head.truss || ""))];
     this.groups = trusses.map((truss) => this.group(truss, this.rows.filter((row) => (row.head.truss || "") === truss)));
     this.list.replaceChildren(...this.groups.map(({ element }) => element));

@@ -8,7 +8,7 @@ const LIT = 0.003;
 const ASKED_MS = 2000; // until the bridge says what was chosen, it says what was before
 
 export class HeadRow {
-  constructor(app, wire, head, number, targets, changed) {
+  constructor(app, wire, head, number, { targets, desk }, changed) {
     Object.assign(this, { app, wire, head, number, chosen: false, lit: false, out: false, target: "", askedAt: -Infinity });
     this.word = el("span", { class: "word" });
     this.percent = el("span", { class: "value" });
@@ -16,6 +16,7 @@ export class HeadRow {
     this.state = el("span", { class: "state", "data-shape": "ring" }, el("span", { class: "shape", "aria-hidden": "true" }), this.word, this.percent);
     this.outButton = this.toggle("Out", "out", () => this.out);
     this.holdButton = this.toggle("Hold", "hold", () => this.held);
+    this.deskButton = desk ? this.toggle("Desk", "desk", () => this.desks) : null;
     this.follows = targets.length > 1 ? this.chooser(targets) : null;
     this.pick = onPress(el("button", { type: "button", class: "pick", hidden: true, "aria-pressed": "false" }, "choose"), () => {
       this.choose(!this.chosen);
@@ -23,7 +24,7 @@ export class HeadRow {
     });
     this.element = el("div", { class: "head", "data-head": head.name },
       el("div", { class: "of-head" }, nameOf(head.name), this.state, el("span", { class: "level", "aria-hidden": "true" }, this.fill)),
-      el("div", { class: "to-head" }, this.follows, this.holdButton, this.outButton, this.pick));
+      el("div", { class: "to-head" }, this.follows, this.deskButton, this.holdButton, this.outButton, this.pick));
   }
 
   toggle(text, word, now) {
@@ -50,7 +51,7 @@ export class HeadRow {
 
   showChoice(on) {
     show(this.pick, on);
-    for (const other of [this.follows, this.holdButton, this.outButton]) if (other) show(other, !on);
+    for (const other of [this.follows, this.deskButton, this.holdButton, this.outButton]) if (other) show(other, !on);
   }
 
   write(head) {
@@ -69,6 +70,8 @@ export class HeadRow {
     mark(this.element, "data-lit", this.lit);
     mark(this.outButton, "aria-pressed", head.out);
     mark(this.holdButton, "aria-pressed", head.held);
+    this.desks = head.desk;
+    if (this.deskButton) mark(this.deskButton, "aria-pressed", head.desk);
     if (this.follows?.value === head.target) this.askedAt = -Infinity;
     else if (this.follows && performance.now() - this.askedAt > ASKED_MS) this.follows.value = head.target;
   }

@@ -60,7 +60,7 @@ store.on("scene", (scene) => {
   document.title = `${scene.name}: panel`;
 });
 store.on("news", (news) => {
-  if (news.what === "refused") say(news.text, "warning");
+  if (news.what === "refused" && news.sender !== "desk") say(news.text, "warning");
 });
 
 // Locked for the show, only Follow works: the rest can be looked at, and the lock taken off on Rig.

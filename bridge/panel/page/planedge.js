@@ -8,7 +8,7 @@ const NEAR_PX = 22;
 const ARROW_PX = 8;
 
 export function drawOutside(context, view, scene, frame, labels) {
-  const rows = scene.heads.map(({ name, truss, at }, i) => ({ name, truss, at, lit: frame.heads[i].level > 0.003 }));
+  const rows = scene.heads.map(({ name, truss, at }, i) => ({ name, truss, at, lit: frame.heads[i].level > 0.003, desk: frame.heads[i].state === "desk" }));
   const away = rows.flatMap((row) => {
     const p = row.at && view.project(row.at);
     return p && !seen(view, p, 8) ? [{ ...row, ...edgeOf(view, p) }] : [];
@@ -48,8 +48,9 @@ function drawGroup(context, view, group, labels) {
   arrow(context, middle.at, middle.angle, COLOUR.head, 8);
   labels.taken.push(middle.at.map((value) => value - ARROW_PX).concat(middle.at.map((value) => value + ARROW_PX)));
   const truss = group.every((row) => row.truss && row.truss === group[0].truss) ? `${group[0].truss}, ` : "";
-  const short = `${truss}${group.length} heads, ${lit} lit`;
-  const text = group.length === 1 ? `${middle.name}${lit ? " lit" : ""}` : group.length < 3 ? group.map((row) => row.name).join(", ") : short;
+  const desk = group.filter((row) => row.desk).length;
+  const short = `${truss}${group.length} heads, ${lit} lit${desk ? `, ${desk} the desk's` : ""}`;
+  const text = group.length === 1 ? `${middle.name}${desk ? " desk's, not guarded" : lit ? " lit" : ""}` : group.length < 3 ? group.map((row) => row.name).join(", ") : short;
   labels.write(text, ...middle.at, { colour: COLOUR.head, size: 12, gap: 12 });
 }
 

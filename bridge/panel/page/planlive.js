@@ -16,6 +16,7 @@ const CIRCLE = Array.from({ length: ROUND }, (_, k) => [Math.cos((2 * Math.PI * 
 const SHAPES = {
   lit: "dot", limit: "dot", dark: "ring", held: "square", out: "cross", still: "bars", moving: "ring", sighting: "dot",
   unsolved: "query", "no-input": "ring", outside: "triangle", "out-of-reach": "triangle", "too-near": "triangle", "no-light": "triangle",
+  desk: "diamond",
 };
 
 // Pools first, so that beams and heads lie over them.
@@ -120,7 +121,10 @@ export function drawHeads(context, view, scene, frame, labels, chosen) {
 }
 
 // The state of a head; with its level where it gives less light than the word would let one think.
-const word = ({ state, level }) => (state === "lit" && level < 0.995 ? `lit ${Math.round(100 * level)} %` : state || "not heard");
+function word({ state, level }) {
+  if (state === "desk") return "desk's, not guarded";
+  return state === "lit" && level < 0.995 ? `lit ${Math.round(100 * level)} %` : state || "not heard";
+}
 
 export function drawHead(context, shape, [x, y], lit, colour) {
   const r = 6;
@@ -133,6 +137,9 @@ export function drawHead(context, shape, [x, y], lit, colour) {
     context.moveTo(x, y - r - 1);
     context.lineTo(x + r + 1, y + r);
     context.lineTo(x - r - 1, y + r);
+    context.closePath();
+  } else if (shape === "diamond") {
+    for (const [dx, dy] of [[0, -1], [1, 0], [0, 1], [-1, 0]]) context.lineTo(x + (r + 2) * dx, y + (r + 2) * dy);
     context.closePath();
   } else if (shape === "cross") {
     for (const k of [-1, 1]) {

@@ -43,6 +43,7 @@ function fits(news, kind) {
 function text(news) {
   if (news.what === "sighting") return `${news.fixture} at ${news.mark}: pan ${news.pan.toFixed(3)}, tilt ${news.tilt.toFixed(3)}`;
   if (news.what === "folder") return news.problems.join("; ");
+  if (news.what === "refused" && news.sender === "desk") return `The desk's ${news.address}: ${news.text}`;
   return [news.fixture, news.mark, news.word, news.part, news.text].filter(Boolean).join(": ");
 }
 

@@ -1,7 +1,9 @@
 // Tables of the Rig screen: universes, inputs, refusals, counters, captures and the report.
 
-import { el, mark, write } from "./dom.js";
+import { el, mark, show, write } from "./dom.js";
+import { whoHas } from "./headdesk.js";
 import { ago } from "./rig.js";
+import { milliseconds } from "./statussigns.js";
 
 const SHAPES = { sent: "dot", waiting: "ring", refused: "triangle", overruled: "triangle" };
 const WORDS = { sent: "sent", waiting: "waiting", refused: "refused: another source is there", overruled: "overruled by a higher priority" };
@@ -10,19 +12,48 @@ const BAD_MS = 5; // a frame that late can be seen
 
 export function mountTables(host, app) {
   const universes = table("Universes", ["Universe", "State", "Other source", "Its priority"]);
+  const desk = deskTable(app);
   const inputs = table("Inputs", ["Target", "Whose hand", "Last heard", "Place"]);
   const counts = table("Refused messages", ["Reason", "How many"]);
   const counters = table("Counters", ["What", "Now"]);
-  host.append(universes.box, inputs.box, counts.box, counters.box, captures(app));
+  host.append(universes.box, desk.box, inputs.box, counts.box, counters.box, captures(app));
   return (frame) => {
     universes.write(frame.universes.map((row) => [
       String(row.universe), [SHAPES[row.word], WORDS[row.word] ?? row.word], row.other || "none", row.other ? String(row.priority) : ""]));
+    desk.write(frame);
     inputs.write(frame.targets.map((row) => [
       row.name, row.hand || "nobody", row.age < 0 ? "never" : `${Math.round(row.age)} ms ago`,
       row.age < 0 ? ["ring", "no place yet"] : [row.inside ? "dot" : "triangle", row.inside ? "inside" : "outside"]]));
     counts.write(Object.entries(frame.counts).sort((a, b) => b[1] - a[1]).map(([reason, n]) => [reason, String(n)]));
     counters.write(counterRows(frame, app));
   };
+}
+
+// The desk's universes as they are heard, and who has which head.
+function deskTable(app) {
+  const universes = table("Desk", ["Universe", "Ours", "Source", "Priority", "Heard"]);
+  const who = el("p", { class: "who-has" });
+  const more = el("p", { class: "quiet" });
+  universes.box.append(who, more);
+  show(universes.box, false);
+  const tell = (frame) => {
+    const { scene } = app.store;
+    show(universes.box, scene.desk);
+    if (!scene.desk) return;
+    const under = Object.entries(scene.desk.universes);
+    universes.write(frame.desk.map((row) => [
+      String(row.universe), under.filter(([, desk]) => desk === row.universe).map(([ours]) => ours).join(", ") || "none",
+      row.source || "none", row.source ? String(row.priority) : "", deskHeard(row)]));
+    write(who, whoHas(scene, frame));
+    const { guide } = scene.desk;
+    write(more, `What the desk has is not guarded by areas.${guide ? ` Its pan and tilt of ${guide.fixture} steer ${guide.target}.` : ""}`);
+  };
+  return { box: universes.box, write: tell };
+}
+
+function deskHeard({ alive, age }) {
+  if (age < 0) return ["ring", "never"];
+  return alive ? ["dot", milliseconds(age)] : ["triangle", `lost, ${ago(age / 1000)}`];
 }
 
 function counterRows(frame, app) {

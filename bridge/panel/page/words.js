@@ -15,7 +15,7 @@ const STATES = {
   still: ["bar", "Still"],
   "no-input": ["ring", "No input"],
   sighting: ["square", "Sighting"],
-  desk: ["square", "Desk's hands"],
+  desk: ["diamond", "Desk's, not guarded"],
   "": ["ring", "Not heard"],
 };
 

@@ -8,16 +8,20 @@ const NOWHERE_M = 26; // how far a beam is drawn that hits nothing
 const LENGTH = 256; // of the beam picture; the beam's end is at END of it
 const END = 200;
 const MANY = 24; // heads
+const WHITE = [255, 255, 255];
+const FINE = 8; // steps of a colour that are drawn apart: 32 of each of its three parts
+const MOST_COLOURS = 96; // that are kept ready
 const TINTS = [[255, 210, 150], [255, 188, 138], [255, 228, 184], [246, 204, 172]];
 const TURNS = Array.from({ length: RIM }, (_, i) => [Math.cos((2 * Math.PI * i) / RIM), Math.sin((2 * Math.PI * i) / RIM)]);
 
-function picture(width, height, tint, strength) {
+// White light of the strength that `strength` gives for each pixel.
+function picture(width, height, strength) {
   const canvas = new OffscreenCanvas(width, height);
   const context = canvas.getContext("2d");
   const image = context.createImageData(width, height);
   for (let y = 0; y < height; y += 1) {
     for (let x = 0; x < width; x += 1) {
-      image.data.set([...tint, Math.round(255 * Math.max(0, Math.min(1, strength(x + 0.5, y + 0.5))))], 4 * (y * width + x));
+      image.data.set([...WHITE, Math.round(255 * Math.max(0, Math.min(1, strength(x + 0.5, y + 0.5))))], 4 * (y * width + x));
     }
   }
   context.putImageData(image, 0, 0);
@@ -25,8 +29,8 @@ function picture(width, height, tint, strength) {
 }
 
 // A beam from its lens at the left edge: a triangle, bright along its axis, weaker with distance.
-function beamPicture(tint) {
-  return picture(LENGTH, LENGTH / 2, tint, (x, y) => {
+function beamPicture() {
+  return picture(LENGTH, LENGTH / 2, (x, y) => {
     const off = (y - LENGTH / 4) / ((x * LENGTH) / 4 / LENGTH);
     const along = x / END;
     return Math.max(0, 1 - off * off) ** 1.4 * (0.16 + 0.62 / (1 + 6 * along));
@@ -34,12 +38,31 @@ function beamPicture(tint) {
 }
 
 // A pool: nearly even, with a soft edge, as a followspot's is.
-function poolPicture(tint) {
-  return picture(96, 96, tint, (x, y) => {
+function poolPicture() {
+  return picture(96, 96, (x, y) => {
     const r = Math.hypot(x - 48, y - 48) / 48;
     const edge = Math.min(1, Math.max(0, (1 - r) / 0.16));
     return edge * edge * (3 - 2 * edge) * (1 - 0.35 * r * r);
   });
+}
+
+// The same picture in a colour.
+function coloured(image, [r, g, b]) {
+  const canvas = new OffscreenCanvas(image.width, image.height);
+  const context = canvas.getContext("2d");
+  context.drawImage(image, 0, 0);
+  context.globalCompositeOperation = "source-in";
+  context.fillStyle = `rgb(${r}, ${g}, ${b})`;
+  context.fillRect(0, 0, image.width, image.height);
+  return canvas;
+}
+
+// What a head's light looks like: white keeps the tint of its truss, and the more colour, the less of that.
+export function lookOf(tint, colour) {
+  if (!colour) return tint;
+  const most = Math.max(...colour);
+  const white = most > 0 ? Math.min(...colour) / most : 0;
+  return colour.map((part, i) => Math.min(255, Math.round(((255 + (tint[i] - 255) * white) * part) / 255 / FINE) * FINE));
 }
 
 // The centre of the lit end of a beam and points round its edge, all in metres.
@@ -60,9 +83,9 @@ export class Light {
   constructor() {
     this.canvas = document.createElement("canvas");
     this.context = this.canvas.getContext("2d");
-    this.beams = TINTS.map(beamPicture);
-    this.pools = TINTS.map(poolPicture);
-    this.patterns = this.beams.map((image) => this.context.createPattern(image, "no-repeat"));
+    this.beam = beamPicture();
+    this.disc = poolPicture();
+    this.colours = new Map();
     this.slow = 0; // how many pictures in a row came late
     this.quality = this.best = 0.75; // canvas pixels per screen pixel
   }
@@ -71,6 +94,18 @@ export class Light {
   prepare(heads) {
     this.quality = heads > MANY ? 0.5 : 0.75;
     this.slow = 0;
+  }
+
+  // Pattern of a beam and picture of a pool in the colour of a head.
+  paint(tint, colour) {
+    const seen = lookOf(TINTS[tint % TINTS.length], colour);
+    const key = seen.join();
+    if (!this.colours.has(key)) {
+      if (this.colours.size >= MOST_COLOURS) this.colours.clear();
+      const beam = this.context.createPattern(coloured(this.beam, seen), "no-repeat");
+      this.colours.set(key, { beam, pool: coloured(this.disc, seen) });
+    }
+    return this.colours.get(key);
   }
 
   // Draw all beams of a frame as the camera sees them. `tintOf(i)` gives the colour of head i.
@@ -91,18 +126,19 @@ export class Light {
   }
 
   one(camera, head, tint, gain, k) {
+    const paint = this.paint(tint, head.colour);
     const end = beamEnd(head);
     const rim = rimOf(end);
     const level = Math.sqrt(Math.min(1, head.level)); // eyes see half the light as well more than half as bright
     this.context.globalAlpha = gain * level;
-    this.shaft(camera, head, end, rim, tint, k);
+    this.shaft(camera, head, end, rim, paint, k);
     if (head.ellipse) {
       this.context.globalAlpha = Math.min(1, gain * level * 0.34);
-      this.pool(camera, end, tint, k);
+      this.pool(camera, end, paint, k);
     }
   }
 
-  shaft(camera, head, end, rim, tint, k) {
+  shaft(camera, head, end, rim, paint, k) {
     const axis = camera.line(head.start, end.centre);
     if (!axis) return;
     const [apex, centre] = axis;
@@ -130,11 +166,11 @@ export class Light {
     ];
     const origin = [apex[0] - (down[0] * LENGTH) / 4, apex[1] - (down[1] * LENGTH) / 4];
     context.transform(along[0], along[1], down[0], down[1], origin[0], origin[1]);
-    context.fillStyle = this.patterns[tint % TINTS.length];
+    context.fillStyle = paint.beam;
     context.fill();
   }
 
-  pool(camera, end, tint, k) {
+  pool(camera, end, paint, k) {
     const c = camera.project(end.centre);
     if (!c) return;
     const half = (axis) => {
@@ -146,7 +182,7 @@ export class Light {
     const context = this.context;
     context.setTransform(k, 0, 0, k, 0, 0);
     context.transform(a[0] / 48, a[1] / 48, b[0] / 48, b[1] / 48, c[0], c[1]);
-    context.drawImage(this.pools[tint % TINTS.length], -48, -48);
+    context.drawImage(paint.pool, -48, -48);
   }
 
   fit(camera) {

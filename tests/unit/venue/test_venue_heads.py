@@ -189,3 +189,15 @@ def _trapezoid(t: float, far: float, speed: float, acceleration: float) -> float
     if t <= total - ramp:
         return speed * ramp / 2 + speed * (t - ramp)
     return far - acceleration * max(total - t, 0.0) ** 2 / 2
+
+
+def test_colour_is_what_the_slots_mix_and_white_without_any() -> None:
+    mixing = replace(FLAWLESS, colour=(12, 11, 14))
+    profile = replace(_profile(2), footprint=14)
+    heads = VirtualHeads([Fixture("a", profile, 7, 1), Fixture("b", profile, 7, 21)], [FLAWLESS, mixing])
+    assert heads.state().colour.tolist() == [[1, 1, 1], [0, 0, 0]]
+    slots = bytearray(512)
+    slots[30], slots[31], slots[33] = 51, 255, 102  # addresses 31, 32, 34: offsets 11, 12, 14 of the second head
+    heads.hear(7, bytes(slots))
+    heads.step(DT)
+    assert heads.state().colour == pytest.approx(np.array([[1, 1, 1], [1, 0.2, 0.4]]))

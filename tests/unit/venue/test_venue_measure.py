@@ -148,11 +148,12 @@ def test_scene_and_frame_are_json_with_the_agreed_keys() -> None:
     assert set(frame) == {"t", "performers", "heads", "fps", "sources", "note"}
     assert frame["performers"] == [{"name": "lead", "at": [0.2, 1.7, 0], "inside": True}]
     head = frame["heads"][0]
-    assert set(head) == {"level", "start", "dir", "hit", "ellipse", "zoom_deg", "error_m", "solved"}
+    assert set(head) == {"level", "start", "dir", "hit", "ellipse", "zoom_deg", "error_m", "solved", "colour"}
     assert head["hit"] == pytest.approx([0, 3.0, 0], abs=0.01)
     assert head["error_m"] == pytest.approx(0.2, abs=0.005)
     assert head["solved"]["hit"] == pytest.approx([0, 3.5, 0], abs=0.01), "half a metre higher lands half a metre on"
     assert set(head["ellipse"]) == {"c", "a", "b"}
+    assert head["colour"] is None, "white"
 
 
 @settings(deadline=None)

@@ -61,6 +61,8 @@ def test_what_is_written_reads_the_same(tmp_path: Path) -> None:
         ("tilt_zero: 300", "tilt_zero: 0.3", 3, "found 300"),
         ("[0, 0, 0, 0]", "[0, 0, 0, 1], m", 3, "length 1"),
         ("backlash_deg: .nan", "backlash_deg: 0.1", 4, "found .nan"),
+        ("colour: [3, 3, 4]", "backlash_deg: 0.1", 4, "three offsets that differ"),
+        ("colour: [3, 4]", "backlash_deg: 0.1", 4, "red, green and blue"),
         ("A: [-5, 1]", "A: [-5, 1, 0]", 5, "A"),
         ("fixtures: [", "fixtures:", 4, "YAML"),
     ],
@@ -89,6 +91,16 @@ def test_a_truth_of_another_rig_is_refused() -> None:
     assert caught.value.exit_code == 2
     with pytest.raises(InputError, match=r"truth for foh-2, which the rig"):
         invent(show(2), 1).ordered(show(1))
+
+
+def test_colour_is_kept_and_stays_inside_the_profile(tmp_path: Path) -> None:
+    truth = invent(show(2), 1)
+    heads = {name: replace(head, colour=(8, 9, 10)) for name, head in truth.fixtures.items()}
+    write_truth(replace(truth, fixtures=heads), tmp_path / "t.yaml")
+    assert {head.colour for head in load_truth(tmp_path / "t.yaml").ordered(show(2))} == {(8, 9, 10)}
+    heads["foh-2"] = replace(heads["foh-2"], colour=(9, 10, 11))
+    with pytest.raises(InputError, match=r"colour \[9, 10, 11\] of foh-2, whose profile has 10 slots"):
+        Venue(show(2), replace(truth, fixtures=heads))
 
 
 def test_invented_truths_repeat_and_scatter_as_told() -> None:
