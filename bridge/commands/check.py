@@ -6,13 +6,14 @@ import argparse
 import json
 from collections.abc import Container
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bridge.commands import findings
+from bridge.commands import findings, live
 from bridge.commands.control_findings import control_findings
 from bridge.commands.desk_findings import desk_findings
+from bridge.commands.live_findings import as_data, live_findings
 from bridge.commands.marks import mark_findings
 from bridge.errors import ShowError
 from bridge.follow.coverage import Coverage, survey
@@ -22,6 +23,9 @@ from bridge.show import load
 from bridge.show.damaged import with_advice
 from bridge.show.plot import plot_poses
 
+if TYPE_CHECKING:
+    from rich.console import Console
+
 SIGNS = {"error": "✗ error", "warning": "! warning", "note": "· note"}
 
 
@@ -30,6 +34,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("show", type=Path, metavar="SHOW", help="the show folder")
     parser.add_argument("--strict", action="store_true", help="exit 1 where there is a warning or an error")
     parser.add_argument("--json", action="store_true", help="one JSON document instead of text")
+    parser.add_argument("--live", type=live.seconds, metavar="SECONDS", help="listen: who sends, which nodes answer")
+    parser.add_argument("--state", type=Path, metavar="DIR", help="state folder (default $XDG_STATE_HOME/tetherlight)")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -49,12 +55,19 @@ def run(args: argparse.Namespace) -> int:
     coverage = survey(engine)
     found = [*findings.all_findings(show, engine, coverage), *mark_findings(show, engine)]
     found += [*desk_findings(show), *control_findings(show, rig)]
+    hearing = live.listen(show, args.live, args.state) if args.live else None
+    if hearing:
+        found += live_findings(*hearing)
     found.sort(key=lambda finding: list(SIGNS).index(finding.level))
     if args.json:
         document = {"findings": [f._asdict() for f in found], "coverage": _shares(engine, coverage, by_plot)}
-        print(json.dumps(document, indent=2))
+        print(json.dumps(document | (as_data(*hearing) if hearing else {}), indent=2))
     else:
-        _print(show.name, _shares(engine, coverage, by_plot), found)
+        console = _console()
+        _print_shares(console, show.name, _shares(engine, coverage, by_plot))
+        if hearing:
+            live.print_heard(console, *hearing)
+        _print_findings(console, found)
     return 1 if args.strict and any(finding.level != "note" for finding in found) else 0
 
 
@@ -76,11 +89,15 @@ def _shares(engine: Engine, coverage: Coverage, by_plot: Container[str]) -> dict
     }
 
 
-def _print(name: str, shares: dict[str, Any], found: list[findings.Finding]) -> None:
+def _console() -> Console:
     from rich.console import Console
+
+    return Console(highlight=False, width=None if Console().is_terminal else 140)
+
+
+def _print_shares(console: Console, name: str, shares: dict[str, Any]) -> None:
     from rich.table import Table
 
-    console = Console(highlight=False, width=None if Console().is_terminal else 140)
     console.print(f"{name}: what each head lights of the performance polygon")
     table = Table()
     for heading in ("fixture", "lit", "", "to a stop", "throws", "by"):
@@ -95,6 +112,9 @@ def _print(name: str, shares: dict[str, Any], found: list[findings.Finding]) -> 
         console.print(
             "By the plot: `at` and `hang` alone, as if the heads hung just so. Yaw is not known before a solve."
         )
+
+
+def _print_findings(console: Console, found: list[findings.Finding]) -> None:
     for finding in found:
         console.print(f"{SIGNS[finding.level]}  {finding.where}: {finding.what}", markup=False, soft_wrap=True)
     counts = ", ".join(f"{sum(f.level == level for f in found)} {level}s" for level in SIGNS)

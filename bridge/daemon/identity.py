@@ -29,6 +29,11 @@ def show_cid(state: Path, folder: Path) -> uuid.UUID:
     return cid
 
 
+def kept_cid(folder: Path) -> uuid.UUID | None:
+    """The CID of the show whose state is in `folder`, None where it was never sent from here. Makes none."""
+    return _read(folder / "cid")
+
+
 def put_cid(folder: Path, cid: uuid.UUID) -> uuid.UUID:
     """Write it, for sure and never half. Raises OSError."""
     put_aside(folder / "cid")

@@ -11,7 +11,7 @@ from bridge.door.news import News
 def tell_armed(news: News, wanted: tuple[int, ...], contest: Contest, waiting: Mapping[int, int]) -> None:
     """Armed: `wanted` are sent, `waiting` ones once the desk is heard on the universe that each names."""
     refused = ranges(tuple(contest.refused))
-    again = f"refused are {contest.why_refused()}. End what sends there and send /arm 1 again"
+    again = f"refused are {contest.why_refused()}. {contest.what_to_do()}"
     later = {u: desk for u, desk in waiting.items() if u not in contest.refused}
     waits = f", waiting for the desk on {under_words(later)}" if later else ""
     if not wanted and not later:

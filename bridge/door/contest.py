@@ -8,6 +8,7 @@ from typing import Any
 from bridge.door.events import Heard, OtherSource
 from bridge.door.news import News
 from bridge.follow.keeping import Data, mapping_in
+from bridge.wire.e131 import MAX_PRIORITY
 from bridge.wire.settings import SacnSettings
 
 FORGET_S = 10.0
@@ -26,14 +27,24 @@ class Contest:
         self._heard: dict[int, tuple[OtherSource, ...]] = {}
         self._told: dict[tuple[int, OtherSource], float] = {}  # when each source that was told was last heard
         self._overruled: set[int] = set()
+        self._expected: frozenset[int] = frozenset()
 
     def take(self, settings: SacnSettings) -> None:
         """Other settings from now on."""
         self._settings = settings
 
+    def expect(self, universes: Iterable[int]) -> None:
+        """On these the desk sends beside us: who is below our priority there is the desk, and no stranger."""
+        self._expected = frozenset(universes)
+
+    def _strangers(self, universe: int) -> tuple[OtherSource, ...]:
+        """Who is heard there, but for a desk that is expected."""
+        known, ours = self._heard.get(universe, ()), self._settings.priority
+        return tuple(s for s in known if s.priority >= ours) if universe in self._expected else known
+
     def row(self, universe: int, waiting: bool) -> tuple[int, str, str, int]:
         """Universe, what becomes of it in a word, the strongest other source's name and priority ("" and 0)."""
-        top = _strongest(self._heard.get(universe) or self.refused.get(universe) or (NOBODY,))
+        top = _strongest(self._strangers(universe) or self.refused.get(universe) or (NOBODY,))
         if universe in self.refused:
             word = "refused"
         elif waiting:
@@ -50,8 +61,9 @@ class Contest:
         self._heard, sent = {u: tuple(s) for u, s in sources.items() if s}, set(sent)
         fresh: dict[OtherSource, list[int]] = {}
         for universe, known in sorted(self._heard.items()):
+            told = universe in self._expected  # who is above us there is told as overruling
             for source in known:
-                if universe in sent and (universe, source) not in self._told:
+                if universe in sent and not told and (universe, source) not in self._told:
                     fresh.setdefault(source, []).append(universe)
                 self._told[universe, source] = now_s
         for source, universes in list(fresh.items())[:NEWCOMERS_TOLD]:
@@ -65,15 +77,18 @@ class Contest:
         """One line for each source that rules from now on, with its universes, and one for all that are ours again."""
         ours = self._settings.priority
         top = {u: _strongest(self._heard[u]) for u in sorted(self._heard) if u in sent}
-        over = {u for u, source in top.items() if source.priority > ours}
+        over = {u for u, source in top.items() if source.priority >= ours + (u not in self._expected)}
         ended = sorted((self._overruled - over) & sent)
-        begun: dict[OtherSource, list[int]] = {}
+        begun: dict[tuple[OtherSource, bool], list[int]] = {}
         for universe in sorted(over - self._overruled):
-            begun.setdefault(top[universe], []).append(universe)
+            begun.setdefault((top[universe], universe in self._expected), []).append(universe)
         self._overruled = over
-        for source, universes in list(begun.items())[:NEWCOMERS_TOLD]:
-            text = f"{_universes(universes)} sent by {named(source)} above our {ours}: heads obey that source, not us"
-            self._news.tell("error", f"overruled {source}", f"OVERRULED: {text}")
+        for (source, expected), universes in list(begun.items())[:NEWCOMERS_TOLD]:
+            why = f"above our {ours}: heads obey that source, not us"
+            if source.priority == ours:
+                why = f"and our priority is {ours}, too: on every slot the higher level counts"
+            text = f"{_universes(universes)} sent by {named(source)} {why}" + ("; " + raise_above(source)) * expected
+            self._news.tell("error", f"overruled {source} {expected}", f"OVERRULED: {text}")
         if left := [u for universes in list(begun.values())[NEWCOMERS_TOLD:] for u in universes]:
             self._news.tell("error", "overruled", f"OVERRULED: {_universes(left)} sent by others above our {ours}")
         if ended:
@@ -88,7 +103,7 @@ class Contest:
     def admit(self, universes: Iterable[int], sent: Iterable[int], now_s: float) -> None:
         """Before the first packet of these, beside what is sent already; what is refused so far stays so."""
         sent, universes = set(sent), set(universes)
-        heard = {u: self._heard[u] for u in universes if u in self._heard}
+        heard = {u: strangers for u in universes if (strangers := self._strangers(u))}
         self._told.update(((universe, source), now_s) for universe, known in heard.items() for source in known)
         refuse = self._settings.contested == "refuse"
         fresh = {u: s for u, s in heard.items() if refuse and u not in sent}
@@ -101,10 +116,12 @@ class Contest:
 
     def _say(self, universe: int, sources: str, sent: bool) -> None:
         if universe in self.refused:
-            text = (
-                f"universe {universe} is NOT SENT: {sources} already sends there. End that source and send /arm 1 "
-                "again, or set `sacn: contested: send` in network.yaml"
-            )
+            text = f"universe {universe} is NOT SENT: {sources} already sends there"
+            if universe in self._expected:
+                above = raise_above(_strongest(self.refused[universe]))
+                text += f", not below our {self._settings.priority}; {above}, then /reload and /arm 1"
+            else:
+                text += ". End that source and send /arm 1 again, or set `sacn: contested: send` in network.yaml"
         else:
             why = "it was ours before" if sent else "`contested: send`"
             text = f"universe {universe} is also sent by {sources}; sent all the same ({why})"
@@ -117,6 +134,14 @@ class Contest:
             universes.setdefault(_strongest(known), []).append(universe)
         rows = [f"{ranges(tuple(rows))}: {named(source)}" for source, rows in list(universes.items())[:NEWCOMERS_TOLD]]
         return "; ".join(rows) + ("; and more" if len(universes) > len(rows) else "")
+
+    def what_to_do(self) -> str:
+        """How the refused universes come to be sent."""
+        desk = [_strongest(known) for u, known in self.refused.items() if u in self._expected]
+        again = "End what sends there and send /arm 1 again"
+        if len(desk) == len(self.refused) and desk:
+            return f"{_sentence(raise_above(_strongest(desk)))}, then /reload and /arm 1"
+        return f"{again}; beside the desk {raise_above(_strongest(desk))}" if desk else again
 
     def refuse_again(self, universes: Iterable[int]) -> None:
         """After a restart: what was refused before stays so."""
@@ -150,6 +175,17 @@ def sources_from(data: Any) -> dict[int, tuple[OtherSource, ...]]:
 
 def _strongest(sources: Iterable[OtherSource]) -> OtherSource:
     return max(sources, key=lambda source: source.priority)
+
+
+def raise_above(source: OtherSource) -> str:
+    """What helps where the desk is not below us."""
+    if source.priority >= MAX_PRIORITY:
+        return f"lower the desk's priority below {MAX_PRIORITY}, or give the desk a universe of its own"
+    return f"raise `sacn: priority` above {source.priority} in network.yaml, or give the desk a universe of its own"
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def named(source: OtherSource) -> str:

@@ -10,12 +10,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from bridge.door.events import DeskFrame, Message
+from bridge.follow.commands.targets import DESK
 from bridge.follow.keeping import Data
 from bridge.rig.fixture import Fixture
 from bridge.rig.profile import Axis
 from bridge.wire.settings import Control, DeskGuide, DeskSettings
 
-SENDER = "desk"
+SENDER = DESK
 RENEW_S = 0.4
 """A target of an `alive` control is renewed so often: a velocity ends after 0.5 s."""
 CHOICE_SLACK = {8: 2, 16: 512}

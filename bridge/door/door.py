@@ -31,6 +31,7 @@ from bridge.geometry.stage import Point3
 from bridge.rig.encode import Encoder
 from bridge.rig.fixture import OwnTables, Pose
 from bridge.rig.rig import Rig
+from bridge.rig.shares import shares
 from bridge.show.model import Show
 
 NONE: Mapping[str, OwnTables] = MappingProxyType({})
@@ -69,7 +70,10 @@ def make(
     known = {fixture.name for fixture in show.fixtures}
     used = {n: pose for n, pose in (show.poses if aimed_with is None else aimed_with).items() if n in known}
     rig = Rig.from_fixtures(show.fixtures, used).with_tables(optics)
-    engine = Engine(rig, show.stage, show.network.lost_input, dict(show.solved_marks), short_ways=short_ways)
+    settings = show.network
+    beside = None if settings.desk is None else shares(show.fixtures, settings.desk)
+    marks = dict(show.solved_marks)
+    engine = Engine(rig, show.stage, settings.lost_input, marks, short_ways=short_ways, desk=beside)
     return Made(show, used, engine, Commands(engine), Encoder(rig), optics)
 
 

@@ -21,19 +21,22 @@ import numpy as np
 
 from bridge.follow.frame import Frame
 from bridge.follow.judging.judge import Judge
+from bridge.follow.judging.states import Conditions, State
 from bridge.follow.keeping import LATEST_S, NEVER_S, Data, Roster, Seats, mapping_in, number_in
-from bridge.follow.lighting.light import Lighting
-from bridge.follow.moving.motion import Moving
+from bridge.follow.lighting.light import Lens, Light, Lighting
+from bridge.follow.moving.motion import Motion, Moving
 from bridge.follow.moving.reach import Reach, Terrain
 from bridge.follow.reloading import take_over
 from bridge.follow.where.place import Whereabouts
 from bridge.follow.who.crew import Crew
+from bridge.follow.who.desk import Sent
 from bridge.follow.who.roles import Cast, Role
 from bridge.geometry.frames import Array
 from bridge.geometry.stage import Point3, Stage
 from bridge.rig.fixture import OwnTables, Pose
-from bridge.rig.look import Override
+from bridge.rig.look import DeskSays, Override
 from bridge.rig.rig import Rig
+from bridge.rig.shares import Shares
 from bridge.wire.settings import LostInput
 
 
@@ -48,17 +51,19 @@ class Engine:
         marks: Mapping[str, Point3] | None = None,
         *,
         short_ways: bool = True,
+        desk: Shares | None = None,
     ) -> None:
         """`marks` are places of solved marks, for the check walk, beside the surveyed ones of the stage.
 
-        `short_ways` off: every frame goes the full way (tests/scenarios holds both against each other).
+        `short_ways` off: every frame goes the full way (tests/scenarios holds both against each other). `desk`: which
+        channels are ours beside a desk, None without one.
         """
         self.rig, self.stage, self._short_ways = rig, stage, short_ways
         self.marks = {name: mark.at for name, mark in stage.marks.items() if mark.at is not None} | dict(marks or {})
         self.place = Whereabouts(stage, lost_input, rig.names)
         targets = (*self.place.names, "")
         follows = np.array([targets.index(f.follows or targets[0]) for f in rig.fixtures], dtype=np.intp)
-        self.crew = Crew(rig, follows, targets, short_ways)
+        self.crew = Crew(rig, follows, targets, short_ways, desk)
         self._ground = self._ground_of_stage()
         self.moving = Moving(rig, self._ground, len(targets), stage.move_in_black_after, short_ways)
         self.judge = Judge(rig, stage, self.place.floors.lowest, lost_input)
@@ -83,6 +88,7 @@ class Engine:
         self._last_s = now_s
         crew, moving, lighting = self.crew, self.moving, self.lighting
         scene = self.place.scene(now_s)
+        crew.change_hands(moving.motors.angle, now_s)
         roles = crew.cast(now_s)
         fade = lighting.fade(roles)
         task = crew.task(roles, scene, moving.motors.angle, now_s)
@@ -93,14 +99,23 @@ class Engine:
         light = lighting.light(scene, roles, task, motion, lens, holds, crew, dt_s, now_s)
         if roles.walking:
             crew.hand.saw((roles.role == Role.WALKED) & motion.arrived & (light.level > 0.0))
-        pan, tilt = motion.angle
+        sent = self._sent(motion, lens, light, roles, holds)
         self.frame = Frame(
-            *(pan, tilt, light.level, lens.zoom_raw, light.focus_raw, self._overrides(roles, now_s)),
+            *(sent.pan_rad, sent.tilt_rad, sent.level, sent.zoom_raw, sent.focus_raw, self._overrides(roles, now_s)),
+            own=sent.own,
+            whole=sent.whole,
             state=light.state,
             face=motion.aim.face,
             distance=motion.aim.distance,
         )
         return self.frame
+
+    def _sent(self, motion: Motion, lens: Lens, light: Light, roles: Cast, holds: Conditions) -> Sent:
+        """What leaves: all of it ours, or what the desk's hands leave to us."""
+        desk, zoom, focus = self.crew.desk, lens.zoom_raw, light.focus_raw
+        if desk is None:
+            return Sent(light.level, motion.angle[0], motion.angle[1], zoom, focus, None, None)
+        return desk.sent(light.level, motion.angle, zoom, focus, roles, holds[State.DARK])
 
     def _overrides(self, roles: Cast, now_s: float) -> tuple[Override, ...]:
         """Slots that are held now: of heads that are sighted, and over these of those that do an action."""
@@ -113,6 +128,11 @@ class Engine:
         )
 
     # What comes in beside messages (see commands/)
+
+    def hear_desk(self, says: DeskSays) -> None:
+        """What the desk sends from now on; without a desk beside us it is nothing."""
+        if self.crew.desk is not None:
+            self.crew.desk.hear(says)
 
     def begin(self, now_s: float) -> None:
         """Output starts now: nobody knows where the heads are, so they stay dark for a moment."""
@@ -153,12 +173,19 @@ class Engine:
         return None if meets is None else (float(meets[0]), float(meets[1]), float(meets[2]))
 
     def sent_angles(self, fixture: int) -> tuple[float, float]:
-        """Pan and tilt (rad) that a head is sent: by hand where it is aimed so, else those of the last frame."""
+        """Pan and tilt (rad) that a head is sent: by the desk that has it, by hand, or in the last frame."""
+        if desk := self._desk_sends(fixture):
+            return desk[:2]
         by_hand = self.crew.hand.angles(fixture)
         return self.moving.standing(fixture) if by_hand is None else by_hand
 
+    def _desk_sends(self, fixture: int) -> tuple[float, float, float, float] | None:
+        return None if self.crew.desk is None else self.crew.desk.sends(fixture)
+
     def lens_of(self, fixture: int) -> tuple[float, float]:
-        """Raw zoom that a head is sent, and the raw focus that a hand has set for it; NaN for none."""
+        """Raw zoom that a head is sent, and the raw focus that a hand, or the desk, has set for it; NaN for none."""
+        if desk := self._desk_sends(fixture):
+            return desk[2:]
         hand, frame = self.crew.hand, self.frame
         if not hand.active[fixture]:
             return (math.nan if frame is None else float(frame.zoom_raw[fixture])), math.nan

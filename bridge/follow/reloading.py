@@ -27,6 +27,7 @@ def take_over(new: Engine, old: Engine, now_s: float) -> None:
         new.moving.settle_in(moved)
     if strangers.any():
         new.lighting.begin(now_s, strangers)
+        new.crew.not_in_desk_hands(strangers)
 
 
 def _take_new_values(new: Engine, old: Engine, now_s: float) -> None:

@@ -38,11 +38,12 @@ class Universe:
         self.sources[key] = Source(data, sender, now_s + waits_s)
         return self.sources[key]
 
-    def remove(self, key: Key) -> None:
-        """This source is gone; what it and the others made together is what is left should it have been the last."""
+    def remove(self, *keys: Key) -> None:
+        """These sources are gone; what all made together is what is left should they have been the last."""
         self.frame()
         self.stale = True
-        del self.sources[key]
+        for key in keys:
+            del self.sources[key]
 
     def frame(self) -> Merged | None:
         """The look as everything stands that was settled; None before the first."""
@@ -62,13 +63,11 @@ class Universe:
 
     def settle(self, now_s: float) -> bool:
         """Do what has become due, in the order in which it did; whether the look may be another."""
-        changed = False
-        lost = [(source.lost_s, key) for key, source in self.sources.items() if now_s >= source.lost_s]
-        for lost_s, key in sorted(lost):
-            self._until(lost_s)
-            self.remove(key)
-            changed = True
-        return self._until(now_s) or changed
+        moments = sorted({source.lost_s for source in self.sources.values() if now_s >= source.lost_s})
+        for moment_s in moments:
+            self._until(moment_s)
+            self.remove(*[key for key, source in self.sources.items() if source.lost_s == moment_s])
+        return self._until(now_s) or bool(moments)
 
     def _until(self, now_s: float) -> bool:
         changed = self._sample(now_s)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from bridge.errors import Refused
 from bridge.follow.commands.obeying import Group, Table
 from bridge.follow.commands.values import Args, count, find, number, on_off, switch, text, timed
@@ -30,6 +32,8 @@ class HeadCommands(Group):
             ("fixture", "still"): self._still,
             ("fixture", "find"): self._find,
             ("fixture", "act"): self._act,
+            ("fixture", "desk"): self._desk,
+            ("desk", ""): self._desk_all,
             ("truss", "trim"): self._truss_trim,
             ("truss", "still"): self._truss_still,
         }
@@ -54,21 +58,55 @@ class HeadCommands(Group):
         self.crew.hand_over(fixture, self.target_number(text(count(args, "follow", 1)[0], "the target")))
 
     def _hold(self, name: str, args: Args, sender: str, now_s: float) -> None:
-        self.crew.set_held(self.fixture(name), switch(args, "hold"))
+        fixture, on = self.fixture(name), switch(args, "hold")
+        if on:
+            self.not_the_desks(fixture)
+        self.crew.set_held(fixture, on)
 
     def _out(self, name: str, args: Args, sender: str, now_s: float) -> None:
         self.crew.set_out(self.fixture(name), switch(args, "out"))
 
     def _find(self, name: str, args: Args, sender: str, now_s: float) -> None:
         on = switch(args, "find")
-        fixture = self.movable(name) if on else self.fixture(name)
+        fixture = self.ours(name) if on else self.fixture(name)
         if on and self.crew.is_out(fixture):
             raise Refused("out", f"{name} is out and stays dark; give it back with /fixture/{name}/out 0 first")
         self.crew.find(fixture, on, now_s)
 
     def _act(self, name: str, args: Args, sender: str, now_s: float) -> None:
-        fixture = self.movable(name)
+        fixture = self.ours(name)
         self.crew.actions.begin(fixture, text(count(args, "act", 1)[0], "the action"), now_s)
+
+    # Beside a desk
+
+    def _desk(self, name: str, args: Args, sender: str, now_s: float) -> None:
+        fixture, on = self.fixture(name), switch(args, "desk")
+        under = self._under_desk()
+        if not under[fixture]:
+            universe = self.engine.rig.fixtures[fixture].universe
+            text = (
+                f"{name} is on universe {universe}, which has no desk under it; see universes of desk in network.yaml"
+            )
+            raise Refused("no-desk", text)
+        self._give(np.arange(len(under)) == fixture, on, name)
+
+    def _desk_all(self, name: str, args: Args, sender: str, now_s: float) -> None:
+        self._give(self._under_desk(), switch(args, "desk"), "heads beside a desk")
+
+    def _under_desk(self) -> np.ndarray:
+        if self.crew.desk is None:
+            raise Refused("no-desk", "this show has no desk beside it: network.yaml has no desk")
+        return self.crew.desk.shares.under
+
+    def _give(self, fixtures: np.ndarray, on: bool, what: str) -> None:
+        """Only heads whose desk is heard go over; to have them back needs none."""
+        desk = self.crew.desk
+        if on and desk is not None:
+            fixtures = fixtures & desk.heard
+            if not fixtures.any():
+                text = f"{what}: nothing is heard of the desk there yet; does it send, and on the universe that is set?"
+                raise Refused("no-desk", text)
+        self.crew.give_to_desk(fixtures, on)
 
     # Trims
 

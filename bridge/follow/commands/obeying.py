@@ -35,6 +35,20 @@ class Group:
             raise Refused("still", f"{name} is still (people aloft) and will not move; clear it with /still 0 first")
         return fixture
 
+    def ours(self, name: str) -> int:
+        """The number of a fixture that may be moved and is not the desk's to move."""
+        fixture = self.movable(name)
+        self.not_the_desks(fixture)
+        return fixture
+
+    def not_the_desks(self, fixture: int) -> None:
+        """Raise Refused for a head in the desk's hands."""
+        if self.crew.in_desk_hands(fixture):
+            name = self.engine.rig.names[fixture]
+            raise Refused(
+                "desk", f"{name} is in the desk's hands: /fixture/{name}/desk 0 first, or aim it from the desk"
+            )
+
     def target_number(self, name: str) -> int:
         """The number of a target."""
         return find(self.place.names, name, "target")

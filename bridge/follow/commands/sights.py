@@ -27,17 +27,17 @@ class SightCommands(Group):
         }
 
     def _point(self, name: str, args: Args, sender: str, now_s: float) -> None:
-        fixture = self.movable(name)
+        fixture = self.ours(name)
         self._aim(fixture, self.angles(fixture, *count(args, "point", 2)))
 
     def _nudge(self, name: str, args: Args, sender: str, now_s: float) -> None:
-        fixture = self.movable(name)
+        fixture = self.ours(name)
         step = [number(v, "step", -360.0, 360.0) for v in count(args, "nudge", 2)]
         pan, tilt = (math.degrees(a) + s for a, s in zip(self.engine.sent_angles(fixture), step, strict=True))
         self._aim(fixture, self.angles(fixture, pan, tilt))
 
     def _near(self, name: str, args: Args, sender: str, now_s: float) -> None:
-        fixture, mark = self.movable(name), self._mark(args, "near")
+        fixture, mark = self.ours(name), self._mark(args, "near")
         if not self.engine.rig.has_pose[fixture] and self.engine.rig.fixtures[fixture].at is None:
             text = (
                 f"{name} is not solved and rig.yaml does not say where it hangs (`at`): aim it with /sight/{name}/point"
@@ -56,7 +56,7 @@ class SightCommands(Group):
         self.crew.take_in_hand(fixture, self.engine.moving.standing(fixture))
 
     def _raw(self, channel: str, name: str, args: Args, sender: str, now_s: float) -> None:
-        fixture, share = self.movable(name), number(count(args, channel, 1)[0], channel, 0.0, 1.0)
+        fixture, share = self.ours(name), number(count(args, channel, 1)[0], channel, 0.0, 1.0)
         profile = self.engine.rig.fixtures[fixture].profile
         if channel not in profile.channels:
             raise Refused("no-channel", f"{name} has no {channel} channel")
@@ -64,7 +64,7 @@ class SightCommands(Group):
         self.crew.hand.set_raw(fixture, channel, round(share * profile.full_scale(channel)))
 
     def _level(self, name: str, args: Args, sender: str, now_s: float) -> None:
-        fixture, level = self.movable(name), number(count(args, "level", 1)[0], "level", 0.0, 1.0)
+        fixture, level = self.ours(name), number(count(args, "level", 1)[0], "level", 0.0, 1.0)
         self._take(fixture)
         self.crew.hand.set_level(fixture, level)
 

@@ -14,7 +14,7 @@ from bridge.follow.commands.targets import TargetCommands
 from bridge.follow.commands.values import Args
 from bridge.follow.engine import Engine
 
-ALONE = ("level", "dark", "still", "walk")
+ALONE = ("level", "dark", "still", "walk", "desk")
 """Addresses of one word."""
 
 

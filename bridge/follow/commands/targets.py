@@ -6,8 +6,11 @@ from bridge.errors import Refused
 from bridge.follow.commands.obeying import Group, Table
 from bridge.follow.commands.values import Args, count, find, number, switch, text, timed
 from bridge.follow.where.place import FLOORS_M, HEIGHTS_M, SIZES_M
+from bridge.follow.where.target import TargetState
 
 FASTEST_M_S = 50.0
+DESK = "desk"
+"""The sender of what slots of a desk ask for (door/controls.py); every other one has a host."""
 
 
 class TargetCommands(Group):
@@ -29,6 +32,12 @@ class TargetCommands(Group):
             ("area", ""): self._area,
             ("floor", ""): self._floor,
         }
+
+    @staticmethod
+    def _hear(target: TargetState, sender: str, now_s: float) -> None:
+        """Size, height and level: a desk sets them in its cues whoever steers, and is no operator by that."""
+        if sender != DESK:
+            target.hear(sender, now_s)
 
     def _position(self, name: str, args: Args, sender: str, now_s: float) -> None:
         target = self.target(name)
@@ -60,19 +69,19 @@ class TargetCommands(Group):
     def _height(self, name: str, args: Args, sender: str, now_s: float) -> None:
         target = self.target(name)
         height, over_s = timed(args, "height", *HEIGHTS_M, target.spec.heights)
-        target.hear(sender, now_s)
+        self._hear(target, sender, now_s)
         self.place.height.set(self.target_number(name), height, now_s, over_s)
 
     def _size(self, name: str, args: Args, sender: str, now_s: float) -> None:
         target = self.target(name)
         size, over_s = timed(args, "size", *SIZES_M, target.spec.sizes)
-        target.hear(sender, now_s)
+        self._hear(target, sender, now_s)
         self.place.size.set(self.target_number(name), size, now_s, over_s)
 
     def _level(self, name: str, args: Args, sender: str, now_s: float) -> None:
         target = self.target(name)
         level, over_s = timed(args, "level", 0.0, 1.0)
-        target.hear(sender, now_s)
+        self._hear(target, sender, now_s)
         self.place.level.set(self.target_number(name), level, now_s, over_s)
 
     def _alive(self, name: str, args: Args, sender: str, now_s: float) -> None:

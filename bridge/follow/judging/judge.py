@@ -93,6 +93,7 @@ class Judge:
             too_near = roles.aims & (distance < self._rig.min_distance)
         if self._no_light.any_on:
             touched = self.cones_touch(motion.beams or self._rig.heads.beam(*motion.angle), angle_rad, distance)
+            touched &= ~roles.desk
         return _anybody(too_near), _anybody(touched)
 
     def _judge_heads(
@@ -111,6 +112,10 @@ class Judge:
         ):
             if where.any():
                 holds.set(state, where)
+        if roles.changing is not None:
+            holds.set(State.DESK, roles.desk & ~roles.changing)
+            moving = holds[State.MOVING].copy()
+            holds.set(State.MOVING, moving | roles.changing, moving)  # on the way to the desk no gate closes
         if dark:
             holds.set(State.DARK, True)
         elif acting is not None:

@@ -8,12 +8,12 @@ import numpy as np
 class State:
     """Numbers of the states; a lower one hides a higher. Plain ints: they index arrays in every frame."""
 
-    STILL, DARK, OUT, SIGHTING, UNSOLVED, NO_LIGHT, TOO_NEAR = range(7)
-    OUT_OF_REACH, OUTSIDE, NO_INPUT, MOVING, LIMIT, HELD, LIT = range(7, 14)
+    STILL, DARK, DESK, OUT, SIGHTING, UNSOLVED, NO_LIGHT, TOO_NEAR = range(8)
+    OUT_OF_REACH, OUTSIDE, NO_INPUT, MOVING, LIMIT, HELD, LIT = range(8, 15)
 
 
 WORDS = (
-    *("still", "dark", "out", "sighting", "unsolved", "no-light", "too-near"),
+    *("still", "dark", "desk", "out", "sighting", "unsolved", "no-light", "too-near"),
     *("out-of-reach", "outside", "no-input", "moving", "limit", "held", "lit"),
 )
 CLOSING = range(State.NO_LIGHT, State.MOVING + 1)

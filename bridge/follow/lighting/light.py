@@ -81,7 +81,17 @@ class Lighting(Part):
     # Zoom
 
     def lens(self, roles: Cast, crew: Crew, size: Array, distance: Array) -> Lens:
-        """Heads aimed by hand or walked have the tightest beam; who stands keeps what it has."""
+        """Heads aimed by hand or walked have the tightest beam; who stands keeps what it has.
+
+        `zoom_raw` is ours; where the desk's is in force, the angle is that of the desk's.
+        """
+        lens, desk = self._our_lens(roles, crew, size, distance), crew.desk
+        if desk is None or (raw := desk.zoom(lens.zoom_raw, roles)) is lens.zoom_raw:
+            return lens
+        angle = np.where(raw == lens.zoom_raw, lens.angle_rad, self._rig.optics.angle_of(raw))
+        return Lens(lens.zoom_raw, angle)
+
+    def _our_lens(self, roles: Cast, crew: Crew, size: Array, distance: Array) -> Lens:
         optics, hand = self._rig.optics, crew.hand
         if roles.usual:
             self._zoom_raw, angle = optics.zoom_for(size, distance)
@@ -129,6 +139,10 @@ class Lighting(Part):
             level = np.where(roles.found, WORKING_LEVEL * _breath(crew.found_for(now_s)), level)
             level = np.where(holds[State.DARK], 0.0, level)
         level = self.master.at(now_s) * levels * level
+        if crew.desk is not None:
+            cut = holds[State.DARK] | roles.still
+            there = motion.arrived | ((~roles.aims | motion.unreached) & motion.standing)
+            level = crew.desk.dimmed(level, roles, cut, there, (self._fade_in_s, self._fade_out_s), dt_s)
         state = holds.states(self._gates.open, self._gates.reason)
         return Light(self._guard.limit(level, now_s), self._focus(roles, crew.hand, motion.aim.distance), state)
 

@@ -27,7 +27,7 @@ class Motion(NamedTuple):
 
     `clamped`: held at a soft limit; `unreached`: cannot light its point; `under_way`: on a move that is made in the
     dark; `arrived`: its beam is where it belongs. `steady`: nobody is clamped, unreached or under way. `beams`: starts
-    (N, 3) m and directions (N, 3).
+    (N, 3) m and directions (N, 3). `speed` (2, N) rad/s.
     """
 
     angle: Array
@@ -38,6 +38,12 @@ class Motion(NamedTuple):
     arrived: np.ndarray
     steady: bool
     beams: Lines | None
+    speed: Array
+
+    @property
+    def standing(self) -> np.ndarray:
+        """Heads (N,) that do not move."""
+        return np.asarray((self.speed == 0.0).all(axis=0))
 
 
 class Moving(Part):
@@ -122,6 +128,7 @@ class Moving(Part):
         turned = goal
         goal = self._ease_in(goal, miss, task.size, able, now_s)
         goal = self._way_round(goal, task, roles, fade)
+        self.motors.free(roles.desk)
         if not self._placed:
             self.motors.put(np.where(roles.still, self.motors.angle, goal))
             self._placed = True
@@ -138,7 +145,8 @@ class Moving(Part):
         jumps = self._jumps
         steady = jumps.steady and aim.inside
         under_way = self._nobody if jumps.steady else jumps.under_way(task.follows)
-        return Motion(self.motors.angle, aim, clamped, unreached, under_way, jumps.arrived, steady, beams)
+        motors = self.motors
+        return Motion(motors.angle, aim, clamped, unreached, under_way, jumps.arrived, steady, beams, motors.speed)
 
     def _beams(self) -> Lines:
         """Where the commanded beams are: reckoned once for angles that stay."""
@@ -201,13 +209,13 @@ class Moving(Part):
         return self._easing.apply(goal, now_s)
 
     def _way_round(self, goal: Array, task: Task, roles: Cast, fade: Array) -> Array:
-        """Where heads go instead that must wait, stand, rest, are aimed by hand or cross their pan axis."""
+        """Where heads go instead that must wait, stand, rest, are in hands or cross their pan axis."""
         motors = self.motors
         wait = roles.aims & self._jumps.waiting(task.follows, fade)
         goal = self._cross(goal, task, roles.aims)
         goal = np.where(wait | roles.held | roles.found, motors.angle, goal)
         goal = np.where(roles.out | roles.unsolved, motors.rest, goal)
-        return goal if task.setpoints is None else np.where(roles.by_hand, task.setpoints, goal)
+        return goal if task.setpoints is None else np.where(roles.by_hand | roles.desk, task.setpoints, goal)
 
     def _cross(self, goal: Array, task: Task, aims: np.ndarray) -> Array:
         """The goal (2, N), where a target passes under a head."""

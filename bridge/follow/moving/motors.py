@@ -22,20 +22,29 @@ WIDEST_RAD = 100.0
 
 
 class Motors(Part):
-    """Pan (row 0) and tilt (row 1) of N heads: `angle` (2, N) rad and `speed` (2, N) rad/s as commanded."""
+    """Pan (row 0) and tilt (row 1) of N heads: `angle` (2, N) rad and `speed` (2, N) rad/s as commanded.
+
+    `loose` (N,) heads may be outside their soft limits, inside the profile's range.
+    """
 
     kept = (
         Field("angle", "heads", axis=1),
         Field("speed", "heads", axis=1),
         Field("_setpoint", "heads", axis=1),
         Field("_met", kind=bool),
+        Field("loose", "heads", bool),
     )
 
     def __init__(self, rig: Rig) -> None:
         self._top = np.stack([rig.pan.speed, rig.tilt.speed])
         self._acceleration = np.stack([rig.pan.acceleration, rig.tilt.acceleration])
-        self._low = np.stack([rig.pan.low, rig.tilt.low])
-        self._high = np.stack([rig.pan.high, rig.tilt.high])
+        self._soft = np.stack([rig.pan.low, rig.tilt.low]), np.stack([rig.pan.high, rig.tilt.high])
+        self._ends = (
+            np.stack([rig.pan.range_low, rig.tilt.range_low]),
+            np.stack([rig.pan.range_high, rig.tilt.range_high]),
+        )
+        self._low, self._high = self._soft
+        self.loose = np.zeros(len(rig), dtype=bool)
         self._slowest, self._gentlest = self._top.min(initial=np.inf), self._acceleration.min(initial=np.inf)
         self._longest_stop = 1.5 * self._top**2 / self._acceleration + 0.1 * self._top
         self.rest = np.stack([rig.pan.rest, rig.tilt.rest])
@@ -43,6 +52,17 @@ class Motors(Part):
         self.speed = np.zeros_like(self.angle)
         self._setpoint = self.angle.copy()
         self._met = True
+
+    def free(self, where: np.ndarray) -> None:
+        """These heads (N,) may leave their soft limits (the desk moves them); later they come back inside."""
+        if not (where.any() or self.loose.any()):
+            return
+        outside = (self.angle < self._soft[0]) | (self.angle > self._soft[1])
+        self.loose = where | (self.loose & outside.any(axis=0))
+        self._limit()
+
+    def _limit(self) -> None:
+        self._low, self._high = (np.where(self.loose, e, s) for e, s in zip(self._ends, self._soft, strict=True))
 
     def step(self, setpoint: Array, dt_s: float, frozen: np.ndarray) -> bool:
         """Advance by dt_s > 0 towards setpoints (2, N), held inside the soft limits; `frozen` (N,) heads stand.
@@ -101,6 +121,7 @@ class Motors(Part):
     def restore(self, data: Any, seats: Seats) -> None:
         """As of keeping.Part, held inside what the motors of this rig can do."""
         super().restore(data, seats)
+        self._limit()
         angle = _clip(self.angle, self._low, self._high)
         self.speed = np.where(angle == self.angle, _clip(self.speed, -self._top, self._top), 0.0)
         self.angle, self._setpoint = angle, _clip(self._setpoint, self._low, self._high)

@@ -21,12 +21,14 @@ from bridge.follow.keeping import (
 from bridge.follow.where.scene import Scene
 from bridge.follow.where.target import Guide
 from bridge.follow.who.actions import Actions
+from bridge.follow.who.desk import DeskHands
 from bridge.follow.who.hand import InHand
 from bridge.follow.who.roles import Cast, Role, cast
 from bridge.follow.who.still import Still
 from bridge.follow.who.trims import Trims
 from bridge.geometry.frames import Array
 from bridge.rig.rig import Rig
+from bridge.rig.shares import Shares
 
 FIND_S = 10.0
 
@@ -34,7 +36,7 @@ FIND_S = 10.0
 class Task(NamedTuple):
     """What each head is to light: points (N, 3) m, spot diameters (N,) m, and the target (N,) it follows.
 
-    `guides` are heads at exact angles; `setpoints` (2, N) rad where heads are aimed by hand (None: nobody is);
+    `guides` are heads at exact angles; `setpoints` (2, N) rad of heads in hands, a person's or the desk's;
     `leaving` (N,) heads were handed to another target since the last frame. `goes_on`: all is as in the last frame but
     for targets, and none of these has moved out of its spot.
     """
@@ -64,13 +66,21 @@ class Crew(Part):
         Field("dark", kind=bool),
     )
 
-    def __init__(self, rig: Rig, follows: np.ndarray, targets: tuple[str, ...], short_ways: bool = True) -> None:
+    def __init__(
+        self,
+        rig: Rig,
+        follows: np.ndarray,
+        targets: tuple[str, ...],
+        short_ways: bool = True,
+        desk: Shares | None = None,
+    ) -> None:
         """`follows` (N,) is the target of each head at first; `targets` are their names, the last being nobody's."""
         self._short_ways = short_ways
         count = len(rig)
         self._names, self._targets = rig.names, targets
         self.still, self.trims = Still(rig), Trims(rig)
         self.hand, self.actions = InHand(rig), Actions(rig)
+        self.desk = None if desk is None else DeskHands(rig, desk)
         self.dark = False
         self.follows = follows.copy()
         self._own = follows.copy()
@@ -81,7 +91,7 @@ class Crew(Part):
         self._walked = self._placed = self._any_leaving = False
         self._shift = self.trims.shift  # of the last frame
         self._cast: Cast | None = None
-        self._cast_until_s = NEVER_S
+        self._cast_until_s, self._cast_idle = NEVER_S, True
 
     # What operators set
 
@@ -166,7 +176,40 @@ class Crew(Part):
             if row is None or before.follows[row] == before._own[row]:
                 self.hand_over(number, int(self._own[number]))
 
+    def give_to_desk(self, fixtures: np.ndarray, on: bool) -> None:
+        """Give heads (N,) into the desk's hands, or have them back; only beside a desk."""
+        if self.desk is not None:
+            self.desk.give(fixtures, on)
+            self.changed()
+
+    def not_in_desk_hands(self, strangers: np.ndarray) -> None:
+        """These heads (N,) are other ones than those that the desk had."""
+        if self.desk is not None:
+            self.desk.forget(strangers)
+            self.changed()
+
+    def in_desk_hands(self, fixture: int) -> bool:
+        """Whether the desk has a head, or it is on its way there or back."""
+        return self.desk is not None and self.desk.holds(fixture)
+
     # What that comes to
+
+    def change_hands(self, angle: Array, now_s: float) -> None:
+        """Let heads change over between the desk and us; `angle` (2, N) rad is where they are commanded to be.
+
+        What was asked of one by hand is over when the desk has it; one that comes back is on its way to its target.
+        """
+        if self.desk is None:
+            return
+        changed = self.desk.change_over(angle, self.still.heads, now_s)
+        if changed is not None:
+            taken, back = changed
+            self.hand.active, self._held = self.hand.active & ~taken, self._held & ~taken
+            self._found_until_s = np.where(taken, NEVER_S, self._found_until_s)
+            self._leaving = self._leaving | back
+            self._any_leaving = bool(self._leaving.any())
+        if changed is not None or self.desk.idle != self._cast_idle:
+            self.changed()
 
     def cast(self, now_s: float) -> Cast:
         """The roles now: derived anew after a change, or when something has run out."""
@@ -188,7 +231,10 @@ class Crew(Part):
             Role.HELD: self._held,
         }
         short_ways = self._short_ways and not (self.follows == len(self._targets) - 1).any()
-        return cast(holds, len(self._names), walking, switched, short_ways)
+        if self.desk is None:
+            return cast(holds, len(self._names), walking, switched, short_ways)
+        holds[Role.DESK], self._cast_idle = self.desk.held, self.desk.idle
+        return cast(holds, len(self._names), walking, switched, short_ways and self.desk.idle, self.desk.changing)
 
     def task(self, roles: Cast, scene: Scene, angle: Array, now_s: float) -> Task:
         """What each head is to do; `angle` (2, N) rad is where it is commanded to be. Trims never touch the area test.
@@ -205,6 +251,8 @@ class Crew(Part):
         if leaving is not None:
             self._leaving = np.zeros_like(leaving)
         setpoints = None if roles.usual else self.hand.setpoints(angle)
+        if setpoints is not None and self.desk is not None:
+            setpoints = np.where(roles.desk, self.desk.setpoints(angle), setpoints)
         goes_on = roles.usual and scene.within and not guides and leaving is None and self._shift is self.trims.shift
         self._shift = self.trims.shift
         return Task(self._points, scene.size[follows], follows, guides, setpoints, leaving, goes_on)
@@ -229,19 +277,26 @@ class Crew(Part):
 
     def state(self) -> Data:
         """As of keeping.Part."""
-        return super().state() | {
-            "follows": self.targets_of(),
-            "still": self.still.state(),
-            "trims": self.trims.state(),
-            "hand": self.hand.state(),
-            "actions": self.actions.state(),
-        }
+        desk = {} if self.desk is None else {"desk": self.desk.state()}
+        return (
+            super().state()
+            | desk
+            | {
+                "follows": self.targets_of(),
+                "still": self.still.state(),
+                "trims": self.trims.state(),
+                "hand": self.hand.state(),
+                "actions": self.actions.state(),
+            }
+        )
 
     def restore(self, data: Any, seats: Seats) -> None:
         """As of keeping.Part."""
         super().restore(data, seats)
         data = mapping_in(data)
         self.hand.restore(data.get("hand"), seats)
+        if self.desk is not None:
+            self.desk.restore(data.get("desk"), seats)
         self.still.restore(data.get("still"))
         self.trims.restore(data.get("trims"))
         self.actions.restore(data.get("actions"))

@@ -28,11 +28,15 @@ class Sender:
     """A transmission; the first slot of every universe is `level`. `tick` does what Door.tick does around one."""
 
     def __init__(
-        self, *universes: int, settings: SacnSettings | None = None, sequences: Mapping[int, int] | None = None
+        self,
+        *universes: int,
+        settings: SacnSettings | None = None,
+        sequences: Mapping[int, int] | None = None,
+        by_slot: bool = False,
     ) -> None:
         self.news, self.level = News(), 0
         self.ticks: list[float] = []
-        self.transmission = Transmission(universes, settings or SacnSettings(), CID, self.news)
+        self.transmission = Transmission(universes, settings or SacnSettings(), CID, self.news, by_slot=by_slot)
         self.transmission.go_on_from(sequences or {}, crashed=False)
 
     def out(self, now_s: float) -> Out:

@@ -83,6 +83,22 @@ def test_two_encoders_steer_a_target_through_the_door_until_somebody_else_takes_
         door.apply(moved)
 
 
+def test_a_desk_sets_size_height_and_level_in_its_cues_whoever_steers_and_does_not_steer_by_it() -> None:
+    door = small_door()
+    values = [("size", 0.5, 4.0), ("height", 0.0, 2.0), ("level", 0.0, 1.0)]
+    desk = controls(*(Control(((60, n),), f"/target/lead/{w}", 8, (a,), (b,)) for n, (w, a, b) in enumerate(values, 1)))
+    say(door, 1.0, "/target/lead/position", 1.0, 3.0)
+    for message in messages(desk.take([frame(s1=255, s2=255, s3=255)]), 1.1):
+        door.apply(message)
+    place = door.engine.place
+    assert [float(ramps.at(1.2)[0]) for ramps in (place.size, place.height, place.level)] == [4.0, 2.0, 1.0]
+    say(door, 1.3, "/target/lead/position", 2.0, 3.0)
+    for message in messages(desk.take([frame()]), 20.0):
+        door.apply(message)
+    say(door, 20.1, "/target/lead/position", 1.0, 3.0)
+    assert float(place.size.at(20.2)[0]) == 0.5
+
+
 def test_slots_on_two_universes_wait_until_both_were_heard() -> None:
     desk = controls(Control(((60, 1), (61, 1)), "/target/lead/position", 8, (0.0, 0.0), (255.0, 255.0)))
     assert desk.take([frame(60, s1=5)]) == []

@@ -54,6 +54,23 @@ def test_the_newest_row_of_everything_is_kept() -> None:
     assert told.heard.last_s == 1.0
 
 
+def test_rows_of_a_desk_and_whose_hands_heads_are_in() -> None:
+    told = Told()
+    told.take(
+        1.0,
+        BRIDGE,
+        ("/feed/desk", 101, "Desk", 100, True, 12.5),
+        ("/feed/desk", 60, "", 0, False, -1.0),
+        ("/feed/head", "foh-1", "lead", False, False, False, False, 1.0, 1.0),
+        ("/feed/head", "foh-2", "lead", False, False, False, False, 1.0),
+    )
+    rows = told.heard.rows
+    assert rows.desk == {101: ("Desk", 100, True, 12.5), 60: ("", 0, False, -1.0)}
+    assert rows.crew["foh-1"] == rows.crew["foh-2"] == ("lead", False, False, False, False, 1.0)
+    assert rows.given == {"foh-1": True}, "a bridge that does not say it is believed by its state"
+    assert told.heard.odd == 0
+
+
 def test_news_come_one_by_one_with_their_words() -> None:
     told = Told()
     told.take(1.0, ("/feed/refused", "/dark", "range", "too much"), ("/feed/solve", "done", "12 poses taken"))

@@ -17,13 +17,13 @@ TABLE = """
 /target/lead/level /target/lead/alive /target/lead/take /target/lead/crew
 /fixture/foh-1/level /fixture/foh-1/follow /fixture/foh-1/hold /fixture/foh-1/out /fixture/foh-1/trim
 /fixture/foh-1/still /fixture/foh-1/find /fixture/foh-1/act /truss/foh/trim /truss/foh/still
-/level /dark /still /arm /lock /reload /area/thrust /no-light/rows /floor/riser
+/fixture/foh-1/desk /desk /level /dark /still /arm /lock /reload /area/thrust /no-light/rows /floor/riser
 /sight/foh-1/near /sight/foh-1/point /sight/foh-1/nudge /sight/foh-1/zoom /sight/foh-1/focus /sight/foh-1/level
 /sight/foh-1/record /sight/foh-1/forget /sight/foh-1/done /sight/solve /walk /walk/confirm
 """
 OTHERS = """
 /feed/subscribe /operator /target/lead /target//position /target/x/y/level x /dark/1 /Target/lead/level
-/target/lead/levels /target/\u00e9/level
+/target/lead/levels /target/lead/desk /target/\u00e9/level
 """
 
 
