@@ -78,7 +78,7 @@ def test_whose_each_slot_is_and_at_which_priority() -> None:
     assert merge(voices[:1]).winners()[:4].tolist() == [0, 0, 0, -1]
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.data())
 def test_shortcuts_change_nothing(data: st.DataObject) -> None:
     """One alone, and one above all others, are not merged by arrays; what they give is the same as if they were."""
@@ -194,7 +194,7 @@ PACKETS = st.tuples(
 )
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(st.lists(PACKETS, max_size=25))
 def test_any_story_of_packets_ends_as_with_a_slow_and_obvious_receiver(story: list[tuple]) -> None:
     """Time goes on by up to 2.6 s between packets, and both are asked at every tick."""
