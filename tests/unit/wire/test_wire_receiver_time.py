@@ -191,6 +191,9 @@ def test_sources_of_priorities_alone_defend_no_place_beyond_theirs_nor_fill_memo
     assert receiver.take(levels(C, 0, 7, priority=101), FROM, 0.0) == "taken"
     assert slots(receiver, 0.0) == 7
     assert receiver.take(levels(B, 0, 8, priority=90), FROM, 2.6) == "taken", "forgotten 2.5 s after their last"
+    full = Receiver([1], sampling_s=0.0, max_sources=1)
+    full.take(levels(A, 0, 7, priority=200), FROM, 0.0)
+    assert full.take(priorities(B, 0, 255), FROM, 0.0) == "too-many", "nothing is above 200"
 
 
 # What is told
