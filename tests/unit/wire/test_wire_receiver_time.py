@@ -219,6 +219,17 @@ def test_changed_names_a_universe_only_where_something_may_be_new() -> None:
     assert frame.sender == "192.0.2.9"
 
 
+def test_changed_names_a_universe_whose_source_was_displaced() -> None:
+    receiver = Receiver([1], max_sources=1)
+    receiver.take(levels(A, 0, 9), FROM, 0.0)
+    assert receiver.changed(1.5) == (1,)
+    receiver.take(levels(B, 0, 5, priority=101), FROM, 1.6)
+    assert receiver.changed(1.6) == (1,)
+    frame = receiver.frame(1, 1.6)
+    assert frame is not None
+    assert (frame.slots[0], frame.alive) == (9, False)
+
+
 def test_time_alone_is_told_at_its_moment_and_asks_for_no_look_before() -> None:
     """Nobody has to look ten times a second: each look at `next_due_s` alone finds every loss at its time."""
     receiver = Receiver([1])
