@@ -67,7 +67,9 @@ def test_the_strongest_names_the_look_and_the_first_of_equals() -> None:
     a, b = said("a", [1] * 512, 100), said("b", [9] * 512, 0, [90] * 511 + [120])
     assert (merge([a, b]).source, merge([a, b]).priority) == ("b", 120)
     assert merge([a, said("b", [9] * 512)]).source == "a"
-    assert merge([said("x", [1], 100, [0])]).priority == 0
+    nothing = said("x", [1], 100, [0])
+    assert merge([nothing]).priority == 0
+    assert merge([nothing, said("b", [1], 0)]).source == "b", "who counts nowhere is never the strongest"
 
 
 def test_whose_each_slot_is_and_at_which_priority() -> None:
