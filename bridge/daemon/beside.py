@@ -137,4 +137,4 @@ class DeskInput:
     def rows(self, now_s: float) -> list[DeskRow]:
         """For /feed/desk: every universe of the desk, rising."""
         rows = [] if self._ears is None else self._ears.status(now_s)
-        return [DeskRow(*row, age_ms / 1000.0 if age_ms >= 0 else math.inf) for *row, age_ms in rows]
+        return [DeskRow(*row[:4], row[4] / 1000.0 if row[4] >= 0 else math.inf) for row in rows]

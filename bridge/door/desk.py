@@ -54,7 +54,9 @@ class Desk:
 
     def take(self, frames: Iterable[DeskFrame]) -> bool:
         """The desk sends something else, or no more; whether it is heard under other universes of ours than before."""
-        first, lost, back = [], [], []
+        first: list[DeskFrame] = []
+        lost: list[DeskFrame] = []
+        back: list[DeskFrame] = []
         for frame in frames:
             before = self._frames.get(frame.universe)
             self._frames[frame.universe] = frame

@@ -130,6 +130,15 @@ def test_priorities_keep_nobody_alive() -> None:
     assert seen == [9] * 25 + [None] * 4
 
 
+def test_a_source_that_is_lost_with_its_priorities_leaves_the_look_that_it_had_with_them() -> None:
+    receiver = Receiver([1], sampling_s=0.0)
+    receiver.take(priorities(A, 0, 0), FROM, 0.0)
+    receiver.take(levels(A, 1, 9), FROM, 0.0)
+    frame = receiver.frame(1, 9.0)
+    assert frame is not None
+    assert (frame.slots, frame.alive) == (bytes(512), False)
+
+
 def test_levels_and_priorities_share_the_sequence_of_the_universe() -> None:
     receiver = Receiver([1], sampling_s=0.0)
     assert receiver.take(priorities(A, 21, 100), FROM, 0.0) == "priorities"
