@@ -9,14 +9,15 @@ from bridge.errors import Refused
 from bridge.follow.commands.table import Commands
 from bridge.follow.engine import Engine
 from bridge.rig.rig import Rig
-from bridge.show.addresses import NOT_OF_THE_ENGINE, form_of
+from bridge.rig.shares import shares
+from bridge.show.addresses import NOT_OF_THE_ENGINE, form_of, name_in
 from bridge.show.model import Show
 from bridge.wire.settings import Control
 
 Args = tuple[float | str, ...]
 NEVER = ("arguments", "range", "not-finite", "unknown-name", "no-channel", "unknown-address")
 """Reasons to refuse that no moment of the show changes."""
-_SWITCHES = ("/arm", "/lock", "/desk", "/fixture/NAME/desk")
+_SWITCHES = ("/arm", "/lock")
 _BARE = ("/reload", "/sight/solve", "/sight/back", "/sight/NAME/accept")
 
 
@@ -24,7 +25,8 @@ def control_findings(show: Show, rig: Rig) -> Iterator[Finding]:
     """Messages of controls that are refused whenever they come."""
     if show.network.desk is None or not show.network.desk.controls:
         return
-    engine = Engine(rig, show.stage, show.network.lost_input, show.solved_marks)
+    beside = shares(show.fixtures, show.network.desk)
+    engine = Engine(rig, show.stage, show.network.lost_input, show.solved_marks, desk=beside)
     commands = Commands(engine)
     for index, control in enumerate(show.network.desk.controls, 1):
         for args in tries(control):
@@ -53,8 +55,16 @@ def _refusal(commands: Commands, engine: Engine, to: str, args: Args) -> str:
     try:
         commands.handle(to, args, "desk", 0.0)
     except Refused as error:
-        return str(error) if error.reason in NEVER else ""
+        return str(error) if error.reason in NEVER or _has_no_desk(engine, to) else ""
     return ""
+
+
+def _has_no_desk(engine: Engine, to: str) -> bool:
+    """Whether it would give a head away under which no desk is laid."""
+    desk, about = engine.crew.desk, name_in(to)
+    if form_of(to) != "/fixture/NAME/desk" or desk is None or about is None:
+        return False
+    return not desk.shares.under[engine.rig.names.index(about[1])]
 
 
 def _elsewhere(engine: Engine, form: str, args: Args) -> str:

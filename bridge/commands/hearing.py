@@ -21,6 +21,7 @@ from bridge.wire import e131
 PER_ADDRESS = 0xDD
 _TURN_S = 0.005
 _BUFFER = 1 << 18
+_EACH = 64
 
 
 @dataclass
@@ -108,7 +109,7 @@ def hear(listened: Mapping[str, Iterable[int]], nodes: Iterable[str], interface:
     """
     ledger = Ledger(universe for universes in listened.values() for universe in universes)
     with ExitStack() as stack:
-        watches = [Watch(universes, address) for address, universes in listened.items()]
+        watches = [Watch(universes, address, _BUFFER, _EACH) for address, universes in listened.items()]
         for watch in watches:
             stack.callback(watch.close)
         deaf, direct = [], []

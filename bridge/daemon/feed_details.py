@@ -1,7 +1,7 @@
 """What `/feed/subscribe PORT RATE all` adds to the feed, for a panel that shows everything.
 
 /feed/hand     target sender level size height      with the state, at the subscriber's rate; sender "": nobody, or lost
-/feed/head     fixture target out held still in_hand level      target "": it follows nobody
+/feed/head     fixture target out held still in_hand level [desk]   target "": it follows nobody; desk 1: given to it
 /feed/area     name on;  /feed/no-light name on;  /feed/floor name m
 /feed/still    kind name owners                     kind all, truss or fixture; owners "" once nobody holds it
 /feed/by       switch sender seconds_ago            who was the last to do it
@@ -87,8 +87,8 @@ class Details:
         names, targets = engine.rig.names, (*engine.place.names, "")
         columns = now[:, numbers].T.tolist()
         return [
-            self._encode((level,), "/feed/head", names[n], targets[int(target)], *map(bool, switches))
-            for n, (target, *switches, level) in zip(numbers.tolist(), columns, strict=True)
+            self._encode(tuple(row[4:]), "/feed/head", names[n], targets[int(target)], *map(bool, row[:4]))
+            for n, (target, *row) in zip(numbers.tolist(), columns, strict=True)
         ]
 
     # All others

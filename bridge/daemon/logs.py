@@ -90,7 +90,7 @@ def _write_all(records: queue.Queue[logging.LogRecord | None], descriptor: int) 
 
 def printable(text: str) -> str:
     """What came from a network, safe to show: no line breaks and no terminal's control characters."""
-    return "".join(sign if sign.isprintable() else "?" for sign in text)
+    return text if text.isprintable() else "".join(sign if sign.isprintable() else "?" for sign in text)
 
 
 class Throttle:

@@ -39,6 +39,7 @@ from bridge.door.inbox import Inbox, Refusal
 from bridge.door.transmission import Out
 from bridge.errors import Refused
 from bridge.show.texts import texts
+from bridge.wire.e131 import is_priorities
 from bridge.wire.settings import Network
 
 LISTEN_EVERY_S = 0.1
@@ -251,7 +252,7 @@ class Service:
         if out.packets:
             self._pacer.wait(self._clock)
         failing, now_s = bool(self._output.failing), self._clock()
-        unsent = tuple(u for u, packet in out.packets if not self._send_one(u, packet))
+        unsent = tuple(dict.fromkeys(u for u, packet in out.packets if not self._send_one(u, packet)))
         sent_s = self._left_s[out.packets[0][0]] if out.packets else None
         self._output.discover(out.discovery, now_s)
         if unsent:
@@ -264,11 +265,12 @@ class Service:
         return sent_s
 
     def _send_one(self, universe: int, packet: bytes | bytearray) -> bool:
-        """Many packets take a while to leave: each keeps its own distance from the last of its universe."""
+        """Many packets take a while to leave: each keeps its own distance from the last levels of its universe."""
         while (early_s := self._left_s.get(universe, 0.0) + self._pacer.period_s - self._clock()) > 0:
             time.sleep(early_s)
         sent = self._output.send(universe, packet, self._clock())
-        self._left_s[universe] = self._clock()  # afterwards: whatever held us up before must not shorten the next gap
+        if not is_priorities(packet):  # the levels follow at once
+            self._left_s[universe] = self._clock()  # afterwards: what held us up before must not shorten the next gap
         return sent
 
     def _fault(self, what: str, error: Exception) -> None:

@@ -110,10 +110,14 @@ def hands(door: Door, now_s: float) -> list[Hand]:
 
 
 def head_switches(door: Door, now_s: float) -> Array:
-    """(6, N): number of the target that each head follows, out, held, still, aimed by hand (0 or 1), its level."""
+    """(6, N): number of the target that each head follows, out, held, still, aimed by hand (0 or 1), its level.
+
+    Beside a desk (7, N): and whether it is given into the desk's hands (0 or 1).
+    """
     engine = door.engine
     crew = engine.crew
-    return np.stack([crew.follows, *crew.switches, engine.lighting.levels.at(now_s)])
+    given = () if crew.desk is None else (crew.desk.wanted,)
+    return np.stack([crew.follows, *crew.switches, engine.lighting.levels.at(now_s), *given])
 
 
 def places(door: Door) -> dict[tuple[str, str], bool | float]:

@@ -49,6 +49,7 @@ class Desk:
         self._fresh = True
         self._believed_until_s = -math.inf
         self._unconfirmed: set[int] = set()
+        self._told_equal: set[int] = set()
 
     # What is heard
 
@@ -65,8 +66,10 @@ class Desk:
                 first.append(frame)
             elif before.alive != frame.alive:
                 (back if frame.alive else lost).append(frame)
-            if frame.equal and not (before and before.equal):
+            if frame.equal and frame.universe not in self._told_equal:
                 self._tell_equal(frame)
+            if not frame.alive:
+                self._told_equal.discard(frame.universe)
         self._tell("info", first, "the desk is heard on {} ({})")
         rule = "the desk's last slots are held" if self.settings.lost == "hold" else "the desk's slots are 0"
         self._tell("error", lost, "THE DESK IS LOST on {}, last heard from {}: " + rule + "; our heads go on")
@@ -96,6 +99,8 @@ class Desk:
             self._news.tell(level, f"desk {said}", said)
 
     def _tell_equal(self, frame: DeskFrame) -> None:
+        """Once until the universe is lost: sources that fade differ in one frame and not in the next."""
+        self._told_equal.add(frame.universe)
         text = (
             f"several sources send universe {frame.universe} of the desk at priority {frame.priority} and differ: the "
             "highest levels are taken, which is wrong for pan and tilt; give main and backup different priorities"

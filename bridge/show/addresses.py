@@ -11,7 +11,7 @@ from bridge.follow.commands.targets import TargetCommands
 from bridge.show.problems import nearest, shown
 
 NOT_OF_THE_ENGINE = (
-    *("/arm", "/lock", "/reload", "/desk", "/fixture/NAME/desk", "/sight/solve", "/sight/back", "/walk/confirm"),
+    *("/arm", "/lock", "/reload", "/sight/solve", "/sight/back", "/walk/confirm"),
     *("/sight/NAME/record", "/sight/NAME/forget", "/sight/NAME/accept"),
 )
 """Addresses of the door and of the daemon. /feed and /operator are between a program and the bridge: never here."""

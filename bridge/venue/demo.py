@@ -123,7 +123,7 @@ class Demo:
         if self._desk is not None:
             self._desk.sender.tick(now_s)
             if self._runner.measuring and self._runner.steps % MEASURE_EVERY == 0:
-                self._desk.observe()
+                self._desk.observe(self._kind == "stand")
         if not self._practice.tick(now_s):
             self._actor.tick(now_s)
         if self.robot is not None and self._runner.steps % 2 == 0:

@@ -121,8 +121,9 @@ def _desk_line(desk: dict[str, Any]) -> str:
     if "light" not in desk:
         return said
     low, high = (f"{100 * level:.0f}" for level in desk["light"])
+    colour, light = (f"{100 * desk[key]:.1f} %" for key in ("colour_off", "light_off"))
     return (
-        f"{said}: colour of lit heads within {100 * desk['colour_off']:.0f} % of its own, its light {low} to {high} %"
+        f"{said}: lit heads within {colour} of its colour at 95 %, {light} of its light (standing, {low} to {high} %)"
     )
 
 

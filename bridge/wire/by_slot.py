@@ -15,9 +15,6 @@ import numpy.typing as npt
 
 from bridge.wire.e131 import SLOTS, DataPacket
 
-PRIORITIES = 0xDD
-"""The start code."""
-
 Slots = npt.NDArray[np.uint8]
 Flags = npt.NDArray[np.bool_]
 

@@ -25,6 +25,8 @@ DISCOVERY_UNIVERSE = 64214
 MAX_UNIVERSE = 63999
 MAX_PRIORITY = 200
 SLOTS = 512
+PRIORITIES = 0xDD
+"""The start code of priorities by slot; that of levels is 0."""
 
 _SEQUENCE, _OPTIONS, _START_CODE, _FIRST_SLOT = 111, 112, 125, 126
 _PREVIEW, _TERMINATED, _FORCE_SYNC = 0x80, 0x40, 0x20
@@ -83,7 +85,7 @@ class Discovery:
 class DataPacket:
     """The 638 octets of one universe, prepared once. Raises ValueError outside E1.31's ranges.
 
-    `start_code`: 0 for levels, 0xDD for priorities by slot.
+    `start_code`: 0 for levels, or PRIORITIES.
     """
 
     def __init__(
@@ -119,6 +121,11 @@ class DataPacket:
         octets[_SEQUENCE] = sequence
         octets[_OPTIONS] = (_TERMINATED if terminated else 0) | (_PREVIEW if preview else 0)
         return octets
+
+
+def is_priorities(packet: bytes | bytearray) -> bool:
+    """Whether a packet of ours is one of priorities by slot."""
+    return len(packet) > _START_CODE and packet[_START_CODE] == PRIORITIES
 
 
 def sync_packet(cid: bytes, sync_universe: int, sequence: int) -> bytes:

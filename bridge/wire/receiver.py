@@ -107,7 +107,7 @@ class Receiver:
         return -math.inf if heard is None else heard.heard_s
 
     def _word(self, packet: bytes | Data | Sync | Discovery, sender: str, now_s: float) -> str:
-        if not isinstance(packet, Data | Sync | Discovery):
+        if isinstance(packet, bytes):
             try:
                 packet = parse(packet)
             except Refused as error:

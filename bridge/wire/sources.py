@@ -51,6 +51,11 @@ class Source:
         return self._slots is not None
 
     @property
+    def highest(self) -> int:
+        """The highest priority with which it counts anywhere, at a receiver that knows per-address priority or not."""
+        return max(self.priority, self.strength)
+
+    @property
     def strength(self) -> int:
         """The priority with which it defends its place."""
         return self.priority if self._priorities is None else max(self._priorities, default=0)
@@ -67,8 +72,11 @@ class Source:
         return due_s
 
     def settle(self, now_s: float) -> bool:
-        """Do what has become due; whether that changes how it counts. Its loss is for its keeper to see."""
-        changed = False
+        """Do what has become due; whether that changes how it counts. Its loss is for its keeper to see.
+
+        What is due at the very moment of its loss does not happen any more: its last look is the one before.
+        """
+        changed, now_s = False, min(now_s, math.nextafter(self.lost_s, -math.inf))
         if self._priorities is not None and now_s >= self._priorities_lost_s:
             self._priorities, changed = None, True
         if self.voice is None and self._slots is not None and now_s >= self._waits_until_s:

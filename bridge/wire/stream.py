@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from bridge.wire.by_slot import PRIORITIES, BySlot
-from bridge.wire.e131 import SLOTS, DataPacket, discovery_packets, sync_packet
+from bridge.wire.by_slot import BySlot
+from bridge.wire.e131 import PRIORITIES, SLOTS, DataPacket, discovery_packets, sync_packet
 
 Slots = npt.NDArray[np.uint8]
 Packet = tuple[int, bytes | bytearray]

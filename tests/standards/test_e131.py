@@ -153,6 +153,36 @@ def test_the_librarys_receiver_hears_a_run_until_it_is_terminated() -> None:
     assert heard.available == ["available", "timeout"]
 
 
+def test_the_librarys_receiver_hands_priorities_on_under_their_start_code_and_our_levels_are_all_the_rest() -> None:
+    """It leaves the start code to its user; a node that does not know 0xDD must not take it for levels."""
+    out, heard, told = Streams([1], CID, "x", 0), Heard(), []
+    heard.on_dmx_data_change = told.append  # type: ignore[method-assign,assignment]
+    slots, priorities, sent = np.zeros((1, 512), np.uint8), np.zeros((1, 512), np.uint8), []
+    for frame in range(300):
+        slots[0, 0], slots[0, 5], priorities[0, 1] = frame % 256, 9, frame // 100
+        for _, packet in out.packets(slots, frame / 44, priorities):
+            heard.receiver.on_data(bytes(packet), frame / 44)
+        sent.append(slots[0].tobytes())
+    levels = [bytes(packet.dmxData) for packet in told if packet.dmxStartCode == 0]
+    assert levels == sent
+    by_slot = [bytes(packet.dmxData)[1] for packet in told if packet.dmxStartCode == 0xDD]
+    assert list(dict.fromkeys(by_slot)) == [0, 1, 2]
+    assert len(by_slot) + len(levels) == len(told)
+
+
+def test_the_librarys_receiver_keeps_to_the_desk_below_whose_priority_our_packets_are() -> None:
+    """It knows no priorities by slot, as many nodes do not: all our slots go by the packet's priority of nought."""
+    heard, slots = Heard(), np.full((1, 512), 7, np.uint8)
+    ours, desk = Streams([1], CID, "x", 0), Streams([1], bytes(16), "desk", 1)
+    for frame in range(200):
+        slots[0, 0] = frame
+        for streams, levels in ((desk, slots), (ours, 255 - slots)):
+            for _, packet in streams.packets(levels, frame / 44, *([slots] if streams is ours else [])):
+                heard.receiver.on_data(bytes(packet), frame / 44)
+    assert [row[0] for row in heard.slots] == list(range(200))
+    assert {row[1:] for row in heard.slots} == {bytes([7]) * 511}
+
+
 # --- sequence rule: -20 < B - A <= 0 in signed 8-bit arithmetic is discarded
 
 

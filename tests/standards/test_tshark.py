@@ -41,6 +41,7 @@ class Seen:
     terminated: bool
     cid: str
     slots: bytes
+    start_code: int
 
 
 def free_port() -> int:
@@ -88,6 +89,7 @@ def _seen(packet: ET.Element) -> Seen:
         show["acn.dmx.option_s"] == "1",
         show["acn.cid"],
         bytes.fromhex(slots.get("value", "")),
+        int(show["acn.dmx.start_code2"]),
     )
 
 
@@ -109,10 +111,37 @@ def test_a_run_in_virtual_time_as_tshark_reads_it(tmp_path: Path) -> None:
     assert {s.priority for s in seen} == {110}
     assert {s.cid for s in seen} == {"00010203-0405-0607-0809-0a0b0c0d0e0f"}
     assert [(s.universe, s.slots) for s in seen[:60]] == sent
+    assert {s.start_code for s in seen} == {0}
     for universe in (UNIVERSE, 63999):
         mine = [s for s in seen if s.universe == universe]
         assert [s.sequence for s in mine] == list(range(33))
         assert [s.terminated for s in mine] == [False] * 30 + [True] * 3
+
+
+def test_priorities_by_slot_as_tshark_reads_them(tmp_path: Path) -> None:
+    """Start code 0xDD before the levels of its universe, one sequence over both kinds."""
+    out, rng = Streams([UNIVERSE, 63999], CID, "Tetherlight", 0), np.random.default_rng(6)
+    (slots, priorities), packets = np.zeros((2, 2, 512), np.uint8), []
+    for frame in range(120):
+        slots[:] = rng.integers(0, 256, slots.shape)
+        if frame == 10:  # of the second universe alone
+            priorities[1, :100] = rng.integers(0, 201, 100)
+        packets += [(u, bytes(p)) for u, p in out.packets(slots, frame / 44, priorities)]
+    write_capture(tmp_path / "by_slot.pcap", packets)
+    seen = decoded(tmp_path / "by_slot.pcap")
+
+    first = [(UNIVERSE, 0xDD), (UNIVERSE, 0), (63999, 0xDD), (63999, 0)]
+    changed = [(UNIVERSE, 0), (63999, 0xDD), (63999, 0)]
+    codes = [(s.universe, s.start_code) for s in seen]
+    assert codes[:16] == first * 4, "with the three repeats of the first levels"
+    assert codes[16:28] == [(UNIVERSE, 0), (63999, 0)] * 6
+    assert codes[28:40] == changed * 4
+    for row, universe in enumerate((UNIVERSE, 63999)):
+        mine = [s for s in seen if s.universe == universe]
+        assert sum(s.start_code == 0 for s in mine) == 120
+        assert [s.sequence for s in mine] == list(range(len(mine)))
+        assert [s.slots for s in mine if s.start_code == 0xDD][-1] == priorities[row].tobytes()
+        assert {s.priority for s in mine} == {0}
 
 
 SHOW = {

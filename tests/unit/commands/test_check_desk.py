@@ -210,6 +210,12 @@ def test_a_control_that_is_never_obeyed_is_a_warning(tour: Show, control: Contro
     assert words in text
 
 
+def test_a_head_without_a_desk_under_it_is_never_given_away(tour: Show) -> None:
+    controls = tuple(Control(((60, 1),), f"/fixture/{name}/desk", above=127) for name in ("foh-1", "back-1"))
+    (text,) = refused(beside(tour, universes={1: 101}, controls=controls))
+    assert text.startswith("controls.2: /fixture/back-1/desk 1 would be refused: ")
+
+
 @pytest.mark.parametrize(
     "control",
     [

@@ -125,4 +125,4 @@ def test_check_tells_a_solve_that_is_off_the_plot(folder, capsys):
 
 
 def check_args(path, json):
-    return argparse.Namespace(show=path, strict=False, json=json)
+    return argparse.Namespace(show=path, strict=False, json=json, live=None, state=None)

@@ -13,10 +13,11 @@ from bridge.daemon.feed_details import GONE_S, MOST_CHANGED, Details
 from bridge.daemon.lateness import Lateness
 from bridge.daemon.status import Rows
 from bridge.daemon.who_did import WhoDid
-from bridge.door.events import NewShow
+from bridge.door.events import DeskFrame, DeskHeard, NewShow
 from bridge.errors import Refused
 from bridge.geometry.stage import Area, Floor, Target
 from bridge.wire import osc
+from bridge.wire.settings import DeskSettings
 from tests.unit.door.stand_ins import PERIOD, say, small_door, small_show
 
 ME, PLAIN = ("10.0.0.5", 7000), ("10.0.0.6", 7000)
@@ -27,8 +28,9 @@ ANN = "Ann@10.0.0.5"
 class Desk:
     """A door with a feed whose datagrams are kept, in frames of virtual time."""
 
-    def __init__(self, heads: int = 12) -> None:
+    def __init__(self, heads: int = 12, beside: DeskSettings | None = None) -> None:
         show = small_show()
+        show = replace(show, network=replace(show.network, desk=beside))
         extra = [replace(show.fixtures[0], name=f"more-{n}", universe=3 + n // 12) for n in range(heads - 12)]
         stage = replace(
             show.stage,
@@ -104,6 +106,17 @@ def test_a_change_of_a_head_is_told_with_the_next_frame(desk: Desk) -> None:
         desk.details.tell([], desk.now_s)
         told = [m.args for datagram, _ in desk.sent for m in osc.decode(datagram) if m.address == "/feed/head"]
         assert (first, *row) in told
+
+
+def test_beside_a_desk_each_head_says_whether_it_is_given_into_its_hands() -> None:
+    desk = Desk(beside=DeskSettings("overlay", {1: 101, 2: 102}))
+    desk.door.apply(DeskHeard(desk.now_s, tuple(DeskFrame(100 + n, bytes(512), "Desk") for n in (1, 2))))
+    rows = of(desk.run(1.1), "/feed/head")
+    assert {row[1:] for row in rows} == {("lead", False, False, False, False, 1.0, 0.0)}
+    desk.say("/fixture/foh-1/desk", 1)
+    assert of(desk.run(PERIOD), "/feed/head")[0] == ("foh-1", "lead", False, False, False, False, 1.0, 1.0)
+    desk.say("/desk", 0)
+    assert of(desk.run(PERIOD), "/feed/head")[0] == ("foh-1", "lead", False, False, False, False, 1.0, 0.0)
 
 
 def test_hands_go_with_the_state_at_the_rate_that_was_asked_for(desk: Desk) -> None:

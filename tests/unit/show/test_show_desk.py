@@ -220,7 +220,7 @@ def test_the_addresses_are_those_that_are_obeyed(folder) -> None:
     words = {form: form.split("/")[1:] for form in forms() if form not in NOT_OF_THE_ENGINE}
     assert {(w[0], w[-1] if len(w) > 1 and w[-1] != "NAME" else "") for w in words.values()} == obeyed
     rest = {form for form in NOT_OF_THE_ENGINE if not belongs_to_daemon(form)}
-    assert rest == {"/arm", "/lock", "/desk", "/fixture/NAME/desk"}
+    assert rest == {"/arm", "/lock"}
 
 
 @pytest.mark.parametrize(

