@@ -104,6 +104,7 @@ class Engine:
             *(sent.pan_rad, sent.tilt_rad, sent.level, sent.zoom_raw, sent.focus_raw, self._overrides(roles, now_s)),
             own=sent.own,
             whole=sent.whole,
+            loose=None if crew.desk is None else moving.motors.anywhere,
             state=light.state,
             face=motion.aim.face,
             distance=motion.aim.distance,

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from bridge.geometry.stage import Area
+from bridge.rig.encode import Encoder
 from bridge.rig.profile import Action
 from tests.scenarios.beside_desk import DIMMER, FRAME_S, OVERLAY, PAN, TILT, Beside, shared
 
@@ -140,6 +141,24 @@ def test_a_head_that_the_desk_has_beyond_our_limits_is_waited_for_both_ways(make
     frames = beside.run(6.0)
     assert beside.wrong == []
     assert not any(frame.level[n] and frame.tilt_rad[n] < np.radians(-20.0) for frame in frames if frame.own[TILT, n])
+
+
+def test_a_head_that_the_desk_has_beyond_our_limits_does_not_move_when_it_is_made_still(
+    make_beside: Callable[..., Beside],
+) -> None:
+    """Neither as commanded nor by the rounding of its octets: people are aloft."""
+    beside = make_beside(beyond_limits)
+    n = beside.number(NAME)
+    beside.tilt[n] = np.radians(-130.0)
+    handed(beside)
+    encoder = Encoder(beside.engine.rig)
+    before = encoder.raw(beside.frame)[:2, n].tolist()
+    assert before[1] == round(65535 * (-130.0 + 135.0) / 270.0)
+    beside.say("/still", 1)
+    beside.tilt[n] = 0.0
+    for frame in beside.run(2.0):
+        assert encoder.raw(frame)[:2, n].tolist() == before
+        assert frame.own[:3, n].all()
 
 
 # Below it

@@ -61,6 +61,11 @@ class Motors(Part):
         self.loose = where | (self.loose & outside.any(axis=0))
         self._limit()
 
+    @property
+    def anywhere(self) -> np.ndarray | None:
+        """Heads (N,) that are loose; None: nobody is."""
+        return self.loose if self.loose.any() else None
+
     def _limit(self) -> None:
         self._low, self._high = (np.where(self.loose, e, s) for e, s in zip(self._ends, self._soft, strict=True))
 
