@@ -162,7 +162,7 @@ class Door:
         begun = self.transmission.hold_back(self.beside.missing, now_s)
         if begun:
             universes = [fixture.universe for fixture in self.engine.rig.fixtures]
-            self.engine.lighting.begin(now_s, np.isin(universes, begun))
+            self.engine.begin(now_s, np.isin(universes, begun))
 
     def _start(self, start: events.Start) -> None:
         """Begin, or go on from what a daemon that crashed has left; that only sends when it is told to (`armed`)."""

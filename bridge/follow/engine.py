@@ -135,9 +135,12 @@ class Engine:
         if self.crew.desk is not None:
             self.crew.desk.hear(says)
 
-    def begin(self, now_s: float) -> None:
-        """Output starts now: nobody knows where the heads are, so they stay dark for a moment."""
-        self.lighting.begin(now_s, np.ones(len(self.rig), dtype=bool))
+    def begin(self, now_s: float, where: np.ndarray | None = None) -> None:
+        """Output to these heads (N,) starts now (None: to all): nobody knows where they are, so they begin dark."""
+        heads = np.ones(len(self.rig), dtype=bool) if where is None else where
+        self.lighting.begin(now_s, heads)
+        if self.crew.desk is not None:
+            self.crew.desk.begin(heads)
 
     def prepare(self, poses: Mapping[str, Pose], optics: Mapping[str, OwnTables] | None = None) -> Reach:
         """The slow part of `adopt`; changes nothing, so that it can be done in another thread."""

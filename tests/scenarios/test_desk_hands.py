@@ -222,6 +222,21 @@ def test_a_head_without_our_dimmer_is_dark_until_it_is_back(make_beside: Callabl
     beside.assert_smooth(NAME)
 
 
+@pytest.mark.parametrize("own", [("pan", "tilt", "zoom", "focus", "dimmer"), WITHOUT_DIMMER])
+def test_heads_begin_dark_whoever_lights_them(make_beside: Callable[..., Beside], own: tuple[str, ...]) -> None:
+    """Output starts: nobody knows where they are."""
+    beside = make_beside(desk=shared(own))
+    beside.point = (-4.0, 6.0)
+    beside.engine.begin(beside.now_s)
+    beside.tick()
+    assert not beside.frame.level.any()
+    assert beside.frame.own[DIMMER].all()
+    beside.levels.clear()
+    beside.run(4.0)
+    assert beside.frame.level.min() == 1.0
+    beside.assert_smooth(*beside.names)
+
+
 def test_no_hand_makes_a_head_flash(make_beside: Callable[..., Beside]) -> None:
     """Fades of 0 s, a lag of 0 s, the desk where we are, handed over in every frame: three rises a second at most."""
     beside = make_beside(fades=0.0)

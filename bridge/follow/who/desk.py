@@ -106,6 +106,11 @@ class DeskHands(Part):
         """Heads (N,) that go over to the desk, and are not there yet."""
         return (self.has == MOVING) | (self.wanted & (self.has == OURS))
 
+    def begin(self, where: np.ndarray) -> None:
+        """Output to these heads (N,) starts: where the light is the desk's it comes up once they are in their place."""
+        self.ramp = np.where(where & ~self._dims & (self.has == OURS), 0.0, self.ramp)
+        self._look()
+
     # One frame: before roles
 
     def change_over(self, angle: Array, still: np.ndarray, now_s: float) -> tuple[np.ndarray, np.ndarray] | None:
