@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 from bridge.daemon.desk_ears import DeskEars
+from bridge.daemon.link import LinkWatch
 from bridge.daemon.logs import LOG
 from bridge.daemon.loop import Loop
 from bridge.daemon.status import DeskRow
@@ -35,6 +36,7 @@ class DeskInput:
         self._ears: DeskEars | None = None
         self._interface, self._own = "", set[Address]()
         self._ways: Ways | None = None
+        self._link: LinkWatch | None = None
 
     def open(self, network: Network, patched: Iterable[int]) -> None:
         """Listen as this says from now on; NetworkError where that cannot be."""
@@ -49,6 +51,12 @@ class DeskInput:
             return
         self._interface = desk.interface or network.sacn.interface
         self._ears = DeskEars(universes, self._interface, self._cid, self._clock, self._takes_unicast(network))
+        if self._interface != network.sacn.interface:  # that one is watched already
+            self._link = LinkWatch(
+                self._interface,
+                gone="THE DESK IS NOT HEARD: {}",
+                back="the link of {} is back, the desk is listened to again",
+            )
         for endpoint in self._own:
             self._ears.ours(endpoint)
         if self._ways is not None:
@@ -86,12 +94,21 @@ class DeskInput:
         if self._ears is not None:
             self._ears.rejoin()
 
+    def look_at_link(self) -> tuple[str, str]:
+        """Of an interface that is the desk's alone: level and words of what has changed since last asked, or ""."""
+        text = "" if self._link is None else self._link.look()
+        if self._link is None or self._link.down:
+            return "error", text
+        if text:
+            self.rejoin()
+        return "warning", text
+
     def close(self) -> None:
         """Hear nothing any more."""
         if self._ears is not None:
             self._loop.remove_reader(self._ears.fileno())
             self._ears.close()
-            self._ears = None
+            self._ears = self._link = None
 
     # In the loop
 

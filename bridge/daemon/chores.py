@@ -48,6 +48,7 @@ class Chores:
         if now_s >= self._next_link_s:
             self._next_link_s = now_s + LINK_EVERY_S
             self._tell_link(self._link.look())
+            self._tell_desk_link()
         elif now_s >= self._next_heights_s:
             self._next_heights_s = now_s + HEIGHTS_EVERY_S
             self._tell_heights(now_s)
@@ -95,6 +96,13 @@ class Chores:
         if not self._link.down:
             self._desk.rejoin()
             self._ears.rejoin()  # what it is plugged into now may not know our groups
+
+    def _tell_desk_link(self) -> None:
+        """Where the desk has an interface of its own."""
+        level, text = self._desk.look_at_link()
+        if text:
+            LEVELS[level]("%s", text)
+            self._feed.event("/feed/notice", text)
 
     def _state(self, now_s: float) -> tuple[Any, ...]:
         """The row /feed/bridge."""

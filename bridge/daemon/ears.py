@@ -83,7 +83,7 @@ class Ears:
 
     def _source(self, source: Source) -> OtherSource:
         remark = IDENTITY if source.cid == self._cid else ""
-        return OtherSource(printable(source.source_name), source.sender, source.priority, remark)
+        return OtherSource(printable(source.source_name), source.sender, source.highest, remark)
 
     def _take(self, packet: bytes, sender: Address, now_s: float) -> None:
         if not self._own.sent(packet, sender):

@@ -1,4 +1,4 @@
-"""Whether the interface that sACN leaves by has a link: with the cable out, sends succeed and nothing arrives."""
+"""Whether an interface that we send or hear by has a link: with the cable out, sends succeed and nothing arrives."""
 
 from __future__ import annotations
 
@@ -44,10 +44,16 @@ def _name_of(address: str, probe: socket.socket) -> str | None:
 
 
 class LinkWatch:
-    """Says once that it is gone, and once that it is back."""
+    """Says once that it is gone, and once that it is back: `gone` and `back` with what is wrong or the address."""
 
-    def __init__(self, address: str, trouble: Callable[[str], str] = trouble) -> None:
-        self._address, self._trouble = address, trouble
+    def __init__(
+        self,
+        address: str,
+        trouble: Callable[[str], str] = trouble,
+        gone: str = "NOTHING ARRIVES: {}",
+        back: str = "the link of {} is back, packets leave again",
+    ) -> None:
+        self._address, self._trouble, self._gone, self._back = address, trouble, gone, back
         self.down = ""
 
     def look(self) -> str:
@@ -59,4 +65,4 @@ class LinkWatch:
         before, self.down = self.down, down
         if down == before:
             return ""
-        return f"NOTHING ARRIVES: {down}" if down else f"the link of {self._address} is back, packets leave again"
+        return self._gone.format(down) if down else self._back.format(self._address)

@@ -72,6 +72,11 @@ class Beside:
         steered = {target.spec.name for target in engine.place.targets if target.sender == SENDER}
         return [(address, args) for address, args in self._controls.alive(now_s) if address.split("/")[2] in steered]
 
+    def tell(self, engine: Engine) -> None:
+        """Tell an engine that knows nothing of the desk yet: what comes before its first frame may ask for it."""
+        if self.desk is not None:
+            engine.hear_desk(self.desk.says())
+
     def lay(self, look: Look, slots: np.ndarray) -> Laid:
         """A look as slots (U, 512), over the desk's where there is one."""
         return Laid(slots, None) if self.desk is None else self.desk.lay(look, slots)

@@ -173,6 +173,7 @@ class Door:
             self.engine.restore(left.get("engine"))
             self.lock.on = left.get("locked") is True
             self.beside.go_on_from(left.get("beside"), start.at_s)
+            self.beside.tell(self.engine)
             self._hold_back(start.at_s)
             if start.freshest:
                 self.engine.take_up_freshest(np.array(start.freshest))
@@ -209,6 +210,7 @@ class Door:
         made.engine.take_over(before.engine, now_s)
         self._made, self.beside = made, self._beside(made)
         asked = self.beside.take_over(beside)
+        self.beside.tell(self.engine)
         universes, sacn, by_slot = made.encoder.universes, made.show.network.sacn, self.beside.by_slot
         self.transmission.take(universes, sacn, dark, now_s, by_slot=by_slot, desk_below=beside.takes_over)
         self._hold_back(now_s)
@@ -277,6 +279,7 @@ class Door:
         self.engine.restore(data["engine"])
         self.beside = self._beside(self._made)
         self.beside.restore(data.get("beside"))
+        self.beside.tell(self.engine)
         self._hold_back(self._now_s)
         self.transmission.restore(data["transmission"])
         self.lock.on, self._now_s = data["locked"] is True, float(data["now_s"])

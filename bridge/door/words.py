@@ -5,7 +5,22 @@ from __future__ import annotations
 from bridge.door.events import Message
 
 LASTING = frozenset(
-    ("arm", "lock", "dark", "still", "out", "hold", "follow", "crew", "trim", "area", "no-light", "floor", "act")
+    (
+        "arm",
+        "lock",
+        "dark",
+        "still",
+        "out",
+        "hold",
+        "desk",
+        "follow",
+        "crew",
+        "trim",
+        "area",
+        "no-light",
+        "floor",
+        "act",
+    )
 )
 """First or last words of the addresses whose effect stays until somebody undoes it."""
 

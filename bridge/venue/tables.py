@@ -123,7 +123,7 @@ def _desk_line(desk: dict[str, Any]) -> str:
     low, high = (f"{100 * level:.0f}" for level in desk["light"])
     colour, light = (f"{100 * desk[key]:.1f} %" for key in ("colour_off", "light_off"))
     return (
-        f"{said}: lit heads within {colour} of its colour and {light} of its light ({low} to {high} % while standing)"
+        f"{said}: lit heads within {colour} of its colour at 95 %, {light} of its light (standing, {low} to {high} %)"
     )
 
 

@@ -51,6 +51,11 @@ class Source:
         return self._slots is not None
 
     @property
+    def highest(self) -> int:
+        """The highest priority with which it counts anywhere, at a receiver that knows per-address priority or not."""
+        return max(self.priority, self.strength)
+
+    @property
     def strength(self) -> int:
         """The priority with which it defends its place."""
         return self.priority if self._priorities is None else max(self._priorities, default=0)

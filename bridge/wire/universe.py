@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from bridge.wire.e131 import Data
+from bridge.wire.e131 import MAX_PRIORITY, Data
 from bridge.wire.merge import Merged, merge
 from bridge.wire.sources import Source
 
@@ -28,7 +28,7 @@ class Universe:
 
     def admit(self, key: Key, data: Data, sender: str, now_s: float, priorities: bool) -> Source | None:
         """A new source for this packet of its own; None when there is no room for one of its priority."""
-        strength = max(data.slots, default=0) if priorities else data.priority
+        strength = min(max(data.slots, default=0), MAX_PRIORITY) if priorities else data.priority
         if not self._make_room(strength):
             return None
         if self._sampling and self.sampled_s == math.inf:

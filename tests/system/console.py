@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import socket
 import threading
 import time
@@ -17,14 +18,24 @@ PERIOD_S = 1 / 44
 
 
 class Console:
-    """Sends `levels` of its universes from construction on, until `cut` (the power goes) or `end` (it says goodbye)."""
+    """Sends `levels` of its universes from construction on, until `cut` (the power goes) or `end` (it says goodbye).
 
-    def __init__(self, *universes: int, priority: int = 100, name: str = "Console", to: str = "") -> None:
+    It leaves by the interface of this address; `to`: by unicast to there.
+    """
+
+    def __init__(
+        self,
+        *universes: int,
+        priority: int = 100,
+        name: str = "Console",
+        to: str = "",
+        interface: str = "127.0.0.1",
+    ) -> None:
         self.levels = {universe: bytearray(512) for universe in universes}
-        self._sequence = dict.fromkeys(universes, 0)
+        self.sequence = dict.fromkeys(universes, 0)
         self._cid, self._priority, self._name, self._to = tuple(uuid.uuid4().bytes), priority, name, to
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        self._socket.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton("127.0.0.1"))
+        self._socket.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton(interface))
         self._running = True
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
@@ -33,7 +44,8 @@ class Console:
         next_s = time.monotonic()
         while self._running:
             for universe in self.levels:
-                self.send(universe)
+                with contextlib.suppress(OSError):  # no network: a desk goes on
+                    self.send(universe)
             next_s += PERIOD_S
             time.sleep(max(0.0, next_s - time.monotonic()))
 
@@ -44,11 +56,11 @@ class Console:
             self._name,
             universe,
             tuple(self.levels[universe]),
-            sequence=self._sequence[universe],
+            sequence=self.sequence[universe],
             streamTerminated=terminated,
             priority=self._priority,
         )
-        self._sequence[universe] = (self._sequence[universe] + 1) % 256
+        self.sequence[universe] = (self.sequence[universe] + 1) % 256
         self._socket.sendto(bytes(packet.getBytes()), (self._to or multicast_group(universe), PORT))
 
     def cut(self) -> None:
@@ -65,9 +77,11 @@ class Console:
 
 
 @contextmanager
-def console(*universes: int, priority: int = 100, name: str = "Console", to: str = "") -> Iterator[Console]:
+def console(
+    *universes: int, priority: int = 100, name: str = "Console", to: str = "", interface: str = "127.0.0.1"
+) -> Iterator[Console]:
     """A desk that sends until the end of the block; then its power goes."""
-    desk = Console(*universes, priority=priority, name=name, to=to)
+    desk = Console(*universes, priority=priority, name=name, to=to, interface=interface)
     try:
         yield desk
     finally:

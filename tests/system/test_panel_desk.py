@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import math
-from collections.abc import Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,12 +14,17 @@ import pytest
 
 from bridge.daemon.status import DeskRow
 from bridge.door.door import make
+from bridge.show.load import load
 from bridge.show.model import Show
+from bridge.venue.desk_file import load_desk
+from bridge.venue.desk_sender import DeskSender
 from bridge.wire.settings import DeskGuide, DeskSettings
+from tests.system import panel_shows
 from tests.system.axe import violations
 from tests.system.chromium import CHROMIUM, Page
 from tests.system.page_looks import looks
-from tests.system.panel_shows import SHOWS
+from tests.system.panel_shows import SHOWS, StagedShow
+from tests.system.panel_stage import PanelStage, on_stage
 from tests.system.stand_in_bridge import HeadRow, StandInBridge, told_panel
 from tests.system.view_stage import in_browser
 
@@ -167,3 +174,78 @@ def test_every_size_is_whole_and_free_of_barriers(tmp_path: Path, show: str) -> 
                 assert await looks(page, 24 if tab == "Rig" else 48) == [], f"{tab} {width} x {height}"
 
     beside_a_desk(tmp_path, part, show)
+
+
+# With a real daemon, a desk that sends, and a venue that measures
+
+FIRST = 30260
+CONTROLS = f"{FIRST + 200}"
+LOOKS = """version: 1
+looks:
+  all:
+    fixtures: {{"*": {{7: 255, 13: 255, 21: 255, 22: 255, 23: 255, dimmer: 1.0, pan: 20, tilt: 30}}}}
+    slots: {{{at}.1: 51}}
+cues: [{{at: 0, look: all}}]
+"""
+
+
+def desked(folder: Path, first_universe: int, solved: bool = True) -> StagedShow:
+    """The demo's heads beside a desk, which sends a hundred universes higher and sets the size of the spot."""
+    staged = SHOWS["demo"](folder, first_universe, solved)
+    universes = {one: one + 100 for one in sorted({fixture.universe for fixture in staged.show.fixtures})}
+    control = f"{{slots: [{CONTROLS}.1], to: /target/lead/size, from: [1.0], until: [6.0]}}"
+    with (folder / "network.yaml").open("a", encoding="utf-8") as network:
+        network.write(f"desk: {{universes: {universes}, controls: [{control}]}}\n")
+    return replace(staged, show=load(folder))
+
+
+@asynccontextmanager
+async def desk_sends(stage: PanelStage, folder: Path) -> AsyncIterator[DeskSender]:
+    """A desk that lights every head white at pan 20, tilt 30, until the end of the block."""
+    cues = folder / "cues.yaml"
+    cues.write_text(LOOKS.format(at=CONTROLS))
+    sender = DeskSender(load_desk(cues, stage.staged.show), "127.0.0.1")
+    loop = asyncio.get_running_loop()
+
+    async def play() -> None:
+        while True:
+            sender.tick(loop.time())
+            await asyncio.sleep(0.005)
+
+    playing = asyncio.create_task(play())
+    try:
+        yield sender
+    finally:
+        playing.cancel()
+        await asyncio.gather(playing, return_exceptions=True)
+        sender.close()
+
+
+def test_a_head_goes_into_the_desks_hands_and_back_by_hand(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(panel_shows.SHOWS, "desked", desked)
+
+    async def test(stage: PanelStage) -> None:
+        page = stage.page
+        async with desk_sends(stage, tmp_path):
+            stage.say("/target/lead/position", 1.0, 3.0)
+            await stage.lit_at(1.0, 3.0, within_s=20.0)
+            await page.until("Math.abs(panel.store.target('lead').size - 2) < 0.001")
+            await page.click_named("button", "Desk foh-1")
+            word = "document.querySelector('[data-head=\"foh-1\"] .word').textContent"
+            await page.until(f'{word} === "Desk\'s, not guarded"', 15.0)
+            desks = lambda: {name for name, off in stage.misses(1.0, 3.0).items() if off > 1.0}  # noqa: E731
+            await stage.until(lambda: desks() == {"foh-1"}, 10.0, lambda: str(stage.misses(1.0, 3.0)))
+            assert "12 of 12 lit" in await page.evaluate("document.querySelector('.list-head').innerText")
+            await page.click_named("tab", "Rig")
+            await page.until(f"{WHO} === 'Desk: foh-1. Ours: the other 11.'")
+            rows = f"[...{TABLE}.tBodies[0].rows].map((row) => row.cells[2].innerText + row.cells[4].dataset.shape)"
+            await page.until(f"{rows}.join() === Array(3).fill('Harbour Hall deskdot').join()")
+            await page.click_named("tab", "Follow")
+            await page.click_named("button", "Desk foh-1")
+            await stage.lit_at(1.0, 3.0, within_s=15.0)
+        await page.click_named("tab", "Rig")
+        await page.until(f"{TABLE}.innerText.includes('lost')")
+        await stage.lit_at(1.0, 3.0)
+        assert page.errors == []
+
+    on_stage(tmp_path, test, show="desked", universe=FIRST)

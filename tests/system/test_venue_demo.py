@@ -35,7 +35,7 @@ def test_the_demo_calibrates_follows_and_goes_dark() -> None:
     assert found["leaving"]["all"]["lit_outside_s"] > 0, "nobody left: the blackout was not tried"
     desk = found["desk"]
     assert (desk["priority"], desk["universes"], desk["failed"]) == (100, [30370, 30371], 0)
-    # The cues change a colour by 0.25 of full a second at most, the light by 0.2: a tenth is 0.4 s too late
+    # The cues change a colour by 0.3 of full a second at most, the light by 0.2: a tenth is a third of a second late
     assert desk["colour_off"] < 0.1
     assert desk["light_off"] < 0.1
     assert 0.55 < desk["light"][0] <= desk["light"][1] <= 1.0

@@ -168,7 +168,9 @@ class DeskHands(Part):
         self._shared = (self.held | ~self._dims) & ~self._whole
         if self.idle and roles.usual and not cut.any() and not was_whole.any():
             return np.where(self._shared, 1.0, level)
-        up = np.where(self.has == OURS, ~self.wanted & (self._dims | self._whole | there), self.wanted)
+        up = np.where(
+            self.has == OURS, ~self.wanted & (self._dims | self._whole | there | (self.ramp > 0)), self.wanted
+        )
         step = np.where(up, _share(dt_s, fades[0]), -_share(dt_s, fades[1]))
         ramp = np.minimum(np.maximum(self.ramp + step, 0.0), 1.0)
         self.ramp = np.where(self._shared & (cut | was_whole) | (self.has == MOVING), 0.0, ramp)

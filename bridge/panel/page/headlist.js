@@ -74,6 +74,7 @@ export class HeadList {
     for (const { all } of this.groups) show(all, on);
     show(this.footer, on);
     show(this.crew, !on);
+    show(this.desk.root, !on && this.app.store.scene?.desk);
     this.tell();
   }
 

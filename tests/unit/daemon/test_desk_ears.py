@@ -201,6 +201,15 @@ def test_other_universes_are_heard_by_the_same_descriptor(ears: DeskEars, desk: 
     assert [(frame.universe, frame.slots[0]) for frame in ears.read(3.2) if frame.alive] == [(U + 2, 7)]
 
 
+def test_a_universe_that_comes_back_is_told_anew(ears: DeskEars, desk: Desk) -> None:
+    frame = sampled(ears, desk, 4)
+    ears.listen_on([U + 1])
+    ears.listen_on([U, U + 1])
+    desk.send(4)
+    assert ears.read(1.6) == (), "sampled again"
+    assert ears.read(3.2) == (frame,)
+
+
 def test_universes_that_cannot_be_listened_on_are_tried_again(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     now_s, away, add = [0.0], [False], Watch.add
 

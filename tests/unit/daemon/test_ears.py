@@ -36,6 +36,18 @@ class AirWatch:
     def close(self) -> None: ...
 
 
+def test_a_source_is_told_with_the_highest_priority_that_it_claims_anywhere(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of its packets (nodes that do not know per-address priority), or of a slot (those that do)."""
+    monkeypatch.setattr(AirWatch, "away", False)
+    heard = Ears(AirWatch((1,), "10.0.0.1"), (1,), bytes(16), lambda: 0.0)  # type: ignore[arg-type]
+    for sequence, (start_code, value, highest) in enumerate(((0, 9, 100), (0xDD, 120, 120), (0xDD, 90, 100))):
+        packet = e131.DataPacket(DESK, "Desk", 100, 1).pack(bytes(511) + bytes([value]), sequence)
+        packet[125] = start_code
+        AirWatch.air = [(1, bytes(packet))]
+        assert heard.changed(0.1) == (value != 9 or sequence == 0)
+        assert [source.priority for source in heard.heard[1]] == [highest]
+
+
 def test_universes_that_come_while_the_interface_is_away_are_heard_once_it_is_back(
     monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:

@@ -29,3 +29,9 @@ def test_an_interface_that_goes_while_it_is_asked_for_is_found_missing_by_the_ne
 def test_the_loopback_has_a_link_and_an_address_that_nobody_has_is_told() -> None:
     assert trouble("127.0.0.1") == trouble("0.0.0.0") == ""
     assert trouble("192.0.2.77") == "no interface of this machine has the address 192.0.2.77 any more"
+
+
+def test_its_words_may_be_others() -> None:
+    said = iter(["the cable is out", ""])
+    watch = LinkWatch("10.0.0.1", lambda address: next(said), gone="NOT HEARD: {}", back="{} is back")
+    assert [watch.look(), watch.look()] == ["NOT HEARD: the cable is out", "10.0.0.1 is back"]

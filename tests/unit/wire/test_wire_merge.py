@@ -67,7 +67,9 @@ def test_the_strongest_names_the_look_and_the_first_of_equals() -> None:
     a, b = said("a", [1] * 512, 100), said("b", [9] * 512, 0, [90] * 511 + [120])
     assert (merge([a, b]).source, merge([a, b]).priority) == ("b", 120)
     assert merge([a, said("b", [9] * 512)]).source == "a"
-    assert merge([said("x", [1], 100, [0])]).priority == 0
+    nothing = said("x", [1], 100, [0])
+    assert merge([nothing]).priority == 0
+    assert merge([nothing, said("b", [1], 0)]).source == "b", "who counts nowhere is never the strongest"
 
 
 def test_whose_each_slot_is_and_at_which_priority() -> None:
@@ -78,7 +80,7 @@ def test_whose_each_slot_is_and_at_which_priority() -> None:
     assert merge(voices[:1]).winners()[:4].tolist() == [0, 0, 0, -1]
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.data())
 def test_shortcuts_change_nothing(data: st.DataObject) -> None:
     """One alone, and one above all others, are not merged by arrays; what they give is the same as if they were."""
@@ -194,7 +196,7 @@ PACKETS = st.tuples(
 )
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(st.lists(PACKETS, max_size=25))
 def test_any_story_of_packets_ends_as_with_a_slow_and_obvious_receiver(story: list[tuple]) -> None:
     """Time goes on by up to 2.6 s between packets, and both are asked at every tick."""

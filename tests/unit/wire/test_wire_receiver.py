@@ -270,3 +270,15 @@ def test_other_universes_are_listened_on_and_those_that_stay_are_kept() -> None:
     assert heard.take(packet(A, universe=2), FROM, 0.1) == "not-ours"
     assert heard.take(packet(A, universe=3), FROM, 0.1) == "taken"
     assert heard.frame(2, 0.1) is None
+    heard.listen_on([1])
+    assert heard.changed(0.1) == (1,), "and of one that went nothing is told"
+
+
+def test_equal_desks_that_are_lost_together_leave_their_look_and_fight_no_more() -> None:
+    heard = receiver(1)
+    heard.take(replace(BASE, cid=A, slots=b"\x01\x09"), FROM, 0.0)
+    heard.take(replace(BASE, cid=B, slots=b"\x09\x01"), FROM, 0.0)
+    for now_s, alive in ((1.0, True), (9.0, False)):
+        frame = heard.frame(1, now_s)
+        assert frame is not None
+        assert (frame.slots[:2], frame.alive, frame.equal) == (b"\x09\x09", alive, alive)

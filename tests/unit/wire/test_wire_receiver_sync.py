@@ -76,6 +76,14 @@ def test_an_old_sync_releases_nothing_and_its_sequence_is_that_of_its_address() 
     assert slots(receiver, 0.1) == 2
 
 
+def test_an_old_sync_is_old_also_where_a_universe_has_only_just_joined() -> None:
+    receiver = Receiver([1, 2], sampling_s=0.0)
+    receiver.take(held(0, 1), FROM, 0.0)
+    receiver.take(Sync(A, 21, 7), FROM, 0.0)
+    receiver.take(held(0, 1, universe=2), FROM, 0.1)
+    assert receiver.take(Sync(A, 20, 7), FROM, 0.1) == "sequence"
+
+
 def test_the_sync_lost_levels_that_force_it_are_held_until_it_is_back() -> None:
     """Force_Synchronization 0: no update with new packets until synchronisation resumes."""
     receiver = synchronised()
@@ -89,15 +97,16 @@ def test_the_sync_lost_levels_that_force_it_are_held_until_it_is_back() -> None:
 def test_the_sync_lost_levels_go_on_without_where_the_packet_allows() -> None:
     """Force_Synchronization 1: need not wait. What waits then is used at the loss, and nobody must look before."""
     receiver = synchronised(force=True)
+    receiver.take(Sync(A, 1, 7), FROM, 1.0)
     assert receiver.take(held(1, 2, force_sync=True), FROM, 2.4) == "held"
-    receiver.changed(2.4)
-    assert slots(receiver, LOSS_S) == 1
-    assert LOSS_S < receiver.next_due_s < LOSS_S + 0.001
+    assert receiver.changed(2.6) == (1,), "the levels of 0 s, told late"
+    assert slots(receiver, 1.0 + LOSS_S) == 1
+    assert 1.0 + LOSS_S < receiver.next_due_s < 1.001 + LOSS_S
     assert receiver.changed(receiver.next_due_s) == (1,)
-    assert slots(receiver, LOSS_S + 0.001) == 2
-    assert receiver.take(held(2, 3, force_sync=True), FROM, 2.6) == "taken"
-    receiver.take(Sync(A, 9, 7), FROM, 2.7)
-    assert receiver.take(held(3, 4, force_sync=True), FROM, 2.8) == "held", "it is back"
+    assert slots(receiver, 1.001 + LOSS_S) == 2
+    assert receiver.take(held(2, 3, force_sync=True), FROM, 3.6) == "taken"
+    receiver.take(Sync(A, 9, 7), FROM, 3.7)
+    assert receiver.take(held(3, 4, force_sync=True), FROM, 3.8) == "held", "it is back"
 
 
 def test_another_address_or_none_ends_the_waiting() -> None:
@@ -106,8 +115,9 @@ def test_another_address_or_none_ends_the_waiting() -> None:
         receiver.take(held(1, 2), FROM, 0.1)
         assert receiver.take(held(2, 3, sync_universe=address), FROM, 0.2) == "taken"
         assert slots(receiver, 0.2) == 3
-        receiver.take(Sync(A, 1, 7), FROM, 0.3)
-        assert slots(receiver, 0.3) == 3, "what waited is older and gone"
+        for heard in (7, 8):
+            receiver.take(Sync(A, 1, heard), FROM, 0.3)
+            assert slots(receiver, 0.3) == 3, "what waited is older and gone"
 
 
 def test_priorities_terminated_packets_and_other_sources_never_wait() -> None:

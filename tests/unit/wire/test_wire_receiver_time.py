@@ -139,6 +139,26 @@ def test_a_source_that_is_lost_with_its_priorities_leaves_the_look_that_it_had_w
     assert (frame.slots, frame.alive) == (bytes(512), False)
 
 
+def test_what_was_due_before_the_loss_has_happened_also_when_nobody_looked() -> None:
+    receiver = Receiver([1], sampling_s=0.0)
+    receiver.take(priorities(A, 0, 0), FROM, 0.0)
+    receiver.take(levels(A, 1, 9), FROM, 1.0)
+    frame = receiver.frame(1, 60.0)
+    assert frame is not None
+    assert (frame.slots[0], frame.alive) == (9, False), "its packet's priority from 2.5 s to 3.5 s"
+
+
+def test_fewer_levels_than_before_under_the_same_priorities() -> None:
+    receiver = Receiver([1], sampling_s=0.0)
+    receiver.take(levels(B, 0, 5, priority=90), FROM, 0.0)
+    receiver.take(priorities(A, 0, 100), FROM, 0.0)
+    for sequence, octets, expected in ((1, bytes([9] * 512), [9, 9, 9]), (2, bytes([9, 9]), [9, 9, 5])):
+        receiver.take(levels(A, sequence, octets), FROM, 0.0)
+        frame = receiver.frame(1, 0.0)
+        assert frame is not None
+        assert (list(frame.slots[:3]), len(frame.slots)) == (expected, 512)
+
+
 def test_levels_and_priorities_share_the_sequence_of_the_universe() -> None:
     receiver = Receiver([1], sampling_s=0.0)
     assert receiver.take(priorities(A, 21, 100), FROM, 0.0) == "priorities"
@@ -193,6 +213,16 @@ def test_sources_of_priorities_alone_defend_no_place_beyond_theirs_nor_fill_memo
     assert receiver.take(levels(B, 0, 8, priority=90), FROM, 2.6) == "taken", "forgotten 2.5 s after their last"
 
 
+def test_a_place_is_won_and_kept_by_the_highest_priority_of_a_slot() -> None:
+    full = Receiver([1], sampling_s=0.0, max_sources=1)
+    full.take(levels(A, 0, 7, priority=100), FROM, 0.0)
+    assert full.take(priorities(B, 0, bytes([0, 101]), priority=0), FROM, 0.0) == "priorities"
+    assert full.take(levels(A, 0, 7, priority=101), FROM, 0.0) == "too-many"
+    full = Receiver([1], sampling_s=0.0, max_sources=1)
+    full.take(levels(A, 0, 7, priority=200), FROM, 0.0)
+    assert full.take(priorities(B, 0, 255), FROM, 0.0) == "too-many", "nothing is above 200"
+
+
 # What is told
 
 
@@ -206,6 +236,10 @@ def test_changed_names_a_universe_only_where_something_may_be_new() -> None:
     assert receiver.changed(0.1) == (), "the same again"
     receiver.take(levels(A, 1, 8, universe=2), FROM, 0.1)
     assert receiver.changed(0.1) == (2,)
+    receiver.take(priorities(A, 2, 100, universe=2), FROM, 0.1)
+    assert receiver.changed(0.1) == (2,)
+    receiver.take(priorities(A, 3, 100, universe=2), FROM, 0.1)
+    assert receiver.changed(0.1) == (), "the same priorities again"
     for sequence, more in enumerate(({"priority": 101}, {"source_name": "x"})):
         receiver.take(levels(A, 2 + sequence, 9, **more), FROM, 0.1)
         assert receiver.changed(0.1) == (1,)
@@ -214,6 +248,17 @@ def test_changed_names_a_universe_only_where_something_may_be_new() -> None:
     frame = receiver.frame(1, 0.2)
     assert frame is not None
     assert frame.sender == "192.0.2.9"
+
+
+def test_changed_names_a_universe_whose_source_was_displaced() -> None:
+    receiver = Receiver([1], max_sources=1)
+    receiver.take(levels(A, 0, 9), FROM, 0.0)
+    assert receiver.changed(1.5) == (1,)
+    receiver.take(levels(B, 0, 5, priority=101), FROM, 1.6)
+    assert receiver.changed(1.6) == (1,)
+    frame = receiver.frame(1, 1.6)
+    assert frame is not None
+    assert (frame.slots[0], frame.alive) == (9, False)
 
 
 def test_time_alone_is_told_at_its_moment_and_asks_for_no_look_before() -> None:
