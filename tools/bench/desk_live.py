@@ -46,16 +46,16 @@ def idle(universe: int, osc_port: int | None, samples: int, seed: int = 1) -> di
     As latency.latency: samples within a period after a keep-alive of ours wait for the rate limit, and are apart.
     """
     rng, ear, desk = random.Random(seed), Ear(universe), DeskMouth(range(universe + APART, universe + APART + 1))
-    slots, number = look(seed), 0
+    slots, before = look(seed), look(seed) + b"\0\0"
     at_once, waited, lost, last_s = [], [], 0, 0.0
     _settle(ear, desk, slots, osc_port)
-    for _ in range(samples):
-        _quiet(ear, desk, slots + number.to_bytes(2, "big"))
+    for number in range(1, samples + 1):
+        _quiet(ear, desk, before)
         end_s = time.time() + rng.uniform(0.0, 0.05)
         while (left_s := end_s - time.time()) > 0:
             last_s = max([last_s, *(p.at_s for p in ear.hear(left_s))])
-        number += 1
-        sent_s = desk.send(slots + number.to_bytes(2, "big"))
+        before = slots + number.to_bytes(2, "big")
+        sent_s = desk.send(before)
         shown_s = _shown(ear, number, sent_s + 1.0)
         if shown_s is None:
             lost += 1

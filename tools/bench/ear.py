@@ -99,8 +99,12 @@ def drops(port: int) -> int:
     return sum(int(row[-1]) for row in rows if int(row[1].rpartition(":")[2], 16) == port)
 
 
+def load() -> str:
+    """The load of this machine over the last minute."""
+    return Path("/proc/loadavg").read_text().split()[0]
+
+
 def machine() -> str:
     """One line that says on what a figure was measured."""
     model = next((w for w in Path("/proc/cpuinfo").read_text().splitlines() if w.startswith("model name")), ": ?")
-    load = Path("/proc/loadavg").read_text().split()[0]
-    return f"{model.partition(':')[2].strip()}, {os.cpu_count()} cores, load {load}, {time.strftime('%F %T')}"
+    return f"{model.partition(':')[2].strip()}, {os.cpu_count()} cores, load {load()}, {time.strftime('%F %T')}"

@@ -17,6 +17,9 @@ from bridge.geometry.frames import Array
 
 ARRIVED_SHARE = 0.05
 LONGEST_S = 6.0
+STOPS_IN = 2.0
+"""Lags until a head that comes from far stands where it was sent: its lag is that of a steady motion, and braking at
+its motors' limit it falls further behind."""
 
 
 class Jumps(Part):
@@ -78,6 +81,7 @@ class Jumps(Part):
     def update(self, miss: Array, size: Array, lag: Array, able: np.ndarray, follows: np.ndarray, now_s: float) -> None:
         """Note who of the `able` has arrived (for its lag, so that the lamp is there too); end complete moves."""
         self._away_s = np.where(miss > ARRIVED_SHARE * size, now_s, self._away_s)
+        lag = np.where(self._in_the_dark, STOPS_IN * lag, lag)
         self.arrived = (now_s - self._away_s >= lag) & (miss <= ARRIVED_SHARE * size) & ~self._turning
         if self.moving.any():
             late = np.zeros_like(self.moving)

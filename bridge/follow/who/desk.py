@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from bridge.follow.keeping import Field, Part, Seats, time_field
+from bridge.follow.moving.jumps import STOPS_IN
 from bridge.follow.who.roles import Cast, Role
 from bridge.geometry.frames import Array
 from bridge.rig.look import DeskSays
@@ -56,7 +57,7 @@ class DeskHands(Part):
 
     def __init__(self, rig: Rig, shares: Shares) -> None:
         count = len(rig)
-        self.shares, self._lag = shares, rig.lag
+        self.shares, self._stops_s = shares, STOPS_IN * rig.lag
         self._dims = shares.own[DIMMER]
         self._lenses_ours = bool(shares.own[[ZOOM, FOCUS]].all())
         self.has = np.full(count, OURS)
@@ -126,7 +127,7 @@ class DeskHands(Part):
         self._since_s = np.where(stays, now_s, self._since_s)
         has, wanted = self.has, self.wanted
         took_s = now_s - self._since_s
-        there = (has == MOVING) & wanted & ~stays & ((now_s - self._away_s >= self._lag) | (took_s >= LONGEST_S))
+        there = (has == MOVING) & wanted & ~stays & ((now_s - self._away_s >= self._stops_s) | (took_s >= LONGEST_S))
         taken = (has == OURS) & wanted & ~self._lit
         back = ~wanted & ((has == MOVING) | ((has == THEIRS) & ~self._lit))
         stopped = (has == THEIRS) & still & ~back
