@@ -5,6 +5,7 @@ tshark 4.0 decodes no universe discovery (facts/protocols.md): those are told by
 
 from __future__ import annotations
 
+import itertools
 import random
 import shutil
 import subprocess
@@ -94,7 +95,7 @@ def test_every_packet_beside_a_desk_as_tshark_reads_it(tmp_path: Path, way: str)
     assert {s.start_code for s in seen} == ({0, 0xDD} if by_slot else {0})
     for universe, head in ((FIRST, "a"), (SECOND, "b")):
         mine, of_ours = [s for s in seen if s.universe == universe], owned(daemon, head)
-        assert [(b.sequence - a.sequence) % 256 for a, b in zip(mine, mine[1:], strict=False)] == [1] * (len(mine) - 1)
+        assert [(b.sequence - a.sequence) % 256 for a, b in itertools.pairwise(mine)] == [1] * (len(mine) - 1)
         assert [s.terminated for s in mine][-4:] == [False, True, True, True]
         for packet in mine:
             if packet.start_code == 0xDD:
