@@ -107,6 +107,8 @@ class DeskInput:
         """Hear nothing any more."""
         if self._ears is not None:
             self._loop.remove_reader(self._ears.fileno())
+            heard = ", ".join(f"{count} {word}" for word, count in sorted(self._ears.counters.items()) if count)
+            LOG.info("packets on the desk's universes until now: %s", heard or "none")
             self._ears.close()
             self._ears = self._link = None
 

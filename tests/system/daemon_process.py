@@ -173,6 +173,22 @@ class Client:
         except BlockingIOError:
             self._sock.settimeout(0.2)
 
+    @property
+    def udp_port(self) -> int:
+        """Where it hears."""
+        return int(self._sock.getsockname()[1])
+
+    def waiting(self) -> list[osc.OscMessage]:
+        """All that has arrived and was not read yet."""
+        self._sock.setblocking(False)
+        messages: list[osc.OscMessage] = []
+        try:
+            while True:
+                messages += osc.decode(self._sock.recv(65535))
+        except BlockingIOError:
+            self._sock.settimeout(0.2)
+        return messages
+
     def check_alive(self) -> None:
         """Fail the test where the daemon has ended."""
 
