@@ -10,7 +10,7 @@ from bridge.follow.commands.table import Commands
 from bridge.follow.engine import Engine
 from bridge.rig.rig import Rig
 from bridge.rig.shares import shares
-from bridge.show.addresses import NOT_OF_THE_ENGINE, form_of, name_in
+from bridge.show.addresses import NOT_OF_THE_ENGINE, form_of, name_in, takes_nothing
 from bridge.show.model import Show
 from bridge.wire.settings import Control
 
@@ -43,7 +43,7 @@ def tries(control: Control) -> list[Args]:
     if control.choose:
         return [args for _, args in control.choose]
     if control.above is not None:
-        return [(1,), (0,)]
+        return [()] if takes_nothing(control.to) else [(1,), (0,)]
     middle = tuple((low + high) / 2 for low, high in zip(control.first, control.last, strict=True))
     return [control.first, middle, control.last]
 
@@ -72,5 +72,5 @@ def _elsewhere(engine: Engine, form: str, args: Args) -> str:
     if form in _SWITCHES:
         return "" if args in ((0,), (1,)) else "it takes 0 or 1: make it a switch with `above`"
     if form in _BARE:
-        return "" if args == () else "it takes nothing: make it a choice with an empty list, such as choose: {128: []}"
+        return "" if args == () else "it takes nothing: make it a switch with `above`"
     return "" if len(args) == 1 and args[0] in engine.marks else "it takes the name of a mark"

@@ -18,6 +18,9 @@ from bridge.door.inbox import Refusal
 from bridge.errors import NetworkError, Refused
 from bridge.wire.settings import Network
 
+STALLED_S = 1.0
+"""Frames are nearer to each other than this, unless they are rare by `rate` or this process was not run."""
+
 
 class Ways(NamedTuple):
     """Where things go: events, messages that belong to the daemon, refusals, and messages that were obeyed."""
@@ -35,6 +38,7 @@ class DeskInput:
         self._loop, self._door, self._cid, self._clock = loop, door, cid, clock
         self._ears: DeskEars | None = None
         self._interface, self._own = "", set[Address]()
+        self._ran_s, self._stood_s, self._stalled_s = math.inf, 0.0, STALLED_S
         self._ways: Ways | None = None
         self._link: LinkWatch | None = None
 
@@ -45,12 +49,13 @@ class DeskInput:
             self.close()
         if desk is None:
             return
+        self._stalled_s = max(STALLED_S, 2.0 / network.sacn.rate)
         universes = desk.heard(patched)
         if self._ears is not None:
             self._ears.listen_on(universes)
             return
         self._interface = desk.interface or network.sacn.interface
-        self._ears = DeskEars(universes, self._interface, self._cid, self._clock, self._takes_unicast(network))
+        self._ears = DeskEars(universes, self._interface, self._cid, self._listened, self._takes_unicast(network))
         if self._interface != network.sacn.interface:  # that one is watched already
             self._link = LinkWatch(
                 self._interface,
@@ -114,6 +119,14 @@ class DeskInput:
 
     # In the loop
 
+    def _listened(self) -> float:
+        """A clock that stands while this process does: what came meanwhile waits in the sockets, nobody was silent."""
+        now_s = self._clock()
+        if now_s - self._ran_s > self._stalled_s:
+            self._stood_s += now_s - self._ran_s
+        self._ran_s = now_s
+        return now_s - self._stood_s
+
     def _read(self) -> bool:
         """Something has come."""
         self._take(self._clock())
@@ -121,14 +134,14 @@ class DeskInput:
 
     def look(self, now_s: float) -> None:
         """Before a frame: what time alone has changed, and what the desk's slots asked for with the last one."""
-        if self._ears is not None and now_s >= self._ears.due_s:
+        if self._ears is not None and self._listened() >= self._ears.due_s:
             self._take(now_s)
         self.pass_on()
 
     def _take(self, now_s: float) -> None:
         assert self._ears is not None
         assert self._ways is not None
-        frames = self._ears.read(now_s)
+        frames = self._ears.read(self._listened())
         if frames:
             self._ways.apply(DeskHeard(now_s, frames))
             self.pass_on()
@@ -155,5 +168,5 @@ class DeskInput:
 
     def rows(self, now_s: float) -> list[DeskRow]:
         """For /feed/desk: every universe of the desk, rising."""
-        rows = [] if self._ears is None else self._ears.status(now_s)
+        rows = [] if self._ears is None else self._ears.status(now_s - self._stood_s)
         return [DeskRow(*row[:4], row[4] / 1000.0 if row[4] >= 0 else math.inf) for row in rows]

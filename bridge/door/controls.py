@@ -14,6 +14,7 @@ from bridge.follow.commands.targets import DESK
 from bridge.follow.keeping import Data
 from bridge.rig.fixture import Fixture
 from bridge.rig.profile import Axis
+from bridge.show.addresses import takes_nothing
 from bridge.wire.settings import Control, DeskGuide, DeskSettings
 
 SENDER = DESK
@@ -79,12 +80,16 @@ class Values(Reader):
 
 
 class Switch(Reader):
-    """1 once above `above`, 0 once below `below` (at 0 in any case); at first only a 1."""
+    """1 once above `above`, 0 once below `below` (at 0 in any case); at first only a 1.
+
+    What takes no arguments is sent without any once it is above, and not below.
+    """
 
     def __init__(self, control: Control) -> None:
         super().__init__(control, control.to, _places(control), control.alive)
         self._above = control.above or 0
         self._below = max(control.below or 0, 1)
+        self._bare = takes_nothing(control.to)
 
     def ask(self, raws: tuple[int, ...]) -> Args | None:
         """1 or 0, where that is new."""
@@ -94,7 +99,9 @@ class Switch(Reader):
             self.chosen = 1
         elif raw < self._below or before == UNHEARD:
             self.chosen = 0
-        return None if self.chosen == max(before, 0) else (self.chosen,)
+        if self.chosen == max(before, 0) or (self._bare and not self.chosen):
+            return None
+        return () if self._bare else (self.chosen,)
 
 
 class Choice(Reader):

@@ -25,6 +25,7 @@ KINDS = {
     "floor": "floor",
 }
 """What the second word of an address names, by its first."""
+_TAKE_NOTHING = ("take", "alive", "done", "reload", "solve", "back", "accept")
 _TAKE_NAMES = ("crew", "follow", "act", "walk", "confirm", "near", "record", "forget")
 
 
@@ -53,6 +54,11 @@ def name_in(address: str) -> tuple[str, str] | None:
 def takes_names(address: str) -> bool:
     """Whether its arguments are names, also those that look like numbers."""
     return address.split("/")[-1] in _TAKE_NAMES or address == "/walk"
+
+
+def takes_nothing(address: str) -> bool:
+    """Whether it is sent without arguments."""
+    return address.split("/")[-1] in _TAKE_NOTHING
 
 
 def allowed_instead(address: str) -> str:

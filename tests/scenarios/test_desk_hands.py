@@ -83,6 +83,23 @@ def test_the_states_on_the_way(beside: Beside) -> None:
     assert not any(frame.whole[n] for frame in [*there, *back])
 
 
+def test_a_head_that_is_taken_out_is_dark_also_where_the_dimmer_is_the_desks(
+    make_beside: Callable[..., Beside],
+) -> None:
+    """interface.md, out: "dark, at rest"."""
+    beside = make_beside(desk=shared(own=("pan", "tilt")))
+    n = beside.number(NAME)
+    assert (beside.level(NAME), beside.own(NAME)[DIMMER]) == (1.0, False)
+    beside.say(f"/fixture/{NAME}/out", 1)
+    gone = beside.run(3.0)
+    assert all(frame.level[n] == 0.0 and frame.own[DIMMER, n] for frame in gone)
+    assert (beside.level(OTHER), beside.state(NAME)) == (1.0, "out")
+    beside.say(f"/fixture/{NAME}/out", 0)
+    beside.run(4.0)
+    assert (beside.level(NAME), beside.own(NAME)[DIMMER], beside.state(NAME)) == (1.0, False, "lit")
+    assert beside.wrong == []
+
+
 def test_the_others_are_none_the_worse(beside: Beside) -> None:
     beside.say(f"/fixture/{NAME}/desk", 1)
     for frame in beside.run(3.0):

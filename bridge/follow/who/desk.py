@@ -167,7 +167,8 @@ class DeskHands(Part):
     ) -> Array:
         """What is made of our `level` (N,) on the way; for heads whose light is the desk's, the share of it.
 
-        `cut` (N,) heads must be dark, `there` (N,) are where they belong; `fades` are seconds in and out.
+        `cut` (N,) heads must be dark (as are those that are out, whoever has the dimmer), `there` (N,) are where they
+        belong; `fades` are seconds in and out.
         """
         self._whole, was_whole = roles.by_hand | roles.found | (roles.role == Role.WALKED), self._whole
         self._shared = (self.held | ~self._dims) & ~self._whole
@@ -178,7 +179,7 @@ class DeskHands(Part):
         )
         step = np.where(up, _share(dt_s, fades[0]), -_share(dt_s, fades[1]))
         ramp = np.minimum(np.maximum(self.ramp + step, 0.0), 1.0)
-        self.ramp = np.where(self._shared & (cut | was_whole) | (self.has == MOVING), 0.0, ramp)
+        self.ramp = np.where(self._shared & (cut | roles.out | was_whole) | (self.has == MOVING), 0.0, ramp)
         self._look()
         return np.where(self._shared, self.ramp, np.where(cut, 0.0, level * self.ramp))
 

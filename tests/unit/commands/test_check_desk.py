@@ -199,7 +199,7 @@ def test_a_guide_without_a_pose_is_told(tour: Show) -> None:
         (Control(((60, 1),), "/fixture/foh-1/act", choose=((0, ("dance",)),)), "foh-1/act dance would be refused"),
         (Control(((60, 1),), "/arm", first=(0.0,), last=(1.0,)), "/arm 0.5 would be refused: it takes 0 or 1"),
         (Control(((60, 1),), "/fixture/foh-1/desk", choose=((9, (2.0,)),)), "foh-1/desk 2 would be refused"),
-        (Control(((60, 1),), "/reload", above=127), "/reload 1 would be refused: it takes nothing"),
+        (Control(((60, 1),), "/reload", first=(0.0,), last=(1.0,)), "/reload 0 would be refused: it takes nothing"),
         (Control(((60, 1),), "/sight/foh-1/record", choose=((9, ("ZZ",)),)), "it takes the name of a mark"),
     ],
 )
@@ -242,6 +242,7 @@ def test_what_a_control_is_tried_with() -> None:
     assert tries(Control(((1, 1),), "/level", first=(0.0,), last=(1.0,))) == [(0.0,), (0.5,), (1.0,)]
     assert tries(Control(((1, 1),), "/dark", above=0)) == [(1,), (0,)]
     assert tries(Control(((1, 1),), "/target/lead/alive", choose=((0, ()),))) == [()]
+    assert tries(Control(((1, 1),), "/target/lead/take", above=0)) == [()]
 
 
 def test_check_says_all_of_it_and_no_more_that_slots_are_sent_as_0(
@@ -253,10 +254,11 @@ def test_check_says_all_of_it_and_no_more_that_slots_are_sent_as_0(
     first, last = rig.rsplit("universe: 1", 1)
     (show / "rig.yaml").write_text(f"{first}universe: 2{last}")
     with (show / "network.yaml").open("a") as file:
-        file.write("desk: {universes: {1: 2, 2: 102}, controls: [{slots: [60.1], to: /reload, above: 9}]}\n")
+        control = "{slots: [60.1], to: /reload, from: [0], until: [1]}"
+        file.write(f"desk: {{universes: {{1: 2, 2: 102}}, controls: [{control}]}}\n")
     assert cli.main(["check", str(show), "--strict", "--json"]) == 1
     rows = json.loads(capsys.readouterr().out)["findings"]
     assert rows[0]["level"] == "error"
     assert "A LOOP" in rows[0]["what"]
-    assert any("/reload 1 would be refused" in row["what"] for row in rows)
+    assert any("/reload 0 would be refused" in row["what"] for row in rows)
     assert not any("sent as 0" in row["what"] for row in rows)

@@ -137,6 +137,11 @@ def test_a_switch_with_nothing_below_its_threshold_goes_off_at_zero() -> None:
     assert said(controls(low), [6, 1, 0, 6], "s3") == [("/dark", (1,)), ("/dark", (0,)), ("/dark", (1,))]
 
 
+def test_a_switch_on_an_address_that_takes_nothing_sends_it_alone_each_time_it_goes_above() -> None:
+    take = controls(Control(((60, 1),), "/target/lead/take", above=127, below=117))
+    assert said(take, (0, 200, 130, 255, 0, 200)) == [("/target/lead/take", ())] * 2
+
+
 def test_a_switch_of_16_bits_compares_both_bytes() -> None:
     fine = replace(DARK, bits=16, above=0x8000, below=0x7000)
     desk = controls(fine)
