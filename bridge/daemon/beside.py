@@ -23,12 +23,17 @@ STALLED_S = 1.0
 
 
 class Ways(NamedTuple):
-    """Where things go: events, messages that belong to the daemon, refusals, and messages that were obeyed."""
+    """Where things go: events, messages that belong to the daemon, refusals, and messages that were obeyed.
+
+    `rests` tells until when reading would be of no use (monotonic seconds): while packets flow, all that the desk sends
+    for a frame is taken in one go.
+    """
 
     apply: Callable[[DeskHeard], None]
     handle: Callable[[Message], None]
     refused: Callable[[Refusal], None]
     obeyed: Callable[[Message], None]
+    rests: Callable[[], float]
 
 
 class DeskInput:
@@ -79,7 +84,8 @@ class DeskInput:
 
     def _listen(self) -> None:
         assert self._ears is not None
-        self._loop.add_reader(self._ears.fileno(), self._read)
+        assert self._ways is not None
+        self._loop.add_reader(self._ears.fileno(), self._read, self._ways.rests)
 
     def take(self, network: Network, patched: Iterable[int]) -> None:
         """The show was read again."""
@@ -133,8 +139,8 @@ class DeskInput:
         return False
 
     def look(self, now_s: float) -> None:
-        """Before a frame: what time alone has changed, and what the desk's slots asked for with the last one."""
-        if self._ears is not None and self._listened() >= self._ears.due_s:
+        """Before a frame: what has come, what time alone has changed, and what slots asked for with the last frame."""
+        if self._ears is not None and self._ways is not None:
             self._take(now_s)
         self.pass_on()
 

@@ -88,7 +88,8 @@ class Service:
         self._memory.switch()  # how things are at the start, before anybody changes them
         self._keep_poses()
         self._loop.add_reader(self._osc.fileno(), self._read, self._rests)
-        self._desk.begin(Ways(self._hear_desk, self._router.handle, self._refused, self._obeyed))
+        ways = Ways(self._hear_desk, self._router.handle, self._refused, self._obeyed, self._pacer.read_s)
+        self._desk.begin(ways)
         freeze_memory()
         self._want_panel(self._door.show.network)
         try:

@@ -105,14 +105,10 @@ class Watch:
                 _drop_own(sock, own_cid, endpoint)
 
     def drain(self, take: Take) -> None:
-        """Give `take(packet, sender)` a bounded number of what has arrived."""
-        left = PACKETS_PER_DRAIN
-        for number, _ in self._poll.poll(0, 128):
+        """Give `take(packet, sender)` a bounded number of what has arrived; the kernel takes sockets in turn."""
+        for number, _ in self._poll.poll(0, max(1, PACKETS_PER_DRAIN // self._each)):
             for packet, sender in _read(self._sockets[number], self._each):
                 take(packet, sender)
-                left -= 1
-            if left <= 0:
-                return
 
     def rejoin(self) -> None:
         """Join every group again after the interface came back (a membership dies with its interface)."""

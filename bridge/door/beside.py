@@ -49,18 +49,18 @@ class Beside:
         """As of Desk."""
         return set() if self.desk is None else self.desk.takes_over
 
-    def take(self, frames: Iterable[DeskFrame], engine: Engine) -> list[Said]:
-        """The desk was heard; returns what its slots ask for.
+    def take(self, frames: Iterable[DeskFrame], engine: Engine) -> tuple[bool, list[Said]]:
+        """The desk was heard; returns whether under other universes of ours than before, and what its slots ask for.
 
         Before a frame is soon enough to tell the engine, but for where the desk is heard at all: heads may be given to
         it from now on.
         """
         if self.desk is None or self._controls is None:
-            return []
+            return False, []
         frames = tuple(frames)
-        if self.desk.take(frames):
+        if under_others := self.desk.take(frames):
             engine.hear_desk(self.desk.says())
-        return self._controls.take(frames)
+        return under_others, self._controls.take(frames)
 
     def before_frame(self, engine: Engine, now_s: float) -> list[Said]:
         """Tell the engine what the desk sends by now; returns signs of life for targets that the desk steers."""

@@ -40,6 +40,9 @@ class Desk:
     def __init__(self, settings: DeskSettings, rig: Rig, at: ByteMap, priority: int, news: News) -> None:
         self.settings, self._at, self._news = settings, at, news
         self.below = settings.under(at.universes)
+        self._rows: dict[int, list[int]] = {}
+        for row, ours in enumerate(at.universes):
+            self._rows.setdefault(self.below.get(ours, 0), []).append(row)
         self._by_slot = settings.by_slot
         self._priority = np.uint8(priority)
         self._frames: dict[int, DeskFrame] = {}
@@ -55,6 +58,7 @@ class Desk:
 
     def take(self, frames: Iterable[DeskFrame]) -> bool:
         """The desk sends something else, or no more; whether it is heard under other universes of ours than before."""
+        frames = tuple(frames)
         first: list[DeskFrame] = []
         lost: list[DeskFrame] = []
         back: list[DeskFrame] = []
@@ -74,21 +78,22 @@ class Desk:
         rule = "the desk's last slots are held" if self.settings.lost == "hold" else "the desk's slots are 0"
         self._tell("error", lost, "THE DESK IS LOST on {}, last heard from {}: " + rule + "; our heads go on")
         self._tell("warning", back, "the desk is back on {} ({})")
-        heard = self._heard.copy()
-        self._lay_under()
-        return not np.array_equal(heard, self._heard)
+        self._lay_under(frame.universe for frame in frames)
+        return any(frame.universe in self._rows for frame in first)
 
     def expire(self, now_s: float) -> None:
         """What was kept over a restart and has not been heard since is lost."""
         if self._unconfirmed and now_s >= self._believed_until_s:
             self.take([self._frames[u]._replace(alive=False) for u in sorted(self._unconfirmed)])
 
-    def _lay_under(self) -> None:
-        for row, universe in enumerate(self._at.universes):
-            frame = self._frames.get(self.below.get(universe, 0))
-            self._heard[row] = frame is not None
+    def _lay_under(self, universes: Iterable[int] | None = None) -> None:
+        """What is kept of these universes of the desk (None: of all) lies under ours from now on."""
+        for universe in self._rows if universes is None else universes:
+            frame = self._frames.get(universe)
             shown = frame is not None and (frame.alive or self.settings.lost == "hold")
-            self._under[row] = np.frombuffer(frame.slots, np.uint8) if frame is not None and shown else 0
+            slots = np.frombuffer(frame.slots, np.uint8) if frame is not None and shown else np.uint8(0)
+            for row in self._rows.get(universe, ()):
+                self._heard[row], self._under[row] = frame is not None, slots
         self._fresh = True
 
     def _tell(self, level: str, frames: list[DeskFrame], text: str) -> None:

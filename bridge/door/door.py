@@ -122,8 +122,9 @@ class Door:
             case events.OthersHeard():
                 self.transmission.hear(event.sources, now_s)
             case events.DeskHeard():
-                asked = self.beside.take(event.frames, self.engine)
-                self._hold_back(now_s)
+                under_others, asked = self.beside.take(event.frames, self.engine)
+                if under_others:
+                    self._hold_back(now_s)
                 self.voice.say(asked, now_s, self._obey)
             case events.Unsent():
                 self.transmission.unsent(event.universes)

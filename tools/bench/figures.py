@@ -3,6 +3,7 @@
     python tools/bench/figures.py                 some ten minutes
     python tools/bench/figures.py --quick         two minutes, fewer samples
     python tools/bench/figures.py --minutes 60    with an hour of endurance; --datagrams 1000000 with all of the fuzz
+    python tools/bench/desk.py                    the figures beside a desk
     python tools/bench/panel.py                   the panel's figures
     python tools/bench/solve.py --full            the solver's figures
     python tools/bench/solve_reality.py           what real hands, heads and crews do to them
