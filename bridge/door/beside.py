@@ -49,7 +49,7 @@ class Beside:
         """As of Desk."""
         return set() if self.desk is None else self.desk.takes_over
 
-    def take(self, frames: Iterable[DeskFrame], engine: Engine) -> tuple[bool, list[Said]]:
+    def take(self, frames: Iterable[DeskFrame], engine: Engine, now_s: float) -> tuple[bool, list[Said]]:
         """The desk was heard; returns whether under other universes of ours than before, and what its slots ask for.
 
         Before a frame is soon enough to tell the engine, but for where the desk is heard at all: heads may be given to
@@ -59,8 +59,20 @@ class Beside:
             return False, []
         frames = tuple(frames)
         if under_others := self.desk.take(frames):
+            before = self._heard(engine)
             engine.hear_desk(self.desk.says())
+            if self.by_slot:
+                engine.lighting.begin(now_s, self._heard(engine) & ~before)
         return under_others, self._controls.take(frames)
+
+    @staticmethod
+    def _heard(engine: Engine) -> np.ndarray:
+        """Heads (N,) whose light is the desk's times ours, and is heard.
+
+        By slot they are sent before that, without light: they come in by their fade, as they do with an overlay.
+        """
+        desk = engine.crew.desk
+        return np.zeros(len(engine.rig), bool) if desk is None else desk.heard & desk.shares.multiply
 
     def before_frame(self, engine: Engine, now_s: float) -> list[Said]:
         """Tell the engine what the desk sends by now; returns signs of life for targets that the desk steers."""

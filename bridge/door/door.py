@@ -122,7 +122,7 @@ class Door:
             case events.OthersHeard():
                 self.transmission.hear(event.sources, now_s)
             case events.DeskHeard():
-                under_others, asked = self.beside.take(event.frames, self.engine)
+                under_others, asked = self.beside.take(event.frames, self.engine, now_s)
                 if under_others:
                     self._hold_back(now_s)
                 self.voice.say(asked, now_s, self._obey)

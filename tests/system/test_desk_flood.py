@@ -17,7 +17,7 @@ from tests.system.test_beside_desk import OURS, beside
 from tests.system.wire_checks import PERIOD_S, assert_whole, follow
 
 OURS_ON, DESKS_ON = (30374, 30375), (30384, 30385)
-SECONDS, RATE = 3.0, 10_000
+SECONDS, RATE = 2.2, 10_000
 TRIES = 3
 """A machine that is busy with other tests may hold us up by itself, but not in every flood."""
 FLOOD = """

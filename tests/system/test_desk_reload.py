@@ -7,6 +7,7 @@ head has no light until the desk is heard there.
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 from contextlib import ExitStack
@@ -70,6 +71,8 @@ def test_a_desk_comes_changes_and_goes_while_heads_are_lit_and_it_replays(tmp_pa
             fade(daemon, node, desks, seconds)
             packets = ours(node)[start:]
             assert max(moves_deg(packets)) < 0.02, f"{text} moved a beam that was lit"
+            rise = max(raw(b, "dimmer") - raw(a, "dimmer") for a, b in itertools.pairwise(packets))
+            assert rise < 0.5 * 65535, f"{text} brought light at once, and not by the fade of 0.3 s"
             last = packets[-1]
             assert (last.slots[150], last.priority, raw(last, "dimmer")) == (under, priority, 65535), text
             assert abs(raw(last, "pan") - raw(packets[0], "pan")) <= 1
