@@ -134,7 +134,7 @@ class Guide(Reader):
         places = tuple(
             (universe, tuple(fixture.address + offset - 1 for offset in channels[name])) for name in ("pan", "tilt")
         )
-        super().__init__((guide, places), f"/target/{guide.target}/pointing", places)
+        super().__init__((guide, places), f"/target/{guide.target}/pointing", places, guide.alive)
         self._fixture = fixture
 
     def ask(self, raws: tuple[int, ...]) -> Args:

@@ -9,7 +9,7 @@ from bridge.show.keys import KeyReader
 from bridge.show.names import each, entries
 from bridge.show.problems import Bad, Problem, shown
 from bridge.show.scalars import resolve
-from bridge.show.values import MOST_UNIVERSE, Parse, bad, choice, list_of, name, whole
+from bridge.show.values import MOST_UNIVERSE, Parse, bad, choice, list_of, name, switch, whole
 from bridge.show.yaml12 import Node
 from bridge.wire.settings import DeskGuide, DeskSettings
 
@@ -75,6 +75,8 @@ def _universes(node: Node) -> dict[int, int]:
 
 def _guide(node: Node) -> DeskGuide:
     m = KeyReader(node, "a mapping with fixture and target")
-    guide = DeskGuide(m.required("fixture", name, ""), m.required("target", name, ""))
+    guide = DeskGuide(
+        m.required("fixture", name, ""), m.required("target", name, ""), m.optional("alive", switch, False)
+    )
     m.done()
     return guide

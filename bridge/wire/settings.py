@@ -80,10 +80,11 @@ class Control:
 
 @dataclass(frozen=True)
 class DeskGuide:
-    """The desk's pan and tilt of `fixture` steer `target`."""
+    """The desk's pan and tilt of `fixture` steer `target`. `alive`: as of Control."""
 
     fixture: str
     target: str
+    alive: bool = False
 
 
 @dataclass(frozen=True)

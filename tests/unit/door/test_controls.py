@@ -275,6 +275,16 @@ def test_a_guide_leads_where_its_own_beam_meets_the_floor() -> None:
     assert (target.x, target.y) == pytest.approx((1.0, 3.0), abs=0.01)
 
 
+def test_a_guide_that_stands_still_is_a_sign_of_life_only_if_it_says_so() -> None:
+    head = small_show().fixtures[0]
+    for alive in (False, True):
+        desk = controls(guide=DeskGuide(head.name, "lead", alive))
+        desk.take([frame(101)])
+        assert desk.alive(1.0) == ([("/target/lead/alive", ())] if alive else [])
+        desk.take([frame(101)._replace(alive=False)])
+        assert desk.alive(2.0) == []
+
+
 # What is kept
 
 
