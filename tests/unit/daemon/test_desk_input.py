@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from types import SimpleNamespace
 from typing import Any
@@ -23,7 +24,7 @@ def test_a_desk_is_lost_when_it_is_silent_and_not_when_we_stood_still(step_s: fl
     now, heard = [100.0], list[Any]()
     door: Any = SimpleNamespace(voice=Voice())
     desk_input = DeskInput(Loop(), door, bytes(16), lambda: now[0])
-    desk_input.begin(Ways(heard.append, lambda m: None, lambda r: None, lambda m: None))
+    desk_input.begin(Ways(heard.append, lambda m: None, lambda r: None, lambda m: None, lambda: -math.inf))
     desk_input.open(Network(desk=DeskSettings(universes={1: U})), [1])
     desk = Console(U)
     desk.cut()
