@@ -77,8 +77,8 @@ def test_a_desk_comes_changes_and_goes_while_heads_are_lit_and_it_replays(tmp_pa
             assert (last.slots[150], last.priority, raw(last, "dimmer")) == (under, priority, 65535), text
             assert abs(raw(last, "pan") - raw(packets[0], "pan")) <= 1
         errors = [line for line in daemon.log.splitlines() if "ERROR" in line]
-        assert len(errors) == 1, errors
-        assert 'are now also sent by "Console"' in errors[0], "a moment before the reload that made it our desk"
+        stranger = 'are now also sent by "Console"'  # if it was heard before the reload that made it our desk
+        assert [line for line in errors if stranger not in line] == []
         assert daemon.end() == 0
     document = json.loads(replay(*captures.glob("*.pcapng"), "--json").stdout)
     assert document["equal"] is True
