@@ -28,6 +28,7 @@ PORT = 5568
 """Of E1.31, like the group below: `wire.e131` has both, but would bring numpy with it (see early.py)."""
 PACKETS_PER_SOCKET = 4
 PACKETS_PER_DRAIN = 256
+SOCKETS_PER_TURN = 4
 RECEIVE_BUFFER = 8192
 UNICAST = 0
 """In place of a universe, of which 1 is the lowest."""
@@ -105,10 +106,17 @@ class Watch:
                 _drop_own(sock, own_cid, endpoint)
 
     def drain(self, take: Take) -> None:
-        """Give `take(packet, sender)` a bounded number of what has arrived; the kernel takes sockets in turn."""
-        for number, _ in self._poll.poll(0, max(1, PACKETS_PER_DRAIN // self._each)):
-            for packet, sender in _read(self._sockets[number], self._each):
-                take(packet, sender)
+        """Give `take(packet, sender)` a bounded number of what has arrived.
+
+        A few sockets at a time, for the kernel puts those that it has named behind the others: so all have their turn.
+        """
+        left = PACKETS_PER_DRAIN
+        while left > 0 and (ready := self._poll.poll(0, SOCKETS_PER_TURN)):
+            for number, _ in ready:
+                packets = _read(self._sockets[number], self._each)
+                left -= max(1, len(packets))
+                for packet, sender in packets:
+                    take(packet, sender)
 
     def rejoin(self) -> None:
         """Join every group again after the interface came back (a membership dies with its interface)."""

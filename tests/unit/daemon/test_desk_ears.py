@@ -21,6 +21,8 @@ from bridge.wire import e131
 LO = "127.0.0.1"
 OWN, MAIN, BACKUP = bytes(range(16)), bytes([7] * 16), bytes([8] * 16)
 U = 30401
+HERE, THERE = "127.0.0.78", "127.0.0.79"
+"""Addresses of this machine for unicast of single tests: of sockets that share one, another test's may take it."""
 
 
 class Desk:
@@ -88,27 +90,29 @@ def test_a_desk_is_sampled_then_told_and_then_only_what_changes(ears: DeskEars, 
     assert not readable(ears), "a universe that is not the desk's"
 
 
-def test_unicast_is_heard_where_it_is_wanted(ears: DeskEars, desk: Desk) -> None:
-    desk.send(10, to=LO)
+def test_unicast_is_heard_where_it_is_wanted(desk: Desk) -> None:
+    ears = DeskEars([U], HERE, OWN, lambda: 0.0)
+    desk.send(10, to=HERE)
     assert ears.read(0.0) == ()
     assert [frame.slots[0] for frame in ears.read(1.5)] == [10]
+    ears.close()
 
 
 def test_unicast_is_left_to_a_node_on_this_machine_and_that_is_said(
     desk: Desk, caplog: pytest.LogCaptureFixture
 ) -> None:
     logging.getLogger("tetherlight").propagate = True
-    ears = DeskEars([U], LO, OWN, lambda: 0.0, unicast=False)
+    ears = DeskEars([U], THERE, OWN, lambda: 0.0, unicast=False)
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as node:
         node.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        node.bind((LO, e131.PORT))
+        node.bind((THERE, e131.PORT))
         node.setblocking(False)
-        desk.send(10, to=LO)
+        desk.send(10, to=THERE)
         assert node.recv(2048)[22:38] == MAIN
     assert not readable(ears)
     desk.send(10)
     assert readable(ears)
-    assert "unicast to 127.0.0.1 is not heard" in caplog.text
+    assert f"unicast to {THERE} is not heard" in caplog.text
     ears.close()
 
 
