@@ -21,16 +21,21 @@ from tests.system.daemon_process import Node
 from tests.system.test_beside_desk import OURS, beside, owned
 
 pytestmark = pytest.mark.skipif(shutil.which("tshark") is None, reason="tshark is not installed")
-FIRST, SECOND, SECONDS = 30346, 30347, 2.2
-WAYS = {"overlay": "universes: {30346: 30346, 30347: 30347}", "by-slot": "way: by-slot"}
+SECONDS = 2.2
+WAYS = {
+    "overlay": (30346, 30347, "{universes: {30346: 30346, 30347: 30347}}"),
+    "by-slot": (30348, 30349, "{way: by-slot}"),
+}
+DISCOVERY = multicast_group(DISCOVERY_UNIVERSE)
 
 
 class Capture:
-    """tshark listens on loopback, from when it says so until `end`."""
+    """tshark listens on loopback for these universes, from when it says so until `end`: other tests may send, too."""
 
-    def __init__(self, file: Path) -> None:
+    def __init__(self, file: Path, *universes: int) -> None:
         self.file, self.data = file, file.with_suffix(".data")
-        words = ["tshark", "-Q", "-i", "lo", "-f", "udp port 5568", "-w", str(file)]
+        groups = " or ".join(f"dst host {group}" for group in (DISCOVERY, *map(multicast_group, universes)))
+        words = ["tshark", "-Q", "-i", "lo", "-f", f"udp port 5568 and ({groups})", "-w", str(file)]
         self._process = subprocess.Popen(words, stderr=subprocess.DEVNULL)
 
     def end(self) -> None:
@@ -62,15 +67,12 @@ def wait_begun(file: Path, node: Node) -> None:
 
 @pytest.mark.parametrize("way", WAYS)
 def test_every_packet_beside_a_desk_as_tshark_reads_it(tmp_path: Path, way: str) -> None:
-    by_slot = way == "by-slot"
-    with (
-        beside(tmp_path, FIRST, SECOND, f"{{{WAYS[way]}}}") as (daemon, node),
-        console(FIRST, SECOND) as desk,
-    ):
+    by_slot, (first, second, text) = way == "by-slot", WAYS[way]
+    with beside(tmp_path, first, second, text) as (daemon, node), console(first, second) as desk:
         for levels in desk.levels.values():
             levels[:] = random.Random(3).randbytes(512)
             levels[7:9] = levels[107:109] = b"\xff\xff"
-        capture = Capture(tmp_path / "desk.pcapng")
+        capture = Capture(tmp_path / "desk.pcapng", first, second)
         try:
             wait_begun(capture.file, node)
             daemon.start("--armed")
@@ -82,18 +84,18 @@ def test_every_packet_beside_a_desk_as_tshark_reads_it(tmp_path: Path, way: str)
         finally:
             capture.end()
 
-    assert capture.count("_ws.malformed || _ws.expert.severity == error") == 0
-    discovery = f"ip.dst == {multicast_group(DISCOVERY_UNIVERSE)}"
+    discovery = f"ip.dst == {DISCOVERY}"
+    assert capture.count(f"!({discovery}) && (_ws.malformed || _ws.expert.severity == error)") == 0
     ours = f'acn.dmx.source_name == "{OURS}"'
     other = capture.count(f'!(acn.dmx.source_name == "Console") && !({ours}) && !({discovery})')
     assert other == 0, "everything else is the desk's"
     seen = decoded(capture.only(f"{ours} && !({discovery})"))
-    assert sum(s.universe == FIRST for s in seen) > 20
+    assert sum(s.universe == first for s in seen) > 20
     assert len({s.cid for s in seen}) == 1
-    assert {s.universe for s in seen} == {FIRST, SECOND}
+    assert {s.universe for s in seen} == {first, second}
     assert {s.priority for s in seen} == {0 if by_slot else 120}
     assert {s.start_code for s in seen} == ({0, 0xDD} if by_slot else {0})
-    for universe, head in ((FIRST, "a"), (SECOND, "b")):
+    for universe, head in ((first, "a"), (second, "b")):
         mine, of_ours = [s for s in seen if s.universe == universe], owned(daemon, head)
         assert [(b.sequence - a.sequence) % 256 for a, b in itertools.pairwise(mine)] == [1] * (len(mine) - 1)
         assert [s.terminated for s in mine][-4:] == [False, True, True, True]

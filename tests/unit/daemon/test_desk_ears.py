@@ -17,12 +17,11 @@ from bridge.daemon.watch import Watch
 from bridge.door.events import DeskFrame
 from bridge.errors import NetworkError
 from bridge.wire import e131
+from tests.workers import ADDRESS, own_universe
 
 LO = "127.0.0.1"
 OWN, MAIN, BACKUP = bytes(range(16)), bytes([7] * 16), bytes([8] * 16)
-U = 30401
-HERE, THERE = "127.0.0.78", "127.0.0.79"
-"""Addresses of this machine for unicast of single tests: of sockets that share one, another test's may take it."""
+U = own_universe(31001)
 
 
 class Desk:
@@ -55,7 +54,7 @@ def desk() -> Iterator[Desk]:
 
 @pytest.fixture
 def ears() -> Iterator[DeskEars]:
-    made = DeskEars([U, U + 1], LO, OWN, lambda: 0.0)
+    made = DeskEars([U, U + 1], ADDRESS, OWN, lambda: 0.0)
     yield made
     made.close()
 
@@ -91,8 +90,8 @@ def test_a_desk_is_sampled_then_told_and_then_only_what_changes(ears: DeskEars, 
 
 
 def test_unicast_is_heard_where_it_is_wanted(desk: Desk) -> None:
-    ears = DeskEars([U], HERE, OWN, lambda: 0.0)
-    desk.send(10, to=HERE)
+    ears = DeskEars([U], ADDRESS, OWN, lambda: 0.0)
+    desk.send(10, to=ADDRESS)
     assert ears.read(0.0) == ()
     assert [frame.slots[0] for frame in ears.read(1.5)] == [10]
     ears.close()
@@ -102,17 +101,17 @@ def test_unicast_is_left_to_a_node_on_this_machine_and_that_is_said(
     desk: Desk, caplog: pytest.LogCaptureFixture
 ) -> None:
     logging.getLogger("tetherlight").propagate = True
-    ears = DeskEars([U], THERE, OWN, lambda: 0.0, unicast=False)
+    ears = DeskEars([U], ADDRESS, OWN, lambda: 0.0, unicast=False)
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as node:
         node.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        node.bind((THERE, e131.PORT))
+        node.bind((ADDRESS, e131.PORT))
         node.setblocking(False)
-        desk.send(10, to=THERE)
+        desk.send(10, to=ADDRESS)
         assert node.recv(2048)[22:38] == MAIN
     assert not readable(ears)
     desk.send(10)
     assert readable(ears)
-    assert f"unicast to {THERE} is not heard" in caplog.text
+    assert f"unicast to {ADDRESS} is not heard" in caplog.text
     ears.close()
 
 
@@ -161,7 +160,7 @@ def test_what_we_send_ourselves_is_not_a_desk_but_a_copy_of_us_is(ears: DeskEars
     ears.listen_on([U, U + 2])
     for universe in (U, U + 2):
         ours.send(99, universe)
-    ours.send(99, to=LO)
+    ours.send(99, to=ADDRESS)
     assert ears.read(0.0) == ears.read(1.5) == ()
     assert ears.counters["own"] == (0 if kernel else 3)
     copy.send(98)
@@ -268,7 +267,7 @@ def test_the_groups_are_joined_again(ears: DeskEars, desk: Desk) -> None:
     ears.rejoin()
     desk.send(2)
     assert [frame.slots[0] for frame in ears.read(1.6)] == [2]
-    desk.send(3, to=LO)
+    desk.send(3, to=ADDRESS)
     assert [frame.slots[0] for frame in ears.read(1.7)] == [3]
 
 

@@ -14,8 +14,9 @@ from bridge.daemon.loop import Loop
 from bridge.door.voice import Voice
 from bridge.wire.settings import DeskSettings, Network
 from tests.system.console import Console
+from tests.workers import own_universe
 
-U = 30409
+U = own_universe(32001)
 
 
 @pytest.mark.parametrize(("step_s", "lost"), [(0.5, True), (3.5, False)])
