@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from bridge.door.contest import Contest
 from bridge.door.door import Door, make
 from bridge.door.events import Message, OtherSource, Start
 from bridge.door.news import News
@@ -21,6 +22,7 @@ from tests.conftest import build_rig
 CID = bytes(range(16))
 PERIOD = 1 / 44
 HOST = "127.0.0.1"
+SENT = (1, 2, 3, 7)
 DESK, OTHER = OtherSource("Desk", "10.0.0.9", 100), OtherSource("Other", "10.0.0.8", 100)
 
 
@@ -60,6 +62,28 @@ class Sender:
     def texts(self) -> list[str]:
         """What there is to be told since the last look."""
         return [notice.text for notice in self.news.take()]
+
+
+class Watched:
+    """A contest of a bridge with priority 110 that sends on SENT and expects a desk on `expected`; what it told."""
+
+    def __init__(self, contested: str = "refuse", expected: tuple[int, ...] = ()) -> None:
+        self.news = News()
+        self.contest = Contest(SacnSettings(contested=contested, priority=110), self.news)
+        self.contest.expect(expected)
+
+    def hear(self, now_s: float, heard: dict[int, tuple[OtherSource, ...]], sent: tuple[int, ...] = SENT) -> list[str]:
+        self.contest.hear(heard, sent, now_s)
+        return self.told
+
+    def check(self, now_s: float, sent: tuple[int, ...] = ()) -> list[str]:
+        self.contest.check(SENT, sent, now_s)
+        return self.told
+
+    @property
+    def told(self) -> list[str]:
+        """The notices since the last look."""
+        return [f"{notice.level}: {notice.text}" for notice in self.news.take()]
 
 
 def data_of(out: Out) -> list[e131.Data]:

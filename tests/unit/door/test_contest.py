@@ -6,35 +6,12 @@ import json
 
 import pytest
 
-from bridge.door.contest import FORGET_S, NEWCOMERS_TOLD, Contest, ranges
+from bridge.door.contest import FORGET_S, NEWCOMERS_TOLD, ranges
 from bridge.door.events import OtherSource
-from bridge.door.news import News
-from bridge.wire.settings import SacnSettings
-from tests.unit.door.stand_ins import DESK, OTHER
+from tests.unit.door.stand_ins import DESK, OTHER, SENT, Watched
 
 LOUD, LOUDER = OtherSource("Loud", "10.0.0.7", 111), OtherSource("Louder", "10.0.0.6", 150)
 EQUAL = OtherSource("Equal", "10.0.0.5", 110)
-SENT = (1, 2, 3, 7)
-
-
-class Watched:
-    """A contest of a bridge with priority 110, and what it told."""
-
-    def __init__(self, contested: str = "refuse") -> None:
-        self.news = News()
-        self.contest = Contest(SacnSettings(contested=contested, priority=110), self.news)
-
-    def hear(self, now_s: float, heard: dict[int, tuple[OtherSource, ...]], sent: tuple[int, ...] = SENT) -> list[str]:
-        self.contest.hear(heard, sent, now_s)
-        return self.told
-
-    def check(self, now_s: float, sent: tuple[int, ...] = ()) -> list[str]:
-        self.contest.check(SENT, sent, now_s)
-        return self.told
-
-    @property
-    def told(self) -> list[str]:
-        return [f"{notice.level}: {notice.text}" for notice in self.news.take()]
 
 
 def test_before_the_first_packet_what_is_contested_is_refused_universe_by_universe() -> None:

@@ -5,40 +5,15 @@ from __future__ import annotations
 import pytest
 
 from bridge.door.armed import tell_armed
-from bridge.door.contest import Contest
 from bridge.door.events import OtherSource
-from bridge.door.news import News
-from bridge.wire.settings import SacnSettings
-from tests.unit.door.stand_ins import DESK, OTHER
+from tests.unit.door.stand_ins import DESK, OTHER, SENT, Watched
 
 LEVEL, LOUD, TOP = (OtherSource("Desk", "10.0.0.9", priority) for priority in (110, 150, 200))
-SENT = (1, 2, 3, 7)
 RAISE = "raise `sacn: priority` above 150 in network.yaml, or give the desk a universe of its own"
 
 
-class Watched:
-    """A contest of a bridge with priority 110 that expects a desk on 1 and 2, and what it told."""
-
-    def __init__(self, contested: str = "refuse") -> None:
-        self.news = News()
-        self.contest = Contest(SacnSettings(contested=contested, priority=110), self.news)
-        self.contest.expect([1, 2])
-
-    def hear(self, now_s: float, heard: dict[int, tuple[OtherSource, ...]], sent: tuple[int, ...] = SENT) -> list[str]:
-        self.contest.hear(heard, sent, now_s)
-        return self.told
-
-    def check(self, now_s: float, sent: tuple[int, ...] = ()) -> list[str]:
-        self.contest.check(SENT, sent, now_s)
-        return self.told
-
-    @property
-    def told(self) -> list[str]:
-        return [f"{notice.level}: {notice.text}" for notice in self.news.take()]
-
-
 def test_a_desk_below_us_is_neither_refused_nor_told_nor_shown() -> None:
-    watched = Watched()
+    watched = Watched(expected=(1, 2))
     assert watched.hear(1.0, {1: (DESK,), 2: (DESK, OTHER)}, sent=()) == []
     assert watched.check(2.0) == []
     assert watched.contest.refused == {}
@@ -48,7 +23,7 @@ def test_a_desk_below_us_is_neither_refused_nor_told_nor_shown() -> None:
 
 
 def test_on_other_universes_it_is_a_stranger_as_ever() -> None:
-    watched = Watched()
+    watched = Watched(expected=(1, 2))
     assert watched.hear(1.0, {2: (DESK,), 3: (DESK,)}) == [
         'error: universe 3 is now also sent by "Desk" at 10.0.0.9 (priority 100)'
     ]
@@ -66,7 +41,7 @@ def test_on_other_universes_it_is_a_stranger_as_ever() -> None:
     ],
 )
 def test_a_desk_that_is_not_below_us_is_refused_with_what_to_do(source: OtherSource, what: str) -> None:
-    watched = Watched()
+    watched = Watched(expected=(1, 2))
     watched.hear(1.0, {1: (source, DESK)}, sent=())
     assert watched.check(2.0) == [
         f'error: universe 1 is NOT SENT: "Desk" at 10.0.0.9 (priority {source.priority}) already sends there, '
@@ -80,14 +55,14 @@ def test_a_desk_that_is_not_below_us_is_refused_with_what_to_do(source: OtherSou
 
 
 def test_where_the_desk_and_a_stranger_are_in_the_way_both_ways_out_are_said() -> None:
-    watched = Watched()
+    watched = Watched(expected=(1, 2))
     watched.hear(1.0, {1: (LOUD,), 3: (DESK,)}, sent=())
     watched.check(2.0)
     assert watched.contest.what_to_do() == f"End what sends there and send /arm 1 again; beside the desk {RAISE}"
 
 
 def test_a_desk_that_rises_above_us_later_overrules_with_what_to_do_and_nothing_else_is_said() -> None:
-    watched = Watched()
+    watched = Watched(expected=(1, 2))
     watched.hear(1.0, {1: (DESK,), 2: (DESK,)})
     assert watched.hear(2.0, {1: (LOUD,), 2: (LOUD,)}) == [
         'error: OVERRULED: universes 1-2 are sent by "Desk" at 10.0.0.9 (priority 150) above our 110: heads obey that '
@@ -100,7 +75,7 @@ def test_a_desk_that_rises_above_us_later_overrules_with_what_to_do_and_nothing_
 
 
 def test_a_desk_that_comes_to_our_own_priority_overrules_as_well_but_elsewhere_it_does_not() -> None:
-    watched = Watched()
+    watched = Watched(expected=(1, 2))
     told = watched.hear(1.0, {1: (LEVEL,), 3: (LEVEL,)})
     assert told == [
         'error: universe 3 is now also sent by "Desk" at 10.0.0.9 (priority 110)',
@@ -110,7 +85,7 @@ def test_a_desk_that_comes_to_our_own_priority_overrules_as_well_but_elsewhere_i
 
 
 def test_one_source_above_us_with_the_desk_below_and_without_is_told_for_each_by_itself() -> None:
-    told = Watched().hear(1.0, {1: (LOUD,), 3: (LOUD,)})
+    told = Watched(expected=(1, 2)).hear(1.0, {1: (LOUD,), 3: (LOUD,)})
     assert [line.partition(" are sent by")[0].partition(" is sent by")[0] for line in told] == [
         'error: universe 3 is now also sent by "Desk" at 10.0.0.9 (priority 150)',
         "error: OVERRULED: universe 1",
@@ -119,7 +94,7 @@ def test_one_source_above_us_with_the_desk_below_and_without_is_told_for_each_by
 
 
 def test_where_contested_universes_are_sent_the_desk_above_us_is_said_and_overrules_at_once() -> None:
-    watched = Watched("send")
+    watched = Watched("send", (1, 2))
     watched.hear(1.0, {1: (LOUD,)}, sent=())
     told = watched.check(2.0)
     assert told[0].endswith("sent all the same (`contested: send`)")
@@ -128,7 +103,7 @@ def test_where_contested_universes_are_sent_the_desk_above_us_is_said_and_overru
 
 
 def test_a_universe_that_is_expected_no_more_has_strangers_again() -> None:
-    watched = Watched()
+    watched = Watched(expected=(1, 2))
     watched.hear(1.0, {1: (DESK,)})
     watched.contest.expect([])
     assert watched.contest.row(1, waiting=False) == (1, "sent", "Desk", 100)
