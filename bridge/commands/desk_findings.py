@@ -77,6 +77,10 @@ def _universes(show: Show, desk: DeskSettings, under: dict[int, int]) -> Iterato
         where = names_of([str(universe) for universe in patched(show) if universe not in under])
         text = f"no desk under universe {where}: sent alone, slots that no fixture owns as 0: {names_of(alone)}"
         yield Finding("note", NET, text)
+    empty = [str(universe) for universe in desk.universes if universe not in patched(show)]
+    if empty:
+        text = f"desk: universes: rig.yaml has no head on our universe {names_of(empty)}: nothing is sent there"
+        yield Finding("warning", NET, text)
     moved = [f"{ours}: {theirs}" for ours, theirs in under.items() if ours != theirs]
     if desk.way == "by-slot" and moved:
         text = f"by-slot: nodes take the desk's slots from the universe of the same number, not from {names_of(moved)}"

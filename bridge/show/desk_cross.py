@@ -49,14 +49,15 @@ def _listed(stage: Node | None, key: str) -> list[str] | None:
 
 
 def _universes(desk: DeskSettings, node: Node, rig: RigFile) -> Iterator[Problem]:
+    """A universe of ours that has no head is harmless beside one that has (`check` warns): a plan may be ahead."""
     if not rig.entries or not all(entry.good("universe") for entry in rig.entries):
         return
     patched = sorted({entry.fixture.universe for entry in rig.entries})
-    found = node.get("universes")
+    found, none = node.get("universes"), desk.universes.keys().isdisjoint(patched)
     for ours in desk.universes:
-        if ours not in patched and found is not None:
+        swapped = desk.universes[ours] in patched
+        if ours not in patched and found is not None and (none or swapped):
             near = min(patched, key=lambda universe: abs(universe - ours))
-            swapped = desk.universes[ours] in patched
             likely = "ours come first, then the desk's" if swapped else f"nearest is {near}"
             text = f"found our universe {ours}, which rig.yaml does not patch ({likely}); allowed: {_some(patched)}"
             yield Problem(found.line_of(str(ours)), text, ("universes",))

@@ -113,6 +113,10 @@ def test_heads_without_a_desk_are_told(tour: Show) -> None:
     only(beside(tour, universes={1: 101}), "note", "network.yaml", "no desk under universe 2", "sent alone")
 
 
+def test_a_universe_without_a_head_is_told(tour: Show) -> None:
+    only(beside(tour, universes={1: 101, 2: 102, 9: 109}), "warning", "network.yaml", "no head on our universe 9")
+
+
 def test_by_slot_says_what_a_plain_node_does(tour: Show) -> None:
     only(beside(tour, way="by-slot", universes={}), "note", "network.yaml", "0xDD", "obeys the desk alone")
 

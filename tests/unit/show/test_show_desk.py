@@ -109,7 +109,7 @@ REASONS = [
     ("our universe as a name", "{1: 101}", "{one: 101}", ["found our universe 'one'"]),
     ("our universe twice", "{1: 101}", "{1: 101, 01: 102}", ["desk.universes"]),
     ("the desk's universe 64000", "{1: 101}", "{1: 64000}", ["desk.universes.1: found 64000", "from 1 to 63999"]),
-    ("a universe that the rig has not", "{1: 101}", "{1: 101, 3: 103}", ["desk.universes: found our universe 3", "rig.yaml does not patch", "nearest is 1", "allowed: 1"]),
+    ("a universe that the rig has not", "{1: 101}", "{3: 103}", ["desk.universes: found our universe 3", "rig.yaml does not patch", "nearest is 1", "allowed: 1"]),
     ("the map the wrong way round", "{1: 101}", "{101: 1}", ["found our universe 101", "ours come first, then the desk's"]),
     ("an interface that can be none", "eth1", "not an interface", ["desk.interface: found 'not an interface'"]),
     ("a channel that there is not", "[pan, tilt, dimmer]", "[pan, tlit]", ["desk.own.2: found 'tlit'", "nearest is 'tilt'"]),
