@@ -17,6 +17,7 @@ from tests.system.chromium import CHROMIUM
 from tests.system.edit_hands import EDGES, NOTE, STAGE, Editor, edited_show
 from tests.system.page_looks import looks
 from tests.system.panel_stage import PanelStage, on_stage
+from tests.system.running import until
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="needs Chromium")
 TAKEN = "Saved, and the bridge goes by it."
@@ -52,7 +53,7 @@ def test_a_mark_is_dragged_and_saved_and_nothing_else_is_touched(tmp_path: Path)
         at = [float(value) for value in found.groups()]
         assert at == pytest.approx([-3, 2.5], abs=0.051)
         assert all(round(value * 100) % 5 == 0 for value in at), "on 5 cm"
-        assert "the show is read again" in stage.daemon.log
+        await until(lambda: "the show is read again" in stage.daemon.log, 5.0, lambda: stage.daemon.log)
         await stage.page.until(f"panel.store.scene.marks.A.at[0] === {at[0]}")
         assert await editor.state() == "as saved"
         assert stage.page.errors == []
