@@ -21,11 +21,11 @@ from bridge.follow.commands.table import Commands
 from bridge.follow.engine import Engine
 from bridge.follow.frame import Frame
 from bridge.follow.judging.states import WORDS
-from bridge.rig.bytes import SLOTS
 from bridge.rig.encode import Encoder
 from bridge.rig.profile import CHANNEL_NAMES
 from bridge.rig.rig import Rig
 from bridge.show import load
+from bridge.wire.e131 import SLOTS
 
 STEP_S, SETTLE_S = 0.05, 12.0
 

@@ -18,7 +18,6 @@ from bridge.daemon.logs import printable
 from bridge.daemon.watch import Address, Watch
 from bridge.wire import e131
 
-PER_ADDRESS = 0xDD
 _TURN_S = 0.005
 _BUFFER = 1 << 18
 _EACH = 64
@@ -55,7 +54,7 @@ class Source:
     def take(self, packet: e131.Data, now_s: float) -> None:
         """One more packet."""
         self.name, self.ended, self.preview = printable(packet.source_name), packet.terminated, packet.preview
-        if packet.start_code == PER_ADDRESS:
+        if packet.start_code == e131.PRIORITIES:
             self.per_address, self.highest = True, max(packet.slots, default=0)
         elif packet.start_code == 0 and not packet.terminated:
             self.priority, self.synchronised_on = packet.priority, packet.sync_universe

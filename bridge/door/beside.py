@@ -81,8 +81,11 @@ class Beside:
         self.desk.expire(now_s)
         if self.desk.fresh:
             engine.hear_desk(self.desk.says())
+        due = self._controls.alive(now_s)
+        if not due:
+            return []
         steered = {target.spec.name for target in engine.place.targets if target.sender == SENDER}
-        return [(address, args) for address, args in self._controls.alive(now_s) if address.split("/")[2] in steered]
+        return [(address, args) for address, args in due if address.split("/")[2] in steered]
 
     def tell(self, engine: Engine) -> None:
         """Tell an engine that knows nothing of the desk yet: what comes before its first frame may ask for it."""

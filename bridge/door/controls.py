@@ -6,6 +6,7 @@ A desk that is lost asks for nothing: its slots are held here, also where `lost:
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -35,7 +36,7 @@ def messages(said: Iterable[Said], at_s: float) -> list[Message]:
     return [Message(at_s, SENDER, address, args) for address, args in said]
 
 
-class Reader:
+class Reader(ABC):
     """Slots that are read together: `raws` as they were last, `chosen` what a switch or a choice stands at.
 
     `key` is what makes it the same reader after the show was read again.
@@ -57,9 +58,9 @@ class Reader:
         self.raws = raws
         return self.ask(raws)
 
+    @abstractmethod
     def ask(self, raws: tuple[int, ...]) -> Args | None:
         """What these raw values, other than the last ones, ask for."""
-        raise NotImplementedError
 
 
 class Values(Reader):

@@ -16,11 +16,12 @@ from bridge.door.events import DeskFrame
 from bridge.door.news import News
 from bridge.door.packed import packed, unpacked
 from bridge.follow.keeping import Data, mapping_in
-from bridge.rig.bytes import SLOTS, ByteMap
+from bridge.rig.bytes import ByteMap
 from bridge.rig.decode import Decoder
 from bridge.rig.look import DeskSays, Look
 from bridge.rig.overlay import Overlay
 from bridge.rig.rig import Rig
+from bridge.wire.e131 import SLOTS
 from bridge.wire.settings import DeskSettings
 
 BELIEVED_S = 4.5

@@ -7,7 +7,7 @@ import binascii
 import zlib
 from typing import Any
 
-SLOTS = 512
+from bridge.wire.e131 import SLOTS
 
 
 def packed(slots: bytes) -> str:

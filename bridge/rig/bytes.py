@@ -8,8 +8,7 @@ import numpy as np
 
 from bridge.rig.fixture import Fixture
 from bridge.rig.profile import CHANNEL_NAMES
-
-SLOTS = 512
+from bridge.wire.e131 import SLOTS
 
 
 class ByteMap:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from bridge.rig.bytes import SLOTS, ByteMap
+from bridge.rig.bytes import ByteMap
 from bridge.rig.look import Look, Override
+from bridge.wire.e131 import SLOTS
 
 
 class Overlay:

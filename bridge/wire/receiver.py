@@ -21,13 +21,12 @@ from collections import Counter
 from collections.abc import Iterable
 
 from bridge.errors import Refused
-from bridge.wire.e131 import Data, Discovery, Sync, parse
+from bridge.wire.e131 import PRIORITIES, Data, Discovery, Sync, parse
 from bridge.wire.merge import Merged
 from bridge.wire.sources import LOSS_S, Source, discards
 from bridge.wire.universe import Universe
 
 SAMPLING_S = 1.5
-PER_ADDRESS = 0xDD
 MAX_SOURCES = 16
 
 
@@ -131,7 +130,7 @@ class Receiver:
                 universe.remove(key)
                 self._changed.add(data.universe)
             return "terminated"
-        priorities = self._per_address and data.start_code == PER_ADDRESS
+        priorities = self._per_address and data.start_code == PRIORITIES
         if data.preview or (data.start_code and not priorities):
             return "preview" if data.preview else "start-code"
         if source is None:

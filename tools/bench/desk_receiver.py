@@ -21,8 +21,8 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from bridge.daemon.desk_ears import DeskEars
-from bridge.wire.e131 import PORT, DataPacket, multicast_group
-from bridge.wire.receiver import PER_ADDRESS, Receiver
+from bridge.wire.e131 import PORT, PRIORITIES, DataPacket, multicast_group
+from bridge.wire.receiver import Receiver
 
 UNIVERSES, RATE, STEPS, FIRST = 18, 44.0, 512, 30601
 LO = "127.0.0.1"
@@ -34,7 +34,7 @@ def desk(unique: int, priority: int = 100, changing: bool = True, named: bool = 
     sequence, steps = 0, []
     for step in range(STEPS):
         sent = []
-        for start_code in (PER_ADDRESS, 0) if named and step % 22 == 0 else (0,):
+        for start_code in (PRIORITIES, 0) if named and step % 22 == 0 else (0,):
             sequence += 1
             level = 100 if start_code else step % 256 if changing else 7
             slots = bytes([level]) * 400 + bytes(112)

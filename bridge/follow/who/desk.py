@@ -151,8 +151,7 @@ class DeskHands(Part):
 
     def _theirs(self, row: int, roles: Cast) -> np.ndarray:
         """Heads (N,) of which this channel is the desk's, and heard."""
-        whole = roles.by_hand | roles.found | (roles.role == Role.WALKED)
-        return self.heard & (self.held | (~self.shares.own[row] & ~whole))
+        return self.heard & (self.held | (~self.shares.own[row] & ~_wholly_ours(roles)))
 
     def zoom(self, raw: Array, roles: Cast) -> Array:
         """Raw zoom (N,) in force: ours is `raw`."""
@@ -170,7 +169,7 @@ class DeskHands(Part):
         `cut` (N,) heads must be dark (as are those that are out, whoever has the dimmer), `there` (N,) are where they
         belong; `fades` are seconds in and out.
         """
-        self._whole, was_whole = roles.by_hand | roles.found | (roles.role == Role.WALKED), self._whole
+        self._whole, was_whole = _wholly_ours(roles), self._whole
         self._shared = (self.held | ~self._dims) & ~self._whole
         if self.idle and roles.usual and not cut.any() and not was_whole.any():
             return np.where(self._shared, 1.0, level)
@@ -217,6 +216,11 @@ class DeskHands(Part):
         """As of keeping.Part. A head under which there is no desk any more is ours."""
         super().restore(data, seats)
         self.forget(~self.shares.under)
+
+
+def _wholly_ours(roles: Cast) -> np.ndarray:
+    """Heads (N,) in a working light: all of their channels and fixed slots are ours, and nothing dims them."""
+    return roles.by_hand | roles.found | (roles.role == Role.WALKED)
 
 
 def _share(dt_s: float, fade_s: float) -> float:

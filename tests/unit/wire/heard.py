@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from bridge.wire.e131 import SLOTS, Data
-from bridge.wire.receiver import PER_ADDRESS, Receiver
+from bridge.wire.e131 import PRIORITIES, SLOTS, Data
+from bridge.wire.receiver import Receiver
 
 A, B, C = (bytes([n]) * 16 for n in (1, 2, 3))
 FROM = "192.0.2.1"
@@ -20,7 +20,7 @@ def levels(cid: bytes, sequence: int, slots: bytes | int, **more: object) -> Dat
 
 def priorities(cid: bytes, sequence: int, slots: bytes | int, **more: object) -> Data:
     """Per-address priorities on universe 1, or one priority on all slots."""
-    return replace(levels(cid, sequence, slots, **more), start_code=PER_ADDRESS)
+    return replace(levels(cid, sequence, slots, **more), start_code=PRIORITIES)
 
 
 def slots(receiver: Receiver, now_s: float, first: int = 1) -> bytes | int | None:
