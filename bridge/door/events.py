@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+from bridge.geometry.input_frame import InputFrame
 from bridge.geometry.stage import Point3
 from bridge.rig.fixture import OwnTables, Pose
 from bridge.show.model import Show
@@ -137,4 +138,34 @@ class DeskHeard:
     frames: tuple[DeskFrame, ...]
 
 
-Event = Message | DeskHeard | NewPoses | NewShow | Start | Stop | OthersHeard | Unsent
+class Seen(NamedTuple):
+    """A point of a tracking input: when it was seen (our clock, its jitter taken out) and where, in the input's axes, m.
+
+    `velocity` m/s in the same axes, where the input says it. `host` sent it.
+    """
+
+    point: str
+    at_s: float
+    place: Point3
+    velocity: Point3 | None = None
+    host: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Tracked:
+    """Points of a tracking input that targets follow were seen; `at_s` is when that arrived."""
+
+    at_s: float
+    input: str
+    seen: tuple[Seen, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NewFrames:
+    """The frames of tracking inputs from now on, by input; one that is not there is not known."""
+
+    at_s: float
+    frames: Mapping[str, InputFrame]
+
+
+Event = Message | Tracked | NewFrames | DeskHeard | NewPoses | NewShow | Start | Stop | OthersHeard | Unsent

@@ -75,18 +75,39 @@ class Tape:
 
 
 @dataclass(frozen=True)
+class Source:
+    """A point of a tracking input that steers a target. `z`: floor (the target's height over the floor) | tag."""
+
+    input: str
+    point: str
+    z: str = "floor"
+
+
+@dataclass(frozen=True)
+class Walk:
+    """How a target moves and is seen. `predict`: its heads are led; `fastest` m/s; `noise` is the sigma of what is seen
+    of it, m per axis, None: found out; `delay`: how old an observation is when it arrives, s."""
+
+    predict: bool = True
+    fastest: float = 9.0
+    noise: float | None = None
+    delay: float = 0.0
+
+
+@dataclass(frozen=True)
 class Target:
     """What fixtures follow: `height` of the beam centre above the floor, `size` the spot's diameter, both in metres.
 
-    `sizes` and `heights` are the metres that a name stands for.
+    `sizes` and `heights` are the metres that a name stands for. `sources` steer it beside OSC, the preferred one first.
     """
 
     name: str
     height: float = 1.3
     size: float = 2.0
-    source: str = "osc"
+    sources: tuple[Source, ...] = ()
     sizes: Mapping[str, float] = field(default_factory=dict)
     heights: Mapping[str, float] = field(default_factory=dict)
+    walk: Walk = field(default_factory=Walk)
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from itertools import pairwise
 from typing import NamedTuple
 
-from bridge.geometry.stage import Datum, LevelMap, Mark, Stage, Tape, Target
+from bridge.geometry.stage import Datum, LevelMap, Mark, Source, Stage, Tape, Target
 from bridge.show.areas import areas, floors, performance_polygon
 from bridge.show.folder import versioned
 from bridge.show.keys import KeyReader
@@ -150,12 +150,18 @@ def _target(key: str, node: Node) -> Target:
         key,
         m.optional("height", _target_height, 1.3),
         m.optional("size", _target_size, 2.0),
-        m.optional("source", choice("osc"), "osc"),
+        m.optional("source", _sources, None) or (),
         m.optional("sizes", words_for(_target_size, "a mapping of names to diameters such as {tight: 0.8}"), {}),
         m.optional("heights", words_for(_target_height, "a mapping of names to heights such as {seated: 0.9}"), {}),
     )
     m.done()
     return target
+
+
+def _sources(node: Node) -> tuple[Source, ...]:
+    if node.value == "osc":
+        return ()
+    raise bad(node, "osc")
 
 
 def _move_in_black(node: Node) -> float:

@@ -121,11 +121,27 @@ class DeskSettings:
 
 
 @dataclass(frozen=True)
+class InputSettings:
+    """Where a tracking system is heard. `protocol`: otp | psn | adm-osc.
+
+    otp: its `system` 1..200 on `interface` (None: sacn's); psn: at the multicast group and port `host`, `port` on
+    `interface`; adm-osc: `host` and `port` are where we listen.
+    """
+
+    protocol: str
+    interface: str | None = None
+    system: int = 1
+    host: str = ""
+    port: int = 0
+
+
+@dataclass(frozen=True)
 class Network:
     """Everything `network.yaml` says; the defaults stand where it is silent.
 
     Hosts and interfaces are as written: an address, or the name of an interface of the machine that opens the sockets.
-    `panel` is None where it is off, `record` where nothing is recorded, `desk` where we send alone.
+    `panel` is None where it is off, `record` where nothing is recorded, `desk` where we send alone. `inputs` are by
+    name.
     """
 
     osc: OscSettings = field(default_factory=OscSettings)
@@ -134,6 +150,7 @@ class Network:
     lost_input: LostInput = field(default_factory=LostInput)
     record: RecordSettings | None = None
     desk: DeskSettings | None = None
+    inputs: Mapping[str, InputSettings] = field(default_factory=dict)
 
 
 def reached_at(host: str) -> str:
