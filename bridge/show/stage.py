@@ -150,7 +150,7 @@ def _target(key: str, node: Node) -> Target:
         key,
         m.optional("height", _target_height, 1.3),
         m.optional("size", _target_size, 2.0),
-        m.optional("source", _sources, None) or (),
+        m.optional("source", _sources, ()),
         m.optional("sizes", words_for(_target_size, "a mapping of names to diameters such as {tight: 0.8}"), {}),
         m.optional("heights", words_for(_target_height, "a mapping of names to heights such as {seated: 0.9}"), {}),
     )
