@@ -28,7 +28,8 @@ ROOT = (
     "0000"  # 40 last page
     "00"  # 42 options
     "00000000"  # 43 reserved
-    + "Harbour tags".encode().hex().ljust(64, "0")  # 47 component name, 32 octets
+    "486172626f75722074616773"  # 47 component name, 32 octets: Harbour tags
+    "0000000000000000000000000000000000000000"
 )
 SET = (
     "0001"  # 79 (0) vector
@@ -106,8 +107,8 @@ LONG = bytes.fromhex(
     "0002"  # 40 of pages 0, 1, 2
     "ff"  # 42 options, not looked at
     "01020304"  # 43 reserved, not looked at
-    + "58" * 32  # 47 a name that fills its field, without NUL
-    + "0001"  # 79
+    "5858585858585858585858585858585858585858585858585858585858585858"  # 47 a name that fills its field, without NUL
+    "0001"  # 79
     "0042"  # 81 length 66 = 14 + 52
     "05"  # 83
     "0005af3107a40000"  # 84 timestamp 1 600 000 000 000 000 us
@@ -159,24 +160,28 @@ def test_loss() -> None:
     assert [reader.points(at_s)[0].lost for at_s in (7.5, 7.501)] == [False, True]
 
 
+ADVERTISED = bytes.fromhex(
+    "4f54502d45312e3539000000"
+    "0002"  # 12 vector: advertisement
+    "0057"  # 14 length 87 = 63 + 24
+    "0000"  # 16 no footer
+    "6b1f0c529a0e4d118a542f3d1c9be001"
+    "00000003"  # 34 folio
+    "00000000"  # 38 page 0 of 0
+    "0000000000"  # 42 options, reserved
+    "5465746865726c69676874"  # 47 name: Tetherlight
+    "000000000000000000000000000000000000000000"
+    "0001"  # 79 vector: modules
+    "0014"  # 81 length 20 from octet 4
+    "00000000"  # 83 reserved
+    "0001"  # 87 vector: list
+    "000c"  # 89 length 12 from octet 4
+    "00000000"  # 91 reserved
+    "00000001"  # 95 position
+    "00000002"  # 99 velocity and acceleration
+)
+
+
 def test_module_advertisement() -> None:
     """From memory, no source: two layers of vector 1, length and 4 reserved octets, then the modules' identifiers."""
-    assert otp_send.module_advertisement(CID.bytes, "Tetherlight", 3) == bytes.fromhex(
-        "4f54502d45312e3539000000"
-        "0002"  # 12 vector: advertisement
-        "0057"  # 14 length 87 = 63 + 24
-        "0000"  # 16 no footer
-        "6b1f0c529a0e4d118a542f3d1c9be001"
-        "00000003"  # 34 folio
-        "00000000"  # 38 page 0 of 0
-        "0000000000"  # 42
-        + b"Tetherlight".hex().ljust(64, "0")
-        + "0001"  # 79 vector: modules
-        "0014"  # 81 length 20 from octet 4
-        "00000000"  # 83 reserved
-        "0001"  # 87 vector: list
-        "000c"  # 89 length 12 from octet 4
-        "00000000"  # 91 reserved
-        "00000001"  # 95 position
-        "00000002"  # 99 velocity and acceleration
-    )
+    assert otp_send.module_advertisement(CID.bytes, "Tetherlight", 3) == ADVERTISED
