@@ -1,9 +1,9 @@
 """ADM-OSC 1.0: where the sound desk's objects are. On top of our strict OSC decoder; no socket, no clock.
 
-Places are shares of a room of the sender's: x +1 right, y +1 front as the audience looks (upstage), z +1 top. `take`
-counts each message under one word: taken, incomplete, touch, query, name, dmax, or why not (other-word, not-adm,
-object, arguments, range, pattern, unknown-type); a datagram that is not OSC under the decoder's (malformed, oversized,
-address, not-finite), an empty bundle as `empty`. Decisions:
+Places are shares of a room of the sender's: x +1 right, y +1 front as the audience looks (upstage), z +1 top.
+`counters` have one word for each datagram: taken, no-place (it says nothing of where an object is), empty, or the
+decoder's: malformed, oversized, address, not-finite. `point_counters` have one for each message: taken, incomplete,
+touch, query, name, dmax, or why not: other-word, not-adm, object, arguments, range, pattern, unknown-type. Decisions:
 
 - A bundle gives one point per object: where it is after the last message. x, y and z in one bundle are one place.
 - x, y and z alone, and azim, elev and dist alone, change what was said of that object before by the same host. A place
@@ -95,10 +95,15 @@ class _Object:
 
 
 class Reader:
-    """Everything heard on one socket. `names` by point: what its sender calls it, made printable."""
+    """Everything heard on one socket. `names` by point: what its sender calls it, printable.
+
+    `last_refusal`: of the last datagram that was no OSC, what was expected and found.
+    """
 
     def __init__(self) -> None:
         self.counters: Counter[str] = Counter()
+        self.point_counters: Counter[str] = Counter()
+        self.last_refusal = ""
         self.names: dict[str, str] = {}
         self._objects: dict[tuple[str, str], _Object] = {}
 
@@ -109,15 +114,19 @@ class Reader:
             messages = decode(packet, discarded, patterns=True)
         except OscError as error:
             self.counters[error.reason] += 1
+            self.last_refusal = f"{host}: {error}"
             return []
-        self.counters.update(error.reason for error in discarded)
-        if not messages and not discarded:
-            self.counters["empty"] += 1
+        self.point_counters.update(error.reason for error in discarded)
+        points = self._points(messages, host)
+        self.counters["taken" if points else "no-place" if messages or discarded else "empty"] += 1
+        return points
+
+    def _points(self, messages: Sequence[OscMessage], host: str) -> list[Point]:
         moved: dict[str, None] = {}
         for message in messages:
             number, _, word = message.address.removeprefix("/adm/obj/").partition("/")
             outcome = self._outcome(message, host, number, word)
-            self.counters[outcome] += 1
+            self.point_counters[outcome] += 1
             if outcome == "taken":
                 moved[number] = None
         places = ((number, self._object(host, number).place()) for number in moved)
