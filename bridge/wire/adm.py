@@ -48,7 +48,7 @@ _WORDS: dict[str, tuple[bool, tuple[int, ...]]] = {
     "dist": (True, (2,)),
 }
 _RANGES = ((_SHARE, _SHARE, _SHARE), (_DEGREES, _SLOPE, _DISTANCE))
-_UNTOLD: tuple[list[float | None], list[float | None]] = ([None, None, 0.0], [None, 0.0, None])
+_CORNER = 1.7321  # of the room, from its middle
 
 
 def from_polar(azimuth_deg: float, elevation_deg: float, distance: float) -> Place:
@@ -70,22 +70,26 @@ class _Object:
     __slots__ = ("cartesian", "dmax_m", "polar")
 
     def __init__(self) -> None:
-        self.cartesian, self.polar = list(_UNTOLD[0]), list(_UNTOLD[1])
+        self.cartesian: list[float | None] = [None, None, 0.0]
+        self.polar: list[float | None] = [None, 0.0, None]
         self.dmax_m = 1.0
 
-    def say(self, polar: bool, coordinates: Sequence[int], numbers: Sequence[float]) -> bool:
-        """Take them in; whether it is known where the object is."""
-        said = self.polar if polar else self.cartesian
+    def say(self, polar: bool, coordinates: Sequence[int], numbers: Sequence[float]) -> str:
+        """Take them in: "taken", "incomplete", or "range" (nothing is taken then)."""
+        said = list(self.polar if polar else self.cartesian)
         for coordinate, number in zip(coordinates, numbers, strict=True):
             said[coordinate] = number
         a, b, c = said
         if a is None or b is None or c is None:
-            return False
+            self.cartesian, self.polar = (self.cartesian, said) if polar else (said, self.polar)
+            return "incomplete"
         if polar:
-            self.cartesian[:] = from_polar(a, b, c)
+            self.cartesian, self.polar = [*from_polar(a, b, c)], said
+        elif math.hypot(a, b, c) <= _CORNER:
+            self.cartesian, self.polar = said, [*to_polar(a, b, c)]
         else:
-            self.polar[:] = to_polar(a, b, c)
-        return True
+            return "range"  # a corner of the room, turned, and then one coordinate alone
+        return "taken"
 
     def place(self) -> Place | None:
         x, y, z = self.cartesian
@@ -159,8 +163,7 @@ class Reader:
             least, most = ranges[coordinate]
             if not least <= value <= most:
                 return "range"
-        known = self._object(host, number).say(polar, coordinates, numbers)
-        return "taken" if known else "incomplete"
+        return self._object(host, number).say(polar, coordinates, numbers)
 
     def _named(self, message: OscMessage, host: str, number: str) -> str:
         if len(message.args) != 1 or not isinstance(message.args[0], str):
