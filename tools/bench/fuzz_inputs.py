@@ -16,9 +16,13 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+from bridge.wire import adm, psn
+from bridge.wire.osc import encode_bundle
 from bridge.wire.otp_send import Sent, transform
+from tests.unit.wire.adm_fuzzed import ADM
 from tests.unit.wire.fuzzed_inputs import Fuzzed, fuzz
 from tests.unit.wire.otp_fuzzed import OTP
+from tests.unit.wire.psn_fuzzed import PSN
 
 
 def otp_ten(number: int) -> bytes:
@@ -27,7 +31,18 @@ def otp_ten(number: int) -> bytes:
     return transform(bytes(16), "tags", 1, number, 10_000_000 + number * 16_667, points)[0]
 
 
-PROTOCOLS = {"otp": (OTP, otp_ten)}
+def psn_ten(number: int) -> bytes:
+    """A frame of ten moving trackers with their speeds."""
+    trackers = [psn.Tracker(at, (at / 3, number / 1e4, 1.0), (1.0, 0.5, 0.0), 1.0) for at in range(10)]
+    return psn.data(trackers, 10_000_000 + number * 16_667, number)[0]
+
+
+def adm_ten(number: int) -> bytes:
+    """A bundle of ten moving objects."""
+    return encode_bundle([adm.position(at, at / 30, number / 1e4, 0.5) for at in range(10)])
+
+
+PROTOCOLS = {"otp": (OTP, otp_ten), "psn": (PSN, psn_ten), "adm-osc": (ADM, adm_ten)}
 """By name: what is fuzzed, and a good packet of ten points that move, for each number."""
 
 
