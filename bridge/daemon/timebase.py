@@ -1,8 +1,8 @@
 """When a sender sampled what it sends, on our clock: its own stamps, mapped by those packets that were delayed least.
 
-arrival = stamp + offset + delay, and delay is never negative: so of (stamp, arrival - stamp) the lower envelope over the
-last WINDOW_S is the sender's clock, but for the smallest delay, which nobody can see. A line under all of it whose
-distance to them is smallest in sum is an edge of their convex hull (the one over their mean); its slope is the drift.
+arrival = stamp + offset + delay, and delay is never negative: so of (stamp, arrival - stamp) the lower envelope over
+the last WINDOW_S is the sender's clock, but for the smallest delay, which nobody can see. The line under all of them
+that is nearest to them in sum is an edge of their convex hull (the one over their mean); its slope is the drift.
 
 A clock is believed once its stamps have kept pace with ours for TRIAL_S, so stamps that stand still, are random or in
 another unit are never used. One that is set, or begins anew, is put on trial again; until then times of arrival stand.
@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from collections import OrderedDict, deque
+from itertools import pairwise
 
 WINDOW_S, MOST_ROWS = 15.0, 32
 TRIAL_S, TRIAL_OFF_S, TRIAL_STAMPS = 1.0, 0.25, 5
@@ -135,7 +136,7 @@ def _edge(rows: list[tuple[float, float]]) -> tuple[tuple[float, float], tuple[f
             hull.pop()
         hull.append((s, d))
     mean = sum(s for s, _ in rows) / len(rows)
-    for left, right in zip(hull, hull[1:], strict=False):
+    for left, right in pairwise(hull):
         if right[0] > mean or right == hull[-1]:
             return left, right
     raise AssertionError("a hull of one row")
