@@ -14,7 +14,7 @@ from bridge.daemon.input_ears import InputEars
 from bridge.daemon.input_report import InputRow, Refusals, row
 from bridge.daemon.input_socket import Where, where
 from bridge.daemon.link import LinkWatch
-from bridge.daemon.logs import LOG
+from bridge.daemon.logs import LOG, Throttle
 from bridge.daemon.loop import Loop
 from bridge.door.events import Tracked
 from bridge.door.inbox import AllowList, Refusal
@@ -67,6 +67,7 @@ class TrackingInputs:
         self._allow: AllowList = AllowList(())
         self._watched, self._source_name = "", ""
         self._ways: InputWays | None = None
+        self._faults = Throttle(LOG.error, named=False)
 
     # From start to stop
 
@@ -147,12 +148,17 @@ class TrackingInputs:
     # In the loop
 
     def _read(self, known: _Input, ears: InputEars, ways: InputWays) -> None:
-        seen, all_read = ears.read(self._clock, ways.due_s())
-        known.behind = not all_read
-        followed = tuple(one for one in seen if one.point in known.followed)
-        if followed:
-            ways.apply(Tracked(ears.heard_s, known.name, followed))
-            ways.observed(ears.heard_s)
+        """What has come; a fault of ours with one packet is said, and the next one may be good."""
+        try:
+            seen, all_read = ears.read(self._clock, ways.due_s())
+            known.behind = not all_read
+            followed = tuple(one for one in seen if one.point in known.followed)
+            if followed:
+                ways.apply(Tracked(ears.heard_s, known.name, followed))
+                ways.observed(ears.heard_s)
+        except Exception as error:
+            text = f"input {known.name}: a fault of this program, please report it: {error!r}"
+            self._faults.count(known.name, text, self._clock())
 
     def look(self, now_s: float) -> None:
         """Once a second or so: try again what is not open, say who we are, tell what was refused."""

@@ -277,8 +277,27 @@ def test_a_flood_of_points_is_bounded(bench: Bench) -> None:
     assert bench.places() == [("tags", "1/7", 1.5)]
 
 
+def test_a_fault_of_ours_is_said_and_the_next_packet_is_taken(bench: Bench, said: pytest.LogCaptureFixture) -> None:
+    def fails(event: Tracked) -> None:
+        if event.seen[0].place[0] == 1.0:
+            raise ZeroDivisionError("made up")
+        bench.events.append(event)
+
+    assert bench.inputs._ways is not None
+    bench.inputs.begin(bench.inputs._ways._replace(apply=fails))
+    bench.take(tags=TAGS)
+    bench.tag(7, 1.0)
+    bench.turn()
+    bench.tag(7, 2.0)
+    bench.turn()
+    assert bench.places() == [("tags", "1/7", 2.0)]
+    (text,) = [record.message for record in said.records if record.levelname == "ERROR"]
+    assert text == "input tags: a fault of this program, please report it: ZeroDivisionError('made up')"
+
+
 def test_reading_stops_for_a_frame_that_is_due(bench: Bench) -> None:
-    bench.inputs.begin(bench.inputs._ways._replace(due_s=lambda: -math.inf, rests=lambda: math.inf))  # type: ignore
+    assert bench.inputs._ways is not None
+    bench.inputs.begin(bench.inputs._ways._replace(due_s=lambda: -math.inf, rests=lambda: math.inf))
     bench.take(tags=TAGS)
     for n in range(200):
         bench.tag(7, float(n))
