@@ -164,8 +164,8 @@ class Reader:
                     claim.producer.claims -= 1
             if not held.claims:
                 del self._points[key]
-            elif held.holder is not None and held.holder.producer.clock not in held.claims:
-                held.holder = None
+            else:
+                held.settle(now_s)
         for cid, producer in list(self._producers.items()):
             if now_s - producer.heard_s > LOSS_S:
                 del self._producers[cid]
