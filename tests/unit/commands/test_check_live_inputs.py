@@ -11,7 +11,7 @@ from bridge.commands.live import listen
 from bridge.commands.live_findings import as_data, live_findings
 from bridge.commands.live_inputs import InputHeard, input_lines, input_live_findings
 from bridge.show import load
-from tests.unit.commands.made_inputs import Sender, a_free_port, show_with_inputs
+from tests.made_inputs import Sender, a_free_port, show_with_inputs
 
 ROW = PointRow("1/7", "Anna", (1.0, 2.0, 3.0), None, 60.0, 1.25, 9.0, "10.0.0.5", ("lead", "two"))
 
