@@ -5,6 +5,7 @@
 /feed/fixture  name state pan tilt level
 /feed/universe number word other priority    sent | refused | overruled | waiting; another source there, if any
 /feed/trim     kind name dx dy               fixture or truss; only what is trimmed
+/feed/behind   name metres                   a lit head whose motors do not keep up; 0 once when it has caught up
 /feed/desk     universe source priority alive age_ms    beside a desk; source "", age -1 before it was heard
 /feed/input    name protocol points rate_hz jitter_ms age_ms framed followed lost    once a second: input_report.py
 /feed/refused  address reason text [sender]  to the host that sent it; which sender, to whoever asked for all
@@ -17,7 +18,7 @@ from __future__ import annotations
 
 import math
 import struct
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,6 +49,8 @@ class _Subscriber:
     until_s: float
     next_s: float
     all: bool = False
+    behind: frozenset[str] = frozenset()
+    """Heads that it was told last to be behind."""
 
 
 class Feed:
@@ -82,7 +85,8 @@ class Feed:
         if known is None and len(self._subscribers) >= MAX_SUBSCRIBERS:
             raise Refused("subscribers", f"/feed/subscribe: {MAX_SUBSCRIBERS} subscribers already, wait 10 s")
         next_s = min(known.next_s, now_s + 1.0 / rate_hz) if known else now_s
-        self._subscribers[address] = _Subscriber(1.0 / rate_hz, now_s + FOR_S, next_s, more == ALL)
+        behind = known.behind if known else frozenset()
+        self._subscribers[address] = _Subscriber(1.0 / rate_hz, now_s + FOR_S, next_s, more == ALL, behind)
 
     def due(self, now_s: float) -> list[Address]:
         """Who is to be told now; they are then due again one period later, never in a burst."""
@@ -96,7 +100,7 @@ class Feed:
 
     def tell(
         self,
-        addresses: Iterable[Address],
+        addresses: Sequence[Address],
         bridge: tuple[Any, ...],
         rows: Rows,
     ) -> None:
@@ -107,7 +111,18 @@ class Feed:
         messages += [osc.encode("/feed/universe", *universe) for universe in rows.universes]
         messages += [osc.encode("/feed/trim", *trim) for trim in rows.trims]
         messages += [_desk(*row) for row in rows.desk]
+        behind = dict(rows.behind)
+        messages += [_behind(*row) for row in behind.items()]
         self.send(messages, addresses)
+        for address in addresses:
+            self._tell_caught_up(address, frozenset(behind))
+
+    def _tell_caught_up(self, address: Address, behind: frozenset[str]) -> None:
+        """Tell once who is not behind any more."""
+        subscriber = self._subscribers.get(address)
+        if subscriber is not None and subscriber.behind != behind:
+            before, subscriber.behind = subscriber.behind, behind
+            self.send([_behind(name, 0.0) for name in sorted(before - behind)], [address])
 
     def asking_all(self) -> list[Address]:
         """Who asked for all rows."""
@@ -169,6 +184,10 @@ def _target(name: str, x: float, y: float, z: float, inside: bool, age_s: float)
 
 def _desk(universe: int, source: str, priority: int, alive: bool, age_s: float) -> bytes:
     return osc.encode("/feed/desk", universe, shown(source), priority, bool(alive), _age_ms(age_s))
+
+
+def _behind(name: str, metres: float) -> bytes:
+    return osc.encode("/feed/behind", name, metres)
 
 
 def _input(row: InputRow) -> bytes:

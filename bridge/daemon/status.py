@@ -15,6 +15,7 @@ from bridge.geometry.frames import Array
 FixtureRow = tuple[str, str, float, float, float]
 UniverseRow = tuple[int, str, str, int]
 TrimRow = tuple[str, str, float, float]
+BehindRow = tuple[str, float]
 
 
 class DeskRow(NamedTuple):
@@ -54,6 +55,7 @@ class Rows(NamedTuple):
     universes: Iterable[UniverseRow]
     trims: Iterable[TrimRow]
     desk: Iterable[DeskRow] = ()
+    behind: Iterable[BehindRow] = ()
 
 
 def rows(door: Door, now_s: float, desk: Iterable[DeskRow] = ()) -> Rows:
@@ -61,7 +63,8 @@ def rows(door: Door, now_s: float, desk: Iterable[DeskRow] = ()) -> Rows:
     engine, trims = door.engine, door.engine.crew.trims
     shifts = [("fixture", name, *shift) for name, shift in trims.by_head.items()]
     shifts += [("truss", name, *shift) for name, shift in trims.by_truss.items()]
-    return Rows(engine.place.status(now_s), _fixtures(door), door.transmission.rows(), shifts, desk)
+    targets, universes = engine.place.status(now_s), door.transmission.rows()
+    return Rows(targets, _fixtures(door), universes, shifts, desk, _behind(door))
 
 
 def switches(door: Door, now_s: float) -> tuple[bool, bool, bool, float]:
@@ -83,6 +86,15 @@ def _fixtures(door: Door) -> Iterable[FixtureRow]:
         frame.level.tolist(),
         strict=True,
     )
+
+
+def _behind(door: Door) -> list[BehindRow]:
+    """Heads whose motors do not keep up, and how far off their light is, m."""
+    frame = door.engine.frame
+    if frame is None or frame.behind is None:
+        return []
+    names, off = door.engine.rig.names, frame.behind
+    return [(names[n], float(off[n])) for n in np.flatnonzero(off > 0.0).tolist()]
 
 
 def pointing(door: Door, name: str) -> Pointing:

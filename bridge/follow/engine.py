@@ -111,6 +111,7 @@ class Engine:
             state=light.state,
             face=motion.aim.face,
             distance=motion.aim.distance,
+            behind=_behind(motion, light),
         )
         return self.frame
 
@@ -254,3 +255,10 @@ class Engine:
     def roster(self) -> Roster:
         """Names of heads, targets and tracks, in the order of the arrays."""
         return self.crew.roster._replace(tracks=self.place.steering.names)
+
+
+def _behind(motion: Motion, light: Light) -> Array | None:
+    """As of Frame."""
+    if motion.behind is None:
+        return None
+    return np.where((light.state == State.MOVING) & (light.level > 0.0), motion.behind, 0.0)

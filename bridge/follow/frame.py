@@ -12,8 +12,12 @@ from bridge.rig.look import Look
 
 @dataclass(frozen=True, kw_only=True)
 class Frame(Look):
-    """A look with each head's state (State numbers), face (1 or 2) and distance to what it lights (m), all (N,)."""
+    """A look with each head's state (State numbers), face (1 or 2) and distance to what it lights (m), all (N,).
+
+    `behind` (N,) m: by how much the light of heads passes its points that do not keep up, else 0; None: of nobody.
+    """
 
     state: np.ndarray
     face: np.ndarray
     distance: Array
+    behind: Array | None

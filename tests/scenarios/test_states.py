@@ -146,7 +146,8 @@ def replace_height(stage: Any, top: float) -> Any:
     return replace(stage.polygon, area=replace(stage.polygon.area, height=(-0.5, top)))
 
 
-# "clients read the level": lit, limit, held and sighting carry light, and a lost input that holds; nothing else does
+# "clients read the level": lit, limit, held and sighting carry light, a lost input that holds, and who moves
+# because its motors do not keep up (test_keeping_up.py); nothing else does
 
 
 def test_only_the_states_that_carry_light_do(bridge: Any) -> None:
@@ -162,6 +163,7 @@ def test_only_the_states_that_carry_light_do(bridge: Any) -> None:
     fade_s, dark_since = 0.2 + 2 / 44, np.zeros(12)
     for number, frame in enumerate(bridge.run(20.0, act, every_s=0.7)):
         carries = np.array([WORDS[int(state)] in carrying for state in frame.state])
+        carries |= np.zeros(12, dtype=bool) if frame.behind is None else frame.behind > 0.0
         dark_since = np.where(carries, number / 44, dark_since)
         assert not (frame.level[number / 44 - dark_since > fade_s] > 0).any()
 

@@ -118,18 +118,25 @@ class Judge:
             (State.HELD, roles.held),
             (State.OUT_OF_REACH, roles.aims & motion.unreached),
             (State.LIMIT, roles.aims & motion.clamped & (not roles.walking)),
-            (State.MOVING, roles.aims & ~motion.unreached & motion.under_way),
         ):
             if where.any():
                 holds.set(state, where)
-        if roles.changing is not None:
-            holds.set(State.DESK, roles.desk & ~roles.changing)
-            moving = holds[State.MOVING].copy()
-            holds.set(State.MOVING, moving | roles.changing, moving)  # on the way to the desk no gate closes
+        self._judge_moves(holds, roles, motion)
         if dark:
             holds.set(State.DARK, True)
         elif acting is not None:
             holds.set(State.DARK, acting)
+
+    @staticmethod
+    def _judge_moves(holds: Conditions, roles: Cast, motion: Motion) -> None:
+        """Who moves in the dark; and, with no gate closed, who is behind, or on the way to the desk."""
+        dark = roles.aims & ~motion.unreached & motion.under_way
+        moving = dark if motion.behind is None else dark | (motion.behind > 0.0)
+        if roles.changing is not None:
+            holds.set(State.DESK, roles.desk & ~roles.changing)
+            moving = moving | roles.changing
+        if moving.any():
+            holds.set(State.MOVING, moving, dark)
 
     def _judge_targets(self, holds: Conditions, scene: Scene, roles: Cast, task: Task) -> None:
         """What targets do to their heads: outside, or steered by nobody."""

@@ -53,8 +53,9 @@ class Conditions:
         return self._closes.argmax(axis=0) + CLOSING[0]
 
     def states(self, gate_open: np.ndarray, gate_reason: np.ndarray) -> np.ndarray:
-        """The State (N,) to show: the first that holds; where all is well but a gate is still shut, what shut it."""
+        """The State (N,) to show: the first that holds; what shut a gate where that is still shut and well."""
         if not self.anything and gate_open.all():
             return self._all_lit
         shown = self._holds.argmax(axis=0)
-        return np.where((shown >= State.LIMIT) & (shown != State.HELD) & ~gate_open, gate_reason, shown)
+        closes = (shown < State.MOVING) | ((shown == State.MOVING) & self._closes[State.MOVING - CLOSING[0]])
+        return np.where(closes | (shown == State.HELD) | gate_open, shown, gate_reason)

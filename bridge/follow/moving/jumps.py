@@ -16,6 +16,8 @@ from bridge.follow.keeping import NEVER_S, Field, Part, Seats, time_field
 from bridge.geometry.frames import Array
 
 ARRIVED_SHARE = 0.05
+BEHIND_SHARE, CAUGHT_UP_SHARE = 0.25, 0.2
+"""Of its spot: a beam that passes its point by more is behind, until it passes it by less."""
 LONGEST_S = 6.0
 STOPS_IN = 2.0
 """Lags until a head that comes from far stands where it was sent: its lag is that of a steady motion, and braking at
@@ -23,7 +25,8 @@ its motors' limit it falls further behind."""
 
 
 class Jumps(Part):
-    """Per target (T,): `moving` and since when; per head (N,): `settled`, and `arrived` at what it is to light.
+    """Per target (T,): `moving` and since when; per head (N,): `settled`, and `arrived` at what it is to light, and
+    `behind`: it follows in the light, but its motors do not keep up.
 
     `steady` says that at the last look all heads were both and no target was moving, and that nothing happened since:
     then nobody waits, is under way or joins.
@@ -34,6 +37,7 @@ class Jumps(Part):
         time_field("_since", "targets"),
         Field("settled", "heads", bool),
         Field("arrived", "heads", bool),
+        Field("behind", "heads", bool),
         Field("_in_the_dark", "heads", bool),
         Field("_turning", "heads", bool),
         time_field("_away_s", "heads"),
@@ -46,7 +50,7 @@ class Jumps(Part):
         self._since = np.full(targets, NEVER_S)
         self.steady = False
         self.settled = np.zeros(heads, dtype=bool)
-        self.arrived = np.zeros(heads, dtype=bool)
+        self.arrived, self.behind = np.zeros(heads, dtype=bool), np.zeros(heads, dtype=bool)
         self._in_the_dark, self._turning = np.zeros(heads, dtype=bool), np.zeros(heads, dtype=bool)
         self._away_s = np.full(heads, NEVER_S)
 
@@ -54,6 +58,7 @@ class Jumps(Part):
         """As of keeping.Part; heads that were not there before are on their way."""
         super().restore(data, seats)
         self.steady = self.steady and bool(self.settled.all() and self.arrived.all() and not self.moving.any())
+        self.behind &= not self.steady
 
     def begin(self, lost: np.ndarray, time_s: Array, leapt: np.ndarray, follows: np.ndarray, now_s: float) -> None:
         """For heads that have lost their target (N,) and will not reach it again in time: start a move of the whole
@@ -90,6 +95,17 @@ class Jumps(Part):
         self.settled = able & (self.settled | self.arrived)
         self._in_the_dark &= ~self.arrived
         self.steady = bool(self.settled.all() and self.arrived.all() and not self.moving.any())
+
+    def note_behind(self, miss: Array, size: Array, trailing: np.ndarray, follows: np.ndarray) -> None:
+        """Who is behind, after `update`. `trailing` (N,): those of the able whose motors are not where they are to be.
+
+        Nobody is while `steady`: who has arrived is not behind.
+        """
+        if self.steady or not (trailing.any() or self.behind.any()):
+            self.behind = np.zeros_like(self.behind)
+            return
+        share = np.where(self.behind, CAUGHT_UP_SHARE, BEHIND_SHARE)
+        self.behind = trailing & ~self.under_way(follows) & (miss > share * size)
 
     def turn(self, where: np.ndarray) -> None:
         """These heads go over to another face: in the dark, though their beams are still where they belong."""

@@ -27,7 +27,8 @@ class Motion(NamedTuple):
 
     `clamped`: held at a soft limit; `unreached`: cannot light its point; `under_way`: on a move that is made in the
     dark; `arrived`: its beam is where it belongs. `steady`: nobody is clamped, unreached or under way. `beams`: starts
-    (N, 3) m and directions (N, 3). `speed` (2, N) rad/s.
+    (N, 3) m and directions (N, 3). `speed` (2, N) rad/s. `behind` (N,) m: by how much the beams of heads pass their
+    points that follow in the light and whose motors do not keep up, else 0; None: of nobody.
     """
 
     angle: Array
@@ -39,6 +40,7 @@ class Motion(NamedTuple):
     steady: bool
     beams: Lines | None
     speed: Array
+    behind: Array | None
 
     @property
     def standing(self) -> np.ndarray:
@@ -107,13 +109,11 @@ class Moving(Part):
     def _short_step(self, aim: Aim, task: Task, dt_s: float, now_s: float) -> Motion:
         goal = self._cross(np.array([aim.pan, aim.tilt]), task, ~self._nobody)
         met = self.motors.step(goal, min(dt_s, LONGEST_STEP_S), self._nobody)
-        beams = None
+        beams = behind = None
         if not met or self.reach.any_winds:
             beams = self._beams()
-            self._jumps.update(
-                miss_distance(*beams, task.points), task.size, self._rig.lag, ~self._nobody, task.follows, now_s
-            )
-        return self._motion(aim, self._nobody, self._nobody, task, beams)
+            behind = self._come_to(miss_distance(*beams, task.points), task, ~self._nobody, now_s)
+        return self._motion(aim, self._nobody, self._nobody, task, beams, behind)
 
     def _full_step(
         self, aim: Aim, task: Task, roles: Cast, leapt: np.ndarray, fade: Array, dt_s: float, now_s: float
@@ -136,17 +136,31 @@ class Moving(Part):
             self.motors.step(goal, min(dt_s, LONGEST_STEP_S), roles.still)
         beams = self._beams()
         self._jumps.turned(np.abs(self.motors.angle - turned).max(axis=0) <= TURNED_RAD)
-        self._jumps.update(
-            miss_distance(*beams, task.points) - short, task.size, self._rig.lag, able, task.follows, now_s
-        )
-        return self._motion(aim, clamped, unreached, task, beams)
+        behind = self._come_to(miss_distance(*beams, task.points) - short, task, able, now_s)
+        return self._motion(aim, clamped, unreached, task, beams, behind)
 
-    def _motion(self, aim: Aim, clamped: np.ndarray, unreached: np.ndarray, task: Task, beams: Lines | None) -> Motion:
+    def _come_to(self, miss: Array, task: Task, able: np.ndarray, now_s: float) -> Array | None:
+        """Note how far heads have come; by how much (N,) m those pass their points that are behind, None: nobody is."""
+        jumps = self._jumps
+        jumps.update(miss, task.size, self._rig.lag, able, task.follows, now_s)
+        jumps.note_behind(miss, task.size, able & self.motors.trailing, task.follows)
+        return np.where(jumps.behind, miss, 0.0) if jumps.behind.any() else None
+
+    def _motion(
+        self,
+        aim: Aim,
+        clamped: np.ndarray,
+        unreached: np.ndarray,
+        task: Task,
+        beams: Lines | None,
+        behind: Array | None,
+    ) -> Motion:
         jumps = self._jumps
         steady = jumps.steady and aim.inside
         under_way = self._nobody if jumps.steady else jumps.under_way(task.follows)
         motors = self.motors
-        return Motion(motors.angle, aim, clamped, unreached, under_way, jumps.arrived, steady, beams, motors.speed)
+        arrived = jumps.arrived
+        return Motion(motors.angle, aim, clamped, unreached, under_way, arrived, steady, beams, motors.speed, behind)
 
     def _beams(self) -> Lines:
         """Where the commanded beams are: reckoned once for angles that stay."""

@@ -66,6 +66,11 @@ class Motors(Part):
         """Heads (N,) that are loose; None: nobody is."""
         return self.loose if self.loose.any() else None
 
+    @property
+    def trailing(self) -> np.ndarray:
+        """Heads (N,) that are not where they were to be with the last step."""
+        return np.asarray((np.abs(self.angle - self._setpoint) > MET_RAD).any(axis=0))
+
     def _limit(self) -> None:
         self._low, self._high = (np.where(self.loose, e, s) for e, s in zip(self._ends, self._soft, strict=True))
 

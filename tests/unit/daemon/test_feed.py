@@ -191,3 +191,28 @@ def test_no_text_is_longer_than_a_reader_of_osc_takes() -> None:
     post.feed.refused(ME[0], "/x", "range", "é" * 300, 1.0)
     texts = [osc.decode(datagram)[0].args[-1] for datagram, _ in post.sent]
     assert texts == ["ü" * 127, "é" * 127]
+
+
+def told_behind(post: Post, feed_to: list[tuple[str, int]], behind: list[tuple[str, float]]) -> dict[int, list[object]]:
+    """What each port was told of who is behind when the state is told to these."""
+    post.sent.clear()
+    post.feed.tell(feed_to, BRIDGE, Rows([], [], [], [], behind=behind))
+    told: dict[int, list[object]] = {port: [] for _, port in feed_to}
+    for datagram, (_, port) in post.sent:
+        told[port] += [message.args for message in osc.decode(datagram) if message.address == "/feed/behind"]
+    return told
+
+
+def test_who_has_caught_up_is_told_once_to_each_who_heard_of_it() -> None:
+    post, other = Post(), ("10.0.0.6", 7001)
+    post.feed.subscribe(*ME, 10, 0.0)
+    post.feed.subscribe(*other, 1, 0.0)
+    assert told_behind(post, [ME, other], [("a", 0.5), ("b", 0.75)]) == {
+        7000: [("a", 0.5), ("b", 0.75)],
+        7001: [("a", 0.5), ("b", 0.75)],
+    }
+    assert told_behind(post, [ME], [("b", 0.625)]) == {7000: [("b", 0.625), ("a", 0.0)]}
+    post.feed.subscribe(*ME, 10, 5.0)  # goes on with what it has heard
+    assert told_behind(post, [ME], []) == {7000: [("b", 0.0)]}
+    assert told_behind(post, [ME, other], []) == {7000: [], 7001: [("a", 0.0), ("b", 0.0)]}
+    assert told_behind(post, [ME, other], []) == {7000: [], 7001: []}
