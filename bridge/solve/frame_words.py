@@ -109,15 +109,15 @@ class Told:
         return f"{text}{other}; `solve 1` looks for the scale as well"
 
     def _nearest(self, doubt: Doubt) -> str:
-        """The mark, without a record, on which this one would fit."""
+        """The other mark on which this record would fit."""
         (row,) = doubt.rows
         at = doubt.fit.origin + doubt.fit.scale * doubt.fit.turn @ self.fit.records.at[row]
-        free = {
+        others = {
             name: float(np.hypot(at[0] - place[0], at[1] - place[1]))
             for name, (place, _) in self.places.items()
-            if name not in self.marks
+            if name != self.marks[row]
         }
-        return min(free, key=free.__getitem__) if free and min(free.values()) < NEAR else ""
+        return min(others, key=others.__getitem__) if others and min(others.values()) < NEAR else ""
 
 
 def _runs(row: int, axis: str) -> str:
