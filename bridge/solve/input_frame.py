@@ -25,8 +25,8 @@ from bridge.solve.frame_doubts import MARK, SWAP, Doubt, doubts, exchanged
 from bridge.solve.frame_fit import LEAST, Fit, Records, best
 
 USUAL: Mapping[str, tuple[str, str, str]] = {"psn": ("x", "z", "y")}
-"""Which axes of an input are the stage's x, y and z by its protocol, where they are no others than by name. It decides
-only what the records leave open."""
+"""Which axes of an input are the stage's x, y and z by its protocol, where they are no others than by name; PSN's depth
+is read as away from the audience. It decides only what the records leave open."""
 SHARES = frozenset(("adm-osc",))
 """Protocols whose places are shares of a room: the scale is always looked for."""
 SOLVED = 0.03
