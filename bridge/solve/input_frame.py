@@ -153,12 +153,15 @@ def _frame(fit: Fit) -> InputFrame:
     """As plain as it goes: axes and a turn; a rotation only where it is not level."""
     axes = _axes(fit.turn)
     R = fit.turn @ _rows(axes).T
-    origin = tuple(round(float(v), ROUND) for v in fit.origin)
-    frame = InputFrame(axes, origin=(origin[0], origin[1], origin[2]), scale=float(f"{fit.scale:.7g}"))
+    frame = InputFrame(axes, scale=float(f"{fit.scale:.7g}"))
     if fit.level:
-        return replace(frame, turn=round(float(np.degrees(np.arctan2(R[1, 0], R[0, 0]))), ROUND) + 0.0)
-    x, y, z, w = (round(float(v), 7) for v in quaternion_from_rotation(R))
-    return replace(frame, rotation=(x, y, z, w))
+        frame = replace(frame, turn=round(float(np.degrees(np.arctan2(R[1, 0], R[0, 0]))), ROUND) + 0.0)
+    else:
+        x, y, z, w = (round(float(v), 7) for v in quaternion_from_rotation(R))
+        frame = replace(frame, rotation=(x, y, z, w))
+    middle = fit.records.at.mean(axis=0)  # its place stays, however far the origin is and whatever was rounded
+    x, y, z = fit.origin + (fit.scale * fit.turn - frame.matrix) @ middle
+    return replace(frame, origin=(round(float(x), ROUND), round(float(y), ROUND), round(float(z), ROUND)))
 
 
 def _axes(turn: Array) -> tuple[str, str, str]:

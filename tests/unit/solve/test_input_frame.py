@@ -42,6 +42,13 @@ def test_a_plain_frame_is_written_plainly() -> None:
     assert [r.mark for r in frame.recorded] == list("ABCD")
 
 
+def test_an_origin_far_away_costs_nothing_by_rounded_numbers() -> None:
+    true = InputFrame(turn=33.333333, origin=(60_000.0, -40_000.0, 30.0))
+    assert farthest_off(solve(records(true, "ABCD")).frame, true) < 0.001
+    leans = leaning(7.0, origin=(6_000.0, -4_000.0, 30.0))
+    assert farthest_off(solve(records(leans, "ABCDE")).frame, leans) < 0.001
+
+
 def test_two_marks_fix_turn_and_place_and_nothing_checks_them() -> None:
     found = solve(records(SOME, "AC"))
     assert farthest_off(found.frame, SOME) < 0.001
@@ -162,6 +169,13 @@ def test_shares_of_a_room_always_have_their_scale_looked_for() -> None:
     found = solve(records(room, "ABC"), protocol="adm-osc")
     assert found.frame.scale == pytest.approx(6.0, abs=1e-3)
     assert found.trusted
+
+
+def test_shares_of_a_room_with_two_marks_give_a_scale_that_nothing_checks() -> None:
+    room = replace(SOME, scale=6.0)
+    found = solve(records(room, "AC"), protocol="adm-osc")
+    assert farthest_off(found.frame, room) < 0.001
+    assert (found.trusted, found.verified) == (True, False)
 
 
 def test_shares_of_a_room_that_is_no_square_cannot_be_a_frame_and_that_is_said() -> None:
