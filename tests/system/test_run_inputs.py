@@ -116,7 +116,7 @@ def test_a_tag_steers_also_through_a_show_that_is_read_again_and_it_replays(tmp_
         assert daemon.event("/feed/target", lambda args: abs(float(args[1]) - 4.0) < 0.01)[2] == pytest.approx(
             3.0, abs=0.01
         )
-        sender.x = 1.0
+        sender.place = (1.0, 1.0, 1.5)
         daemon.event("/feed/target", lambda args: abs(float(args[1]) - 2.0) < 0.01)
         daemon.edit("stage.yaml", "[6, 8], [-6, 8]]", "[6, 9], [-6, 9]]")
         daemon.edit("network.yaml", GROUP[0], "236.10.12.1")
@@ -124,7 +124,7 @@ def test_a_tag_steers_also_through_a_show_that_is_read_again_and_it_replays(tmp_
         assert daemon.event("/feed/reload", lambda args: args[0] != "started")[0] == "done", daemon.log
         assert "packets of input stage until now: " in daemon.log
         assert "packets of input tags until now: " not in daemon.log
-        sender.x = 2.0
+        sender.place = (2.0, 1.0, 1.5)
         daemon.event("/feed/target", lambda args: abs(float(args[1]) - 3.0) < 0.01)
         told(daemon, "stage", points=0)
         assert daemon.end() == 0
