@@ -77,7 +77,7 @@ def table(rows: list[str], seconds: float, seed: int) -> dict[str, float]:
 def event_lines(seconds: float, seed: int) -> None:
     """Stops, turns and strays, exact input at 60 Hz: 95 % over moments and heads."""
     ways: dict[str, Course] = events(seconds)
-    strays = tuple((2.0 + 2.0 * k, *((8.0, 0.0), (0.0, 8.0))[k % 2]) for k in range(int((seconds - 3) / 2)))
+    strays = tuple((2.0 + 2.13 * k, *((8.0, 0.0), (0.0, 8.0))[k % 2]) for k in range(int((seconds - 4) / 2.13)))
     judged, _ = run(Seen("exact", strays={"stand": strays}), ways, seconds, seed)
     for name, one in judged.items():
         past, settled = _stops(one, ways["run"])
