@@ -69,7 +69,7 @@ def table(rows: list[str], seconds: float, seed: int) -> dict[str, float]:
         print(f"{ROWS[row].name:36}{'asked':9}" + "".join(f"{text:>15}" for text in ASKED[row]))
         for name, one in judged.items():
             after = one.at_s >= SETTLE_S
-            cells = ["%.1f / %.1f" % rms_p95(one.errors[target][after]) for target in TARGETS]
+            cells = ["{:.1f} / {:.1f}".format(*rms_p95(one.errors[target][after])) for target in TARGETS]
             print(f"{'':36}{name:9}" + "".join(f"{cell:>15}" for cell in cells) + f"{spent[name]:>7.1f}%", flush=True)
     return spent
 
@@ -81,7 +81,9 @@ def event_lines(seconds: float, seed: int) -> None:
     judged, _ = run(Seen("exact", strays={"stand": strays}), ways, seconds, seed)
     for name, one in judged.items():
         past, settled = _stops(one, ways["run"])
-        print(f"{name:9} stop from a run: {past:.1f} cm past the performer (<= 15), settled in {settled:.2f} s (<= 0.4)")
+        print(
+            f"{name:9} stop from a run: {past:.1f} cm past the performer (<= 15), settled in {settled:.2f} s (<= 0.4)"
+        )
         print(f"{'':9} sudden turn at 2.5 m/s: within 10 cm after {_back(one, 'stroll', ways):.2f} s (<= 0.35)")
         print(f"{'':9} turn at 5 m/s with 6 m/s²: within 10 cm after {_back(one, 'dance', ways):.2f} s (<= 0.35)")
         still, dark = one.errors["stand"][one.at_s > 1.5], np.isnan(one.errors["stand"][one.at_s > 1.5])

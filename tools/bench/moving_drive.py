@@ -148,5 +148,3 @@ class Daemons:
                 ear.close()
         for process in self._processes.values():
             stop(process)
-
-
