@@ -87,7 +87,7 @@ def parse_tracking(text: str, show: Show, target: str) -> Tracking:
 
 def _tracking(protocol: str, values: dict[str, Any], show: Show, target: str) -> Tracking:
     name, settings = _input(protocol, values.pop("input", None), show)
-    in_frame = {key: values.pop(key) for key in ("axes", "turn", "origin", "scale") if key in values}
+    in_frame: dict[str, Any] = {key: values.pop(key) for key in ("axes", "turn", "origin", "scale") if key in values}
     points = _points(protocol, name, values.pop("point", None), show, target)
     values.setdefault("system", settings.system if settings else 1)
     to = values.pop("to", None) or _to(protocol, settings, values["system"], show)
