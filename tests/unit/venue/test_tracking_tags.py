@@ -111,4 +111,5 @@ def test_somebody_else_at_once_is_no_speed() -> None:
     tags.look(0.0, {"lead": (0.0, 0.0, 0.0)})
     tags.look(0.01, {"lead": (0.0, 0.0, 0.0)})
     found = tags.look(0.02, {"lead": (5.0, 0.0, 0.0)}) + tags.look(0.03, {"lead": (5.0, 0.0, 0.0)})
-    assert [sample.tags[0].place[0] for sample in found] == [5.0] * len(found) and found
+    assert [sample.tags[0].place[0] for sample in found] == [5.0] * len(found)
+    assert found
