@@ -1,4 +1,4 @@
-"""Tags as a tracking system sees them: noise, lateness, losses and echoes as asked, by dice that can be thrown again."""
+"""Tags as a tracking system sees them: noise, lateness, losses and echoes as asked, by dice that repeat."""
 
 from __future__ import annotations
 
