@@ -41,6 +41,14 @@ class Tracks(Part):
         """It is exactly here and stands; what was seen before does not count."""
         self.place[row], self.seen_s[row] = place, now_s
 
+    def stand(self, row: int, place: Point3) -> None:
+        """It stands here; when it was seen last stays as it is."""
+        self.place[row] = place
+
+    def forget(self, row: int) -> None:
+        """Nothing is known of it any more: what is seen next counts at once."""
+        self.seen_s[row] = NEVER_S
+
     def take_in(self, now_s: float) -> None:
         """Take in what was seen, and take all on to now."""
 
