@@ -1,0 +1,115 @@
+"""Which observations count: old ones and duplicates do not, and a stray must be confirmed. One `Hearing` per row.
+
+A row whose observations come often enough is a stream. In a stream an observation that would need too much speed from
+the one before is held back until a second one near it confirms it; a row that is none takes what it is told at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from enum import Enum, auto
+from math import dist
+
+from bridge.follow.keeping import NEVER_S
+
+GAP_S = 0.3
+"""After this long without an observation a row is no stream any more."""
+STREAM = 4
+"""So many observations without a gap make a stream."""
+CONFIRMS_S = 0.2
+"""A second observation near one that was held back counts as its confirmation within this time."""
+SLACK_M, SLACK_SIGMAS = 0.2, 6.0
+"""So far an observation may always be from the one before."""
+AGAIN = 0.5
+"""The same place once more, after less than this share of the usual time between observations, is a duplicate."""
+KEPT = 4
+"""So many observations are kept of each row, the last one last."""
+FLAT = 4 + 3 + 4 * KEPT
+"""Numbers in which all of a row is kept."""
+
+Spot = tuple[float, float, float, float]
+"""A time and a place."""
+NOWHERE: Spot = (NEVER_S, 0.0, 0.0, 0.0)
+
+
+class Verdict(Enum):
+    """What became of an observation."""
+
+    NOTHING = auto()  # old, a duplicate, or held back
+    BEGINS = auto()  # it says where the row is, and nothing before it counts
+    JUMPS = auto()  # so too, and the row was elsewhere just before
+    FOLLOWS = auto()
+
+
+class Hearing:
+    """One row: what was accepted last, and what waits for its confirmation."""
+
+    __slots__ = ("count", "fastest", "held", "last", "spots", "strays", "usual_s")
+
+    def __init__(self, fastest: float) -> None:
+        self.fastest = fastest
+        self.spots: list[Spot] = [NOWHERE] * KEPT
+        self.last = NOWHERE
+        self.count = 0
+        self.usual_s = 0.0
+        self.held = NOWHERE
+        self.strays = 0
+
+    def hear(self, spot: Spot, sigma: float) -> Verdict:
+        """Judge it; `sigma` m is how noisy the row is known to be."""
+        since_s = spot[0] - self.last[0]
+        if since_s < 0.0 or (since_s <= AGAIN * self.usual_s and any(spot[1:] == each[1:] for each in self.spots)):
+            return Verdict.NOTHING
+        if self.count == 0 or since_s > GAP_S:
+            return self._begin(spot, Verdict.BEGINS)
+        if self._near(self.last, spot, sigma):
+            self._keep(spot)
+            self.usual_s += (since_s - self.usual_s) / (self.count if self.count < STREAM else 10)
+            self.count = min(self.count + 1, STREAM)
+            return Verdict.FOLLOWS
+        if self.count < STREAM:
+            return self._begin(spot, Verdict.BEGINS)
+        if spot[0] - self.held[0] <= CONFIRMS_S and self._near(self.held, spot, sigma):
+            self.held = NOWHERE
+            return self._begin(spot, Verdict.JUMPS)
+        self.strays += self.held[0] > NEVER_S
+        self.held = spot
+        return Verdict.NOTHING
+
+    def put(self, spot: Spot) -> None:
+        """It is there, whatever was heard."""
+        self.count, self.held = 0, NOWHERE
+        self._keep(spot)
+
+    def drop_held(self, now_s: float) -> None:
+        """What nothing confirmed in time was a stray."""
+        if NEVER_S < self.held[0] < now_s - CONFIRMS_S:
+            self.strays += 1
+            self.held = NOWHERE
+
+    def _near(self, before: Spot, spot: Spot, sigma: float) -> bool:
+        slack = max(SLACK_M, SLACK_SIGMAS * sigma)
+        return dist(before[1:], spot[1:]) <= self.fastest * (spot[0] - before[0]) + slack
+
+    def _begin(self, spot: Spot, verdict: Verdict) -> Verdict:
+        self._keep(spot)
+        self.count, self.usual_s = 1, 0.0
+        return verdict
+
+    def _keep(self, spot: Spot) -> None:
+        self.spots = [*self.spots[1:], spot]
+        self.last = spot
+
+    # Kept
+
+    def flat(self) -> list[float]:
+        """All of it as FLAT numbers."""
+        spots = [value for spot in self.spots for value in spot]
+        return [self.count, self.usual_s, self.strays, *self.held, *spots]
+
+    def take_up(self, flat: Sequence[float]) -> None:
+        """What `flat` gave."""
+        self.count, self.usual_s, self.strays = int(flat[0]), flat[1], int(flat[2])
+        self.held = (flat[3], flat[4], flat[5], flat[6])
+        self.spots = [(flat[i], flat[i + 1], flat[i + 2], flat[i + 3]) for i in range(7, 7 + 4 * KEPT, 4)]
+        self.last = self.spots[-1]
