@@ -3,7 +3,7 @@
 Two real daemons, one that leads and one that does not, hear the same observations of the same four performers and
 send real sACN; twelve virtual heads on each performer (lag 0.12 s, motors 200 deg/s and 700 deg/s²) play it.
     tools/bench/moving.py [--quick] [--seconds N] [--seed S] [--rows exact,hand] [--only table,events,latency]
-On a machine with other work, `--nice -10` (as root) lets daemons and senders go first, as alone they would.
+On a machine with other work, `--first` (as root) lets daemons and senders go before it, as alone they would.
 """
 
 from __future__ import annotations
@@ -49,30 +49,28 @@ def motions(delay_s: float) -> dict[str, str]:
     }
 
 
-_nice = 0
-
-
-def run(seen: Seen, ways: Any, seconds: float, seed: int) -> tuple[dict[str, Judged], dict[str, Driven]]:
+def run(seen: Seen, ways: Any, seconds: float, seed: int, first: bool) -> tuple[dict[str, Judged], dict[str, Driven]]:
     """Both daemons, judged and as they were driven."""
     with tempfile.TemporaryDirectory() as scratch:
-        os.setpriority(os.PRIO_PROCESS, 0, _nice)  # daemons inherit it
         daemons = Daemons(Path(scratch), motions(seen.delay_s), UNIVERSE, PORT)
         try:
+            if first:
+                daemons.go_first()
             start_s, driven = daemons.drive(ways, seen, seconds, seed)
         finally:
             daemons.close()
-            os.setpriority(os.PRIO_PROCESS, 0, max(_nice, 0))
+            os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
         judged = {name: judge(start_s, ways, one, seconds - 0.2) for name, one in driven.items()}
         return judged, driven
 
 
-def table(rows: list[str], seconds: float, seed: int) -> dict[str, float]:
+def table(rows: list[str], seconds: float, seed: int, first: bool) -> dict[str, float]:
     """Print RMS / 95 % in cm by input and walk; returns the CPU of the last of both."""
     print(f"{'input':36}{'':9}" + "".join(f"{name:>15}" for name in TARGETS) + f"{'CPU':>8}{'late ms':>8}")
     spent: dict[str, float] = {}
     for row in rows:
         ways = walks(seconds, seed)
-        judged, driven = run(ROWS[row], ways, seconds, seed)
+        judged, driven = run(ROWS[row], ways, seconds, seed, first)
         print(f"{ROWS[row].name:36}{'asked':9}" + "".join(f"{text:>15}" for text in ASKED[row]))
         spent = {name: one.cpu_percent for name, one in driven.items()}
         for name, one in judged.items():
@@ -87,11 +85,11 @@ def table(rows: list[str], seconds: float, seed: int) -> dict[str, float]:
     return spent
 
 
-def event_lines(seconds: float, seed: int) -> None:
+def event_lines(seconds: float, seed: int, first: bool) -> None:
     """Stops, turns and strays, exact input at 60 Hz: 95 % over moments and heads."""
     ways: dict[str, Course] = events(seconds)
     strays = tuple((2.0 + 2.13 * k, *((7.4, 3.0), (0.0, 8.0))[k % 2]) for k in range(int((seconds - 4) / 2.13)))
-    judged, _ = run(Seen("exact", strays={"stand": strays}), ways, seconds, seed)
+    judged, _ = run(Seen("exact", strays={"stand": strays}), ways, seconds, seed, first)
     for name, one in judged.items():
         past, settled = _stops(one, ways["run"])
         print(
@@ -163,20 +161,18 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="12 s a row instead of 60")
     parser.add_argument("--seconds", type=float)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--nice", type=int, default=0)
+    parser.add_argument("--first", action="store_true")
     parser.add_argument("--rows", default=",".join(ROWS))
     parser.add_argument("--only", default="table,events,latency")
     args = parser.parse_args()
-    global _nice
-    _nice = args.nice
     seconds = args.seconds or (12.0 if args.quick else 60.0)
     wanted = args.only.split(",")
     print(machine(), f"seed {args.seed}, {seconds:g} s a row; RMS / 95 %, cm", flush=True)
     if "table" in wanted:
-        spent = table(args.rows.split(","), seconds, args.seed)
+        spent = table(args.rows.split(","), seconds, args.seed, args.first)
         print(f"CPU of four targets: led {spent[LED] - spent[NOT_LED]:+.1f} % of a core (<= +1)")
     if "events" in wanted:
-        event_lines(min(seconds, 30.0), args.seed)
+        event_lines(min(seconds, 30.0), args.seed, args.first)
     if "latency" in wanted:
         latencies(40 if args.quick else 200)
     print("after:", machine(), file=sys.stderr)
