@@ -1,9 +1,9 @@
 """ADM-OSC 1.0: where the sound desk's objects are. On top of our strict OSC decoder; no socket, no clock.
 
-Places are shares of a room of the sender's: x +1 right, y +1 front as the audience looks (upstage), z +1 top. `take`
-counts each message under one word: taken, incomplete, touch, query, name, dmax, or why not (other-word, not-adm,
-object, arguments, range, pattern, unknown-type); a datagram that is not OSC under the decoder's (malformed, oversized,
-address, not-finite), an empty bundle as `empty`. Decisions:
+Places are shares of a room of the sender's: x +1 right, y +1 front as the audience looks (upstage), z +1 top.
+`counters` have one word for each datagram: taken, no-place (it says nothing of where an object is), empty, or the
+decoder's: malformed, oversized, address, not-finite. `point_counters` have one for each message: taken, incomplete,
+touch, query, name, dmax, or why not: other-word, not-adm, object, arguments, range, pattern, unknown-type. Decisions:
 
 - A bundle gives one point per object: where it is after the last message. x, y and z in one bundle are one place.
 - x, y and z alone, and azim, elev and dist alone, change what was said of that object before by the same host. A place
@@ -48,7 +48,7 @@ _WORDS: dict[str, tuple[bool, tuple[int, ...]]] = {
     "dist": (True, (2,)),
 }
 _RANGES = ((_SHARE, _SHARE, _SHARE), (_DEGREES, _SLOPE, _DISTANCE))
-_UNTOLD: tuple[list[float | None], list[float | None]] = ([None, None, 0.0], [None, 0.0, None])
+_CORNER = 1.7321  # of the room, from its middle
 
 
 def from_polar(azimuth_deg: float, elevation_deg: float, distance: float) -> Place:
@@ -70,22 +70,26 @@ class _Object:
     __slots__ = ("cartesian", "dmax_m", "polar")
 
     def __init__(self) -> None:
-        self.cartesian, self.polar = list(_UNTOLD[0]), list(_UNTOLD[1])
+        self.cartesian: list[float | None] = [None, None, 0.0]
+        self.polar: list[float | None] = [None, 0.0, None]
         self.dmax_m = 1.0
 
-    def say(self, polar: bool, coordinates: Sequence[int], numbers: Sequence[float]) -> bool:
-        """Take them in; whether it is known where the object is."""
-        said = self.polar if polar else self.cartesian
+    def say(self, polar: bool, coordinates: Sequence[int], numbers: Sequence[float]) -> str:
+        """Take them in: "taken", "incomplete", or "range" (nothing is taken then)."""
+        said = list(self.polar if polar else self.cartesian)
         for coordinate, number in zip(coordinates, numbers, strict=True):
             said[coordinate] = number
         a, b, c = said
         if a is None or b is None or c is None:
-            return False
+            self.cartesian, self.polar = (self.cartesian, said) if polar else (said, self.polar)
+            return "incomplete"
         if polar:
-            self.cartesian[:] = from_polar(a, b, c)
+            self.cartesian, self.polar = [*from_polar(a, b, c)], said
+        elif math.hypot(a, b, c) <= _CORNER:
+            self.cartesian, self.polar = said, [*to_polar(a, b, c)]
         else:
-            self.polar[:] = to_polar(a, b, c)
-        return True
+            return "range"  # a corner of the room, turned, and then one coordinate alone
+        return "taken"
 
     def place(self) -> Place | None:
         x, y, z = self.cartesian
@@ -95,10 +99,15 @@ class _Object:
 
 
 class Reader:
-    """Everything heard on one socket. `names` by point: what its sender calls it, made printable."""
+    """Everything heard on one socket. `names` by point: what its sender calls it, printable.
+
+    `last_refusal`: of the last datagram that was no OSC, what was expected and found.
+    """
 
     def __init__(self) -> None:
         self.counters: Counter[str] = Counter()
+        self.point_counters: Counter[str] = Counter()
+        self.last_refusal = ""
         self.names: dict[str, str] = {}
         self._objects: dict[tuple[str, str], _Object] = {}
 
@@ -109,15 +118,19 @@ class Reader:
             messages = decode(packet, discarded, patterns=True)
         except OscError as error:
             self.counters[error.reason] += 1
+            self.last_refusal = f"{host}: {error}"
             return []
-        self.counters.update(error.reason for error in discarded)
-        if not messages and not discarded:
-            self.counters["empty"] += 1
+        self.point_counters.update(error.reason for error in discarded)
+        points = self._points(messages, host)
+        self.counters["taken" if points else "no-place" if messages or discarded else "empty"] += 1
+        return points
+
+    def _points(self, messages: Sequence[OscMessage], host: str) -> list[Point]:
         moved: dict[str, None] = {}
         for message in messages:
             number, _, word = message.address.removeprefix("/adm/obj/").partition("/")
             outcome = self._outcome(message, host, number, word)
-            self.counters[outcome] += 1
+            self.point_counters[outcome] += 1
             if outcome == "taken":
                 moved[number] = None
         places = ((number, self._object(host, number).place()) for number in moved)
@@ -150,8 +163,7 @@ class Reader:
             least, most = ranges[coordinate]
             if not least <= value <= most:
                 return "range"
-        known = self._object(host, number).say(polar, coordinates, numbers)
-        return "taken" if known else "incomplete"
+        return self._object(host, number).say(polar, coordinates, numbers)
 
     def _named(self, message: OscMessage, host: str, number: str) -> str:
         if len(message.args) != 1 or not isinstance(message.args[0], str):

@@ -53,7 +53,7 @@ class Reader:
     equal-priority, too-many, other-system, not-data (no transform), not-otp, malformed. `point_counters` counts the
     points of good packets by the same words, and of those taken: repeated (the sample of before), odd-time (`sampled`
     makes no sense beside the message's timestamp and is left out), changed-producer. `refusals` has the reasons of
-    malformed packets, `last_refusal` the last one as a sentence.
+    those not-otp and malformed, `last_refusal` the last one as a sentence.
     """
 
     def __init__(self, system: int) -> None:

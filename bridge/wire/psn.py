@@ -1,8 +1,8 @@
 """PosiStageNet 2.03: what is heard of the trackers of any number of senders. No socket, no clock.
 
-`take` counts each packet under one word: taken, info, or why not (oversized, not-psn, malformed, other-version, old,
-duplicate); trackers of a taken packet that give no point count beside it: invalid, no-place, not-finite, range,
-again, too-many; bad-speed: its place is taken without its speed. Decisions:
+`counters` have one word for each packet: taken, info, or why not: oversized, not-psn, malformed, other-version, old,
+duplicate. `point_counters` have one for each tracker of the taken ones: taken, or why not: invalid, no-place,
+not-finite, range, again, too-many; and bad-speed beside taken: its place without its speed. Decisions:
 
 - The points of a packet count at once: a frame that spans packets is never waited for.
 - A sender is a host: data packets say no more of who sent them. Two systems on one host are not told apart.
@@ -62,10 +62,15 @@ class _Sender:
 
 
 class Reader:
-    """Everything heard on one socket. `names` by point, `systems` by host: what their senders call them, printable."""
+    """Everything heard on one socket. `names` by point, `systems` by host: what their senders call them, printable.
+
+    `last_refusal`: of the last packet that was no good one, what was expected and found.
+    """
 
     def __init__(self) -> None:
         self.counters: Counter[str] = Counter()
+        self.point_counters: Counter[str] = Counter()
+        self.last_refusal = ""
         self.names: dict[str, str] = {}
         self.systems: dict[str, str] = {}
         self._senders: dict[str, _Sender] = {}
@@ -76,6 +81,7 @@ class Reader:
             found = parse(packet)
         except PsnError as error:
             self.counters[error.reason] += 1
+            self.last_refusal = f"{host}: {error}"
             return []
         if isinstance(found, Info):
             self.counters["info"] += 1
@@ -103,16 +109,18 @@ class Reader:
         self._count("again", again)
         self._count("too-many", len(found.trackers) - again - len(new))
         points = [self._point(tracker, found.header, host, sender) for tracker in new]
-        return [point for point in points if point is not None]
+        given = [point for point in points if point is not None]
+        self._count("taken", len(given))
+        return given
 
     def _point(self, tracker: Tracker, header: Header, host: str, sender: _Sender) -> Point | None:
         place = tracker.place
         if tracker.validity is not None and not 0.0 < tracker.validity < math.inf:
-            self.counters["invalid"] += 1
+            self.point_counters["invalid"] += 1
         elif place is None:
-            self.counters["no-place"] += 1
+            self.point_counters["no-place"] += 1
         elif not _within(place, FARTHEST_M):
-            self.counters["range" if all(map(math.isfinite, place)) else "not-finite"] += 1
+            self.point_counters["range" if all(map(math.isfinite, place)) else "not-finite"] += 1
         else:
             velocity = self._velocity(tracker.speed, sender)
             if tracker.timestamp_us:
@@ -143,7 +151,7 @@ class Reader:
 
     def _count(self, word: str, number: int) -> None:
         if number > 0:
-            self.counters[word] += number
+            self.point_counters[word] += number
 
 
 def _within(vector: Place, most: float) -> bool:
