@@ -114,7 +114,7 @@ class Daemons:
         """Let the performers go their ways; returns when they began (CLOCK_REALTIME) and what each daemon sent."""
         plan = heapq.merge(*([(*one, name) for one in observations(seen, name, seconds, seed)] for name in ways))
         heard: dict[str, dict[int, list[Packet]]] = {n: {u: [] for u in us} for n, us in self._universes.items()}
-        self._warm_up(ways)
+        self._warm_up(ways, seen, seed)
         self._read(heard)
         before = {name: cpu_s(process.pid) for name, process in self._processes.items()}
         start_s = time.time()
@@ -140,13 +140,14 @@ class Daemons:
             for thread in Path(f"/proc/{pid}/task").iterdir():
                 os.sched_setscheduler(int(thread.name), os.SCHED_FIFO, os.sched_param(1))
 
-    def _warm_up(self, ways: Mapping[str, Way]) -> None:
-        """Everybody stands where the way begins until all heads are there and lit."""
-        end_s = time.time() + WARM_S
+    def _warm_up(self, ways: Mapping[str, Way], seen: Seen, seed: int) -> None:
+        """Everybody stands where the way begins, seen as noisily as later, until all heads are there and lit."""
+        rng, end_s = np.random.default_rng([seed, 9]), time.time() + WARM_S
         while time.time() < end_s:
             for name, way in ways.items():
-                self._say(position(name, *way.at(0.0)))
-            time.sleep(1 / 60)
+                x, y = np.array(way.at(0.0)) + rng.normal(size=2) * seen.noise_m
+                self._say(position(name, x, y))
+            time.sleep(1 / seen.rate_hz)
 
     def _say(self, datagram: bytes) -> None:
         for mouth in self._mouths:
