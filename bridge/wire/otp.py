@@ -158,14 +158,13 @@ class Reader:
             return
         self._tidied_s = now_s
         for key, held in list(self._points.items()):
-            for clock, claim in list(held.claims.items()):
-                if claim.lost(now_s):
-                    del held.claims[clock]
-                    claim.producer.claims -= 1
+            gone = [clock for clock, claim in held.claims.items() if claim.lost(now_s)]
+            for clock in gone:
+                held.claims.pop(clock).producer.claims -= 1
             if not held.claims:
                 del self._points[key]
-            elif held.holder is not None and held.holder.producer.clock not in held.claims:
-                held.holder = None
+            elif gone:
+                held.settle(now_s)
         for cid, producer in list(self._producers.items()):
             if now_s - producer.heard_s > LOSS_S:
                 del self._producers[cid]

@@ -1,4 +1,4 @@
-"""Where the point ahead of a performer ends: at the edge of a floor, and of a no-light area the performer is not in."""
+"""Where the bridge leads nobody by itself: over a floor's edge, into a no-light area, or out of the area unseen."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from bridge.geometry.areas import Polygon
 from bridge.geometry.frames import Array
-from bridge.geometry.stage import Area, Stage
+from bridge.geometry.stage import Area, Point3, Stage
 
 SHORT_OF_M = 0.01
 LEAST_M = 1e-4
@@ -18,12 +18,21 @@ class Edges:
     """The outlines of a stage that nobody is led across by the bridge alone."""
 
     def __init__(self, stage: Stage) -> None:
+        self._area = Polygon(stage.polygon.area.corners)
         self._floors = [Polygon(floor.corners) for floor in stage.floors]
         self._areas: Sequence[Area] = stage.no_light
         self._no_light = [Polygon(area.corners) for area in stage.no_light]
         self._all = [*self._floors, *self._no_light]
         self._starts = [polygon.corners for polygon in self._all]
         self._ends = [np.roll(polygon.corners, -1, axis=0) for polygon in self._all]
+
+    def inside(self, seen: Point3, now: Point3) -> Point3:
+        """Where somebody is now who was seen last at another place, m: within the area, if he was in it then."""
+        if self._area.distance_outside(*seen[:2]) > 0.0 or self._area.distance_outside(*now[:2]) <= 0.0:
+            return now
+        place, way = np.array([seen[:2]]), np.array([[now[0] - seen[0], now[1] - seen[1]]])
+        share = float(_until(place, way, self._area.corners, np.roll(self._area.corners, -1, axis=0))[0])
+        return seen[0] + share * (now[0] - seen[0]), seen[1] + share * (now[1] - seen[1]), now[2]
 
     def shorten(self, place: Array, way: Array, no_light_on: np.ndarray) -> Array:
         """Ways (K, 3) from places (K, 3), m, shortened to end before the first outline that lies across them.

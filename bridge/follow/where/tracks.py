@@ -97,10 +97,19 @@ class Tracks(Part):
             self.place[row] = place
 
     def still(self, row: int, now_s: float) -> None:
-        """Whoever sees it is there, and says that nothing moves: it stands where it was seen last."""
-        last = next((spot for which, spot, _ in reversed(self._queue) if which == row), self._hearings[row].last)
-        if self._predict[row] and last[0] > NEVER_S:
-            self.see(row, last[1:], now_s)
+        """Whoever sees it is there, and says that nothing moves: it stands where it was seen last.
+
+        Between observations that come as usual it says nothing new.
+        """
+        waits = any(which == row for which, *_ in self._queue)
+        if self._predict[row] and not waits and self._hearings[row].overdue(now_s - self._delay_s[row]):
+            self.put(row, self._hearings[row].last[1:], now_s)
+
+    def unseen_from(self, row: int, now_s: float) -> Point3 | None:
+        """Where it was seen last, while it is carried on by the model alone; None while it is seen, or stands."""
+        hearing = self._hearings[row]
+        carried = hearing.count == STREAM and hearing.overdue(now_s - self._delay_s[row])
+        return hearing.last[1:] if carried else None
 
     def put(self, row: int, place: Point3, now_s: float) -> None:
         """It is exactly here and stands; what was seen before does not count."""
@@ -111,11 +120,13 @@ class Tracks(Part):
 
     def stand(self, row: int, place: Point3) -> None:
         """It stands here; when it was seen last stays as it is."""
-        self.place[row] = place
+        self.put(row, place, self._hearings[row].last[0] + self._delay_s[row])
 
     def forget(self, row: int) -> None:
-        """Nothing is known of it any more: what is seen next counts at once."""
-        self.seen_s[row] = NEVER_S
+        """Nothing is known of it any more: it stays where it is, and what is seen next counts at once."""
+        self._queue = [each for each in self._queue if each[0] != row]
+        self._hearings[row].forget()
+        self.speed[row], self._pull[row], self._pace[row] = 0.0, 0.0, 0.0
 
     def take_in(self, now_s: float) -> None:
         """Take in what was seen, and take all on to now."""

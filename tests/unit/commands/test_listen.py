@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from bridge.cli import main
-from tests.unit.commands.made_inputs import GROUP, SYSTEM, Sender, a_free_port, show_with_inputs
+from tests.made_inputs import GROUP, SYSTEM, Sender, a_free_port, show_with_inputs
 
 
 def heard(capsys: pytest.CaptureFixture[str], *words: str, code: int = 0) -> Any:

@@ -23,6 +23,12 @@ def u16(number: int) -> bytes:
     return struct.pack(">H", number)
 
 
+SHORT_POINT = PLAIN[:79] + bytes.fromhex(  # 20 octets of a first point; its reserved field would begin a second one
+    "0001003a010000000000989680800000000000010010640001000000070000000000989680000001001464000100000008"
+    "00000000009896800000000000"
+)
+SHORT_POINT = patched(patched(SHORT_POINT, 14, u16(len(SHORT_POINT) - 16)), 81, u16(len(SHORT_POINT) - 83))
+
 MALFORMED = {
     "shorter than its length": ("length", PLAIN[:-1]),
     "longer than its length": ("length", PLAIN + b"\0"),
@@ -47,6 +53,9 @@ MALFORMED = {
     "group 0": ("range", patched(PLAIN, 102, u16(0))),
     "group 60001": ("range", patched(PLAIN, 102, u16(60_001))),
     "module longer than its point": ("length", patched(PLAIN, 123, u16(16))),
+    "point that ends within its own layer": ("length", SHORT_POINT),
+    "no length of a module that we do not know": ("length", lengthened(PLAIN, bytes.fromhex("00090000000900020001"))),
+    "advertisement that ends within the first layer": ("length", patched(PLAIN[:79], 12, b"\0\2\0\x3e\0\1")),
     "module without a number": ("length", patched(PLAIN, 123, u16(1))),
     "position too short": ("length", patched(PLAIN, 123, u16(14))),
     "position too long": ("length", patched(lengthened(PLAIN, b"\0"), 123, u16(16))),
@@ -88,6 +97,12 @@ def test_what_is_no_observation_has_its_own_word() -> None:
     assert word(reader, said(2, None, velocity=(1.0, 0.0, 0.0))) == "no-position"
     assert reader.points(0.0) == []
     assert reader.refusals.total() == 0
+
+
+def test_modules_of_other_manufacturers_and_numbers_are_skipped() -> None:
+    others = bytes.fromhex("0009001a0002") + bytes(24) + bytes.fromhex("000900030001ff000000020063")
+    (point,) = Reader(1).take(lengthened(PLAIN, others), FROM, 0.0)
+    assert (point.place, point.velocity) == (PLACE, None)
 
 
 def test_a_point_without_a_place_hides_no_other() -> None:

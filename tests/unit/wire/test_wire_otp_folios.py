@@ -1,4 +1,4 @@
-"""E1.59 over time: folios out of order, producers that start again, priorities, losses, and bounded memory."""
+"""E1.59 over time: folios out of order, pages, and producers that start again."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ import random
 
 import pytest
 
-from bridge.wire.otp import MAX_POINTS, MAX_PRODUCERS, Reader
+from bridge.wire.otp import Reader
 from bridge.wire.otp_folios import back
 from bridge.wire.otp_send import Sent, transform
-from tests.unit.wire.otp_said import FROM, ONE, PLACE, TWO, said, word
+from tests.unit.wire.otp_said import FROM, ONE, PLACE, said, word
 
 ALL = 1 << 32
 PERIOD_S = 1 / 60
@@ -54,6 +54,12 @@ def test_what_comes_late_within_the_window_is_taken_where_nothing_newer_was_seen
     reader = Reader(1)
     word(reader, said(100))
     assert word(reader, said(100 - behind, point=8), 0.001) == expected
+
+
+def test_what_comes_late_does_not_move_the_window() -> None:
+    reader = Reader(1)
+    words = [word(reader, said(folio, point=point), 0.001) for folio, point in ((100, 1), (97, 2), (94, 3), (96, 4))]
+    assert words == ["taken", "taken", "old", "taken"]
 
 
 def test_pages_are_taken_as_they_come_and_no_point_goes_back() -> None:
@@ -114,6 +120,14 @@ def test_late_copies_of_old_packets_are_no_restart() -> None:
             assert word(reader, said(1000 + step - 60), step * PERIOD_S) == "old"
 
 
+def test_old_packets_are_no_restart_in_a_burst_nor_falling() -> None:
+    burst, falling = Reader(1), Reader(1)
+    word(burst, said(1000))
+    word(falling, said(1000))
+    assert {word(burst, said(500 + step), 0.1 + step / 1000) for step in range(200)} == {"old"}
+    assert {word(falling, said(900 - step), 0.1 + step / 100) for step in range(200)} == {"old"}
+
+
 def test_a_single_old_packet_after_a_pause_is_old() -> None:
     reader = Reader(1)
     word(reader, said(1000))
@@ -128,6 +142,13 @@ def test_after_a_loss_any_folio_is_new() -> None:
     assert word(reader, said(500), 7.6) == "taken"
 
 
+@pytest.mark.parametrize("behind", [0, 3])
+def test_after_a_loss_a_folio_within_the_window_is_new_too(behind: int) -> None:
+    reader = Reader(1)
+    word(reader, said(1000))
+    assert word(reader, said(1000 - behind), 7.6) == "taken"
+
+
 def test_a_sample_from_before_the_last_is_old_in_a_newer_folio() -> None:
     reader = Reader(1)
     word(reader, said(1, timestamp_us=5_000_000, sampled_us=4_990_000))
@@ -135,82 +156,3 @@ def test_a_sample_from_before_the_last_is_old_in_a_newer_folio() -> None:
     assert word(reader, said(3, timestamp_us=5_020_000, sampled_us=4_990_000), 0.02) == "taken"
     assert reader.point_counters["repeated"] == 1
     assert word(reader, said(4, timestamp_us=2_000_000, sampled_us=1_990_000), 0.03) == "taken", "a clock set back"
-
-
-def test_the_highest_priority_has_the_point() -> None:
-    reader = Reader(1)
-    assert word(reader, said(1, priority=100), 0.0) == "taken"
-    assert word(reader, said(1, cid=TWO, priority=99), 0.1) == "outranked"
-    assert word(reader, said(2, cid=TWO, priority=101), 0.2) == "taken"
-    assert word(reader, said(2, priority=100), 0.3) == "outranked"
-    assert reader.point_counters["changed-producer"] == 1
-    assert reader.points(0.3)[0].producer == "producer 2"
-
-
-def test_equal_priorities_first_come() -> None:
-    reader = Reader(1)
-    assert word(reader, said(1)) == "taken"
-    assert word(reader, said(1, cid=TWO), 0.1) == "equal-priority"
-    assert word(reader, said(2), 0.2) == "taken"
-
-
-def test_who_lowers_itself_gives_the_point_away() -> None:
-    reader = Reader(1)
-    word(reader, said(1, priority=150))
-    word(reader, said(1, cid=TWO, priority=100), 0.1)
-    assert word(reader, said(2, priority=50), 0.2) == "outranked"
-    assert word(reader, said(2, cid=TWO, priority=100), 0.3) == "taken"
-
-
-def test_the_lower_takes_over_when_the_higher_is_lost() -> None:
-    reader = Reader(1)
-    word(reader, said(1, priority=150), 0.0)
-    for step in range(1, 80):
-        expected = "outranked" if step <= 75 else "taken"
-        assert word(reader, said(step, cid=TWO), step / 10) == expected, step
-    assert reader.points(7.9)[0].producer == "producer 2"
-    assert word(reader, said(100, priority=150), 8.0) == "taken", "and gives it back"
-
-
-def test_priorities_are_of_each_point() -> None:
-    reader = Reader(1)
-    word(reader, transform(ONE, "x", 1, 1, 0, [Sent(1, 1, PLACE, priority=50), Sent(1, 2, PLACE, priority=150)])[0])
-    both = transform(TWO, "x", 1, 1, 0, [Sent(1, 1, PLACE), Sent(1, 2, PLACE)])[0]
-    assert [point.name for point in reader.take(both, FROM, 0.1)] == ["1/1"]
-
-
-def test_a_producer_that_has_no_place_for_a_point_does_not_hold_it() -> None:
-    reader = Reader(1)
-    word(reader, said(1, None, priority=200))
-    assert word(reader, said(1, cid=TWO, priority=1), 0.1) == "taken"
-
-
-def test_lost_points_are_listed_for_a_minute() -> None:
-    reader = Reader(1)
-    word(reader, said(1), 0.0)
-    word(reader, said(2, point=8), 10.0)
-    assert [(row.name, row.age_s, row.lost) for row in reader.points(11.0)] == [
-        ("1/7", 11.0, True),
-        ("1/8", 1.0, False),
-    ]
-    assert [row.name for row in reader.points(60.1)] == ["1/8"]
-
-
-def test_producers_never_outgrow_their_place_and_the_lost_make_room() -> None:
-    reader = Reader(1)
-    for number in range(2000):
-        word(reader, said(1, cid=number.to_bytes(16, "big"), point=number), number / 1000)
-    assert reader.counters == {"taken": MAX_PRODUCERS, "too-many": 2000 - MAX_PRODUCERS}
-    assert len(reader.points(2.0)) == MAX_PRODUCERS
-    assert word(reader, said(2, cid=(0).to_bytes(16, "big"), point=0), 2.0) == "taken", "who is there stays"
-    assert word(reader, said(1), 9.6) == "taken"
-
-
-def test_points_never_outgrow_their_place_and_the_lost_make_room() -> None:
-    reader = Reader(1)
-    for number in range(MAX_POINTS + 100):
-        word(reader, said(number, point=number), number / 1000)
-    assert reader.counters == {"taken": MAX_POINTS, "too-many": 100}
-    assert word(reader, said(5000, cid=TWO, point=1, priority=120), 1.0) == "taken", "another has places of its own"
-    assert word(reader, said(6000, point=9999), 9.0) == "taken"
-    assert len([row for row in reader.points(9.0) if not row.lost]) == 1

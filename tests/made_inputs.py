@@ -11,7 +11,7 @@ from bridge.daemon import clock
 from bridge.wire import adm, otp, otp_send, psn
 from tests.workers import WORKER
 
-TOUR = Path(__file__).parents[3] / "configs" / "harbour-hall-tour"
+TOUR = Path(__file__).parents[1] / "configs" / "harbour-hall-tour"
 SYSTEM = 1 + WORKER % 200
 GROUP = (f"236.10.11.{1 + WORKER % 200}", 56565)
 CID = bytes(range(16))
@@ -23,16 +23,20 @@ def a_free_port() -> int:
         return int(probe.getsockname()[1])
 
 
+def network_text(port: int) -> str:
+    """The inputs in network.yaml: `tags`, `stage`, and `sound` at this port."""
+    return (
+        f"inputs:\n  tags: {{protocol: otp, interface: 127.0.0.1, system: {SYSTEM}}}\n"
+        f'  stage: {{protocol: psn, interface: 127.0.0.1, to: "{GROUP[0]}:{GROUP[1]}"}}\n'
+        f'  sound: {{protocol: adm-osc, listen: "127.0.0.1:{port}"}}\n'
+    )
+
+
 def show_with_inputs(folder: Path, port: int = 4001, framed: bool = True) -> Path:
     """The tour: `tags` (otp, point 1/7 steers lead, with a frame), `stage` (psn), `sound` (adm-osc)."""
     copytree(TOUR, folder)
     network, stage = folder / "network.yaml", folder / "stage.yaml"
-    network.write_text(
-        network.read_text()
-        + f"inputs:\n  tags: {{protocol: otp, interface: 127.0.0.1, system: {SYSTEM}}}\n"
-        + f'  stage: {{protocol: psn, interface: 127.0.0.1, to: "{GROUP[0]}:{GROUP[1]}"}}\n'
-        + f'  sound: {{protocol: adm-osc, listen: "127.0.0.1:{port}"}}\n'
-    )
+    network.write_text(network.read_text() + network_text(port))
     stage.write_text(stage.read_text().replace("source: osc}", "source: {input: tags, point: 1/7}}"))
     if framed:
         (folder / "frames.yaml").write_text("version: 1\nframes: {tags: {turn: 90, origin: [1, 2, 0]}}\n")
