@@ -11,6 +11,7 @@ from enum import Enum, auto
 from math import dist
 
 from bridge.follow.keeping import NEVER_S
+from bridge.geometry.stage import Point3
 
 GAP_S = 0.3
 """After this long without an observation a row is no stream any more."""
@@ -27,8 +28,13 @@ KEPT = 4
 FLAT = 4 + 3 + 4 * KEPT
 """Numbers in which all of a row is kept."""
 
+TOGETHER_S = 0.04
+"""Observations of one row this near in time count as one."""
+
 Spot = tuple[float, float, float, float]
 """A time and a place."""
+Group = list[tuple[Spot, Point3 | None]]
+"""Observations of one row that count as one, in the order of their times, and the speeds that came with them."""
 NOWHERE: Spot = (NEVER_S, 0.0, 0.0, 0.0)
 
 
@@ -63,6 +69,7 @@ class Hearing:
         if self.count == 0 or since_s > GAP_S:
             return self._begin(spot, Verdict.BEGINS)
         if self._near(self.last, spot, sigma):
+            self._forget_held()
             self._keep(spot)
             self.usual_s += (since_s - self.usual_s) / (self.count if self.count < STREAM else 10)
             self.count = min(self.count + 1, STREAM)
@@ -72,7 +79,7 @@ class Hearing:
         if spot[0] - self.held[0] <= CONFIRMS_S and self._near(self.held, spot, sigma):
             self.held = NOWHERE
             return self._begin(spot, Verdict.JUMPS)
-        self.strays += self.held[0] > NEVER_S
+        self._forget_held()
         self.held = spot
         return Verdict.NOTHING
 
@@ -83,7 +90,12 @@ class Hearing:
 
     def drop_held(self, now_s: float) -> None:
         """What nothing confirmed in time was a stray."""
-        if NEVER_S < self.held[0] < now_s - CONFIRMS_S:
+        if self.held[0] < now_s - CONFIRMS_S:
+            self._forget_held()
+
+    def _forget_held(self) -> None:
+        """It was a stray: another came that is not near it, or none."""
+        if self.held is not NOWHERE:
             self.strays += 1
             self.held = NOWHERE
 
@@ -110,6 +122,23 @@ class Hearing:
     def take_up(self, flat: Sequence[float]) -> None:
         """What `flat` gave."""
         self.count, self.usual_s, self.strays = int(flat[0]), flat[1], int(flat[2])
-        self.held = (flat[3], flat[4], flat[5], flat[6])
+        self.held = (flat[3], flat[4], flat[5], flat[6]) if flat[3] > NEVER_S else NOWHERE
         self.spots = [(flat[i], flat[i + 1], flat[i + 2], flat[i + 3]) for i in range(7, 7 + 4 * KEPT, 4)]
         self.last = self.spots[-1]
+
+
+def add_to(groups: list[Group], spot: Spot, velocity: Point3 | None) -> None:
+    """Add it to the last of these groups, or begin another."""
+    if groups and spot[0] - groups[-1][0][0][0] <= TOGETHER_S:
+        groups[-1].append((spot, velocity))
+    else:
+        groups.append([(spot, velocity)])
+
+
+def merged(group: Group) -> list[float]:
+    """Mean time, mean place, and how many they are; what is the same in all stays exactly so."""
+    first = group[0][0]
+    if len(group) == 1:
+        return [*first, 1.0]
+    count = len(group)
+    return [*(begin + sum(spot[i] - begin for spot, _ in group) / count for i, begin in enumerate(first)), count]

@@ -22,6 +22,9 @@ FIRST_SPEED, FIRST_ACCELERATION = 2.0, 2.0
 """Sigma of what is not known at first, m/s and m/s² per axis."""
 LONGEST_S = 0.1
 """Models change over at most as in this time."""
+STOPS_FROM = 0.4
+"""One stops from about this speed, m/s: nobody stands the moment after a run."""
+SLOWS = -0.5 / STOPS_FROM**2
 UNLIKELY = -200.0
 """No model is less likely than the best by more than e to this."""
 POWERS = np.array([0.0, 1.0, 2.0, 3.0, 0.0, 1.0, 0.0])
@@ -48,14 +51,13 @@ class Models:
         self.fade = fade
         self.count = len(models)
         self.first = np.array(first, dtype=np.float64)
-        self._rates = np.array(rates, dtype=np.float64)
-        np.fill_diagonal(self._rates, 0.0)
-        np.fill_diagonal(self._rates, -self._rates.sum(axis=1))
+        moves = np.array([model.sets_out is None for model in models])
+        self.moves = moves.astype(np.float64)
+        self._rates, self._stops = _rates(rates, moves), _rates(rates, ~moves)
         self._same = np.eye(self.count)
         self._fades = FADES * (-1.0 / fade)
         parts = [_standing(model) if model.sets_out else _moving(model, fade) for model in models]
         self._steps = np.ascontiguousarray(np.stack(parts, axis=1).reshape(7, -1))
-        self.moves = np.array([model.sets_out is None for model in models], dtype=np.float64)
 
     def begin(self, sigma: float) -> Array:
         """The bank (M, 3, 6) of one who is first seen, at the origin, each axis with this sigma, m."""
@@ -96,7 +98,10 @@ class Models:
 
     def _mixed(self, bank: Array, share: Array, mean: Array, later_s: Array, axes: Array) -> tuple[Array, Array]:
         """What each model begins from: the others too, as far as one may have gone over to it."""
-        weights = np.minimum(later_s, LONGEST_S)[:, None, None] * self._rates
+        slow = np.exp(np.add.reduce(mean[:, 1, :3] * mean[:, 1, :3], axis=1) * SLOWS)
+        weights = slow[:, None, None] * self._stops
+        weights += self._rates
+        weights *= np.minimum(later_s, LONGEST_S)[:, None, None]
         weights += self._same
         weights *= share[:, :, None]
         after = np.add.reduce(weights, axis=1)
@@ -121,6 +126,14 @@ class Models:
         share = share * np.exp(np.maximum(likely, UNLIKELY))
         share /= np.add.reduce(share, axis=1)[:, None]
         return share
+
+
+def _rates(rates: Sequence[Sequence[float]], to: np.ndarray) -> Array:
+    """(M, M) 1/s: the rates of going over `to` (M,) these models, and of leaving each for them."""
+    found = np.array(rates, dtype=np.float64) * to
+    np.fill_diagonal(found, 0.0)
+    np.fill_diagonal(found, -found.sum(axis=1))
+    return found
 
 
 def _standing(model: Model) -> Array:
@@ -155,11 +168,11 @@ def _moving(model: Model, fade: float) -> Array:
 
 
 MODELS = Models(
-    [Model(drift=0.003, sets_out=(0.4, 1.0)), Model(acceleration=0.5), Model(acceleration=4.0)],
+    [Model(drift=0.005, sets_out=(0.4, 1.0)), Model(acceleration=0.5), Model(acceleration=4.0)],
     fade=0.35,
-    rates=[[0, 0.25, 0.25], [0.25, 0, 0.5], [0.15, 0.5, 0]],
+    rates=[[0, 0.05, 0.025], [0.5, 0, 0.5], [0.3, 0.5, 0]],
     first=[0.4, 0.3, 0.3],
 )
 """Stands, walks on, and changes its walk. A study of made-up walkers chose them (tools/bench/moving_study.py); the
 figures are flat about them: half or twice any of these changes no RMS by more than a tenth, but for the rates at which
-one who stands sets out: twice as often makes a standing performer tremble twice as much from a noisy tag."""
+one who stands sets out: the more often, the more a standing performer trembles from a noisy tag."""

@@ -1,7 +1,7 @@
 """The speed that an input gives beside the place: one more thing seen, as good as it has proved.
 
-Nobody knows how a sender makes its speeds: measured, taken from noisy places, smoothed and late, or always zero. So they
-count only after they agreed with the walk while there was one, and no further than they agree.
+Nobody knows how a sender makes its speeds: measured, taken from noisy places, smoothed and late, or always zero. So
+they count only after they agreed with the walk while there was one, and no further than they agree.
 """
 
 from __future__ import annotations

@@ -15,13 +15,11 @@ import numpy as np
 
 from bridge.follow.keeping import FARTHEST_M, LATEST_S, NEVER_S, Data, Field, Part, Seats, numbers_in, time_field
 from bridge.follow.where import ageing, noise, speeds
-from bridge.follow.where.accepting import FLAT, STREAM, Hearing, Spot, Verdict
+from bridge.follow.where.accepting import FLAT, STREAM, Group, Hearing, Spot, Verdict, add_to, merged
 from bridge.follow.where.models import MODELS, Models
 from bridge.geometry.frames import Array
 from bridge.geometry.stage import Point3, Walk
 
-TOGETHER_S = 0.04
-"""Observations of one row this near in time count as one."""
 LARGEST = 1e9
 """No number of a state is larger."""
 QUEUED_MOST = 65536
@@ -29,7 +27,6 @@ QUEUED_MOST = 65536
 
 Queued = tuple[int, Spot, Point3 | None]
 """Row, time (the input's delay taken off) and place, speed."""
-Group = list[tuple[Spot, Point3 | None]]
 
 
 class Tracks(Part):
@@ -151,11 +148,7 @@ class Tracks(Part):
             self.jumped[row] |= verdict is Verdict.JUMPS
             groups[row] = []
             return
-        of_row = groups.setdefault(row, [])
-        if of_row and spot[0] - of_row[-1][0][0][0] <= TOGETHER_S:
-            of_row[-1].append((spot, velocity))
-        else:
-            of_row.append([(spot, velocity)])
+        add_to(groups.setdefault(row, []), spot, velocity)
 
     def _begin(self, row: int, spot: Spot) -> None:
         self._at_s[row], self._anchor[row], self._mean[row] = spot[0], spot[1:], 0.0
@@ -165,7 +158,7 @@ class Tracks(Part):
     def _step(self, groups: dict[int, Group]) -> None:
         """One group of each of these rows."""
         rows = np.array(list(groups))
-        flat = np.array([_merged(group) for group in groups.values()])
+        flat = np.array([merged(group) for group in groups.values()])
         at_s, axes = flat[:, 0], self._axes.take(rows)
         bank, share = self._models.step(
             self._bank.take(rows, axis=0),
@@ -261,12 +254,3 @@ class Tracks(Part):
 
 def _by_time(each: Queued) -> float:
     return each[1][0]
-
-
-def _merged(group: Group) -> list[float]:
-    """Mean time, mean place, and how many they are; what is the same in all stays exactly so."""
-    first = group[0][0]
-    if len(group) == 1:
-        return [*first, 1.0]
-    count = len(group)
-    return [*(begin + sum(spot[i] - begin for spot, _ in group) / count for i, begin in enumerate(first)), count]
