@@ -2,7 +2,7 @@
 
     python tools/bench/moving_events.py [--seed N]
 
-A text, the estimator alone in virtual time, as in moving_study. Each event many times over, at other phases of the frames.
+The estimator alone in virtual time, as in moving_study. Each event many times over, at other phases of the frames.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
-from moving_study import FRAMES_HZ, LAG_S, Input, Seen, errors, follow, frames_of, observe
+from moving_study import FRAMES_HZ, LAG_S, Input, Seen, errors, figures, follow, frames_of, observe
 from moving_walkers import DANCE, FINE_S, RUN, STAND, STROLL, Kind, at, walks
 
 from bridge.follow.where.tracks import Tracks
@@ -64,7 +64,8 @@ def stops(given: Input, rng: np.random.Generator) -> str:
     over = (aims[:, :, 0] - end).max(axis=0)
     off = np.hypot(*np.moveaxis(aims[:, :, :2] - track[-1, :, :2], 2, 0)) > (0.02 if given.noise_m == 0 else 0.05)
     last = np.array([shown_s[np.flatnonzero(column)[-1]] - stopped_s for column in off.T])
-    return f"past by {100 * over.mean():.1f} cm (worst {100 * over.max():.1f}), settled {last.mean():.2f} s (worst {last.max():.2f}) after"
+    past = f"past by {100 * over.mean():.1f} cm (worst {100 * over.max():.1f})"
+    return f"{past}, settled {last.mean():.2f} s (worst {last.max():.2f}) after"
 
 
 def turns(given: Input, rng: np.random.Generator) -> str:
@@ -78,7 +79,8 @@ def turns(given: Input, rng: np.random.Generator) -> str:
     last = np.array(
         [(shown_s[np.flatnonzero(column)[-1]] if column.any() else EVENT_S) - EVENT_S for column in later.T]
     )
-    return f"off by {100 * worst.mean():.1f} cm (worst {100 * worst.max():.1f}), within 10 cm {last.mean():.2f} s (worst {last.max():.2f}) after it began"
+    far = f"off by {100 * worst.mean():.1f} cm (worst {100 * worst.max():.1f})"
+    return f"{far}, within 10 cm {last.mean():.2f} s (worst {last.max():.2f}) after it began"
 
 
 def stray(given: Input, kind: Kind, rng: np.random.Generator) -> str:
@@ -131,7 +133,7 @@ def worked(given: Input, kind: Kind, rng: np.random.Generator, spoil: Callable[[
     track = walks([kind] * MANY, LONG_S, rng)
     _, aims, counted = run(track, given, rng, spoil)
     off = np.concatenate([errors(aims[:, row], track[:, row], LONG_S) for row in range(MANY)])
-    return f"{100 * np.sqrt((off**2).mean()):5.1f} /{100 * np.quantile(off, 0.95):5.1f} /{100 * off.max():5.0f} cm, {counted}"
+    return f"{figures(off)} cm, {counted}"
 
 
 def trembles(given: Input, rng: np.random.Generator) -> str:
@@ -157,12 +159,9 @@ def main() -> None:
         for kind in (STROLL, DANCE, RUN):
             print(f"{given.name}: bursts, {kind.name:15} {losses(given, kind, rng)}")
             for stamped in (False, True):
-                word = "stamped" if stamped else "arrival"
-                late = replace(given, jitter_s=0.2, stamped=stamped)
-                print(f"{given.name}: 200 ms, {word}, {kind.name:6} {worked(late, kind, rng)}")
-                print(
-                    f"{given.name}: doubles, {word}, {kind.name:5} {doubled(replace(given, stamped=stamped), kind, rng)}"
-                )
+                word, seen = "stamped" if stamped else "arrival", replace(given, stamped=stamped)
+                print(f"{given.name}: 200 ms, {word}, {kind.name:6} {worked(replace(seen, jitter_s=0.2), kind, rng)}")
+                print(f"{given.name}: doubles, {word}, {kind.name:5} {doubled(seen, kind, rng)}")
             print(f"{given.name}: nothing, {kind.name:14} {worked(given, kind, rng)}")
 
 

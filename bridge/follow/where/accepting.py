@@ -6,6 +6,7 @@ the one before is held back until a second one near it confirms it; a row that i
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
 from enum import Enum, auto
 from math import dist
@@ -25,17 +26,17 @@ AGAIN = 0.5
 """The same place once more, after less than this share of the usual time between observations, is a duplicate."""
 KEPT = 4
 """So many observations are kept of each row, the last one last."""
-FLAT = 4 + 3 + 4 * KEPT
+FLAT = 3 + 4 + 4 * KEPT
 """Numbers in which all of a row is kept."""
 
 TOGETHER_S = 0.04
 """Observations of one row this near in time count as one."""
 
-Spot = tuple[float, float, float, float]
+Spot = tuple[float, Point3]
 """A time and a place."""
 Group = list[tuple[Spot, Point3 | None]]
 """Observations of one row that count as one, in the order of their times, and the speeds that came with them."""
-NOWHERE: Spot = (NEVER_S, 0.0, 0.0, 0.0)
+NOWHERE: Spot = (NEVER_S, (0.0, 0.0, 0.0))
 
 
 class Verdict(Enum):
@@ -54,7 +55,7 @@ class Hearing:
 
     def __init__(self, fastest: float) -> None:
         self.fastest = fastest
-        self.spots: list[Spot] = [NOWHERE] * KEPT
+        self.spots = deque([NOWHERE] * KEPT, KEPT)
         self.last = NOWHERE
         self.count = 0
         self.usual_s = 0.0
@@ -64,14 +65,15 @@ class Hearing:
     def hear(self, spot: Spot, sigma: float) -> Verdict:
         """Judge it; `sigma` m is how noisy the row is known to be."""
         since_s = spot[0] - self.last[0]
-        if since_s < 0.0 or (since_s <= AGAIN * self.usual_s and any(spot[1:] == each[1:] for each in self.spots)):
+        if since_s < 0.0 or (since_s <= AGAIN * self.usual_s and any(spot[1] == each[1] for each in self.spots)):
             return Verdict.NOTHING
         if self.count == 0 or since_s > GAP_S:
             return self._begin(spot, Verdict.BEGINS)
         if self._near(self.last, spot, sigma):
             self._forget_held()
+            if spot[1] != self.last[1]:
+                self.usual_s += (since_s - self.usual_s) * (0.1 if self.usual_s else 1.0)
             self._keep(spot)
-            self.usual_s += (since_s - self.usual_s) / (self.count if self.count < STREAM else 10)
             self.count = min(self.count + 1, STREAM)
             return Verdict.FOLLOWS
         if self.count < STREAM:
@@ -88,10 +90,11 @@ class Hearing:
         self.count, self.held = 0, NOWHERE
         self._keep(spot)
 
-    def drop_held(self, now_s: float) -> None:
-        """What nothing confirmed in time was a stray."""
+    def drop_held(self, now_s: float) -> bool:
+        """What nothing confirmed in time was a stray; True if something still waits."""
         if self.held[0] < now_s - CONFIRMS_S:
             self._forget_held()
+        return self.held is not NOWHERE
 
     def _forget_held(self) -> None:
         """It was a stray: another came that is not near it, or none."""
@@ -101,7 +104,7 @@ class Hearing:
 
     def _near(self, before: Spot, spot: Spot, sigma: float) -> bool:
         slack = max(SLACK_M, SLACK_SIGMAS * sigma)
-        return dist(before[1:], spot[1:]) <= self.fastest * (spot[0] - before[0]) + slack
+        return dist(before[1], spot[1]) <= self.fastest * (spot[0] - before[0]) + slack
 
     def _begin(self, spot: Spot, verdict: Verdict) -> Verdict:
         self._keep(spot)
@@ -109,22 +112,23 @@ class Hearing:
         return verdict
 
     def _keep(self, spot: Spot) -> None:
-        self.spots = [*self.spots[1:], spot]
+        self.spots.append(spot)
         self.last = spot
 
     # Kept
 
     def flat(self) -> list[float]:
         """All of it as FLAT numbers."""
-        spots = [value for spot in self.spots for value in spot]
-        return [self.count, self.usual_s, self.strays, *self.held, *spots]
+        spots = [value for at_s, place in self.spots for value in (at_s, *place)]
+        return [self.count, self.usual_s, self.strays, self.held[0], *self.held[1], *spots]
 
     def take_up(self, flat: Sequence[float]) -> None:
         """What `flat` gave."""
         self.count, self.usual_s, self.strays = int(flat[0]), flat[1], int(flat[2])
-        self.held = (flat[3], flat[4], flat[5], flat[6]) if flat[3] > NEVER_S else NOWHERE
-        self.spots = [(flat[i], flat[i + 1], flat[i + 2], flat[i + 3]) for i in range(7, 7 + 4 * KEPT, 4)]
-        self.last = self.spots[-1]
+        spots = [(flat[i], (flat[i + 1], flat[i + 2], flat[i + 3])) for i in range(3, FLAT, 4)]
+        self.held = spots[0] if spots[0][0] > NEVER_S else NOWHERE
+        self.spots.extend(spots[1:])
+        self.last = spots[-1]
 
 
 def add_to(groups: list[Group], spot: Spot, velocity: Point3 | None) -> None:
@@ -135,10 +139,18 @@ def add_to(groups: list[Group], spot: Spot, velocity: Point3 | None) -> None:
         groups.append([(spot, velocity)])
 
 
-def merged(group: Group) -> list[float]:
+def merged(group: Group) -> tuple[float, ...]:
     """Mean time, mean place, and how many they are; what is the same in all stays exactly so."""
-    first = group[0][0]
-    if len(group) == 1:
-        return [*first, 1.0]
+    (at_s, (x, y, z)), _ = group[0]
     count = len(group)
-    return [*(begin + sum(spot[i] - begin for spot, _ in group) / count for i, begin in enumerate(first)), count]
+    if count == 1:
+        return at_s, x, y, z, 1.0
+    off_s, off_x, off_y, off_z = 0.0, 0.0, 0.0, 0.0
+    for (other_s, (other_x, other_y, other_z)), _ in group[1:]:
+        off_s, off_x, off_y, off_z = (
+            off_s + other_s - at_s,
+            off_x + other_x - x,
+            off_y + other_y - y,
+            off_z + other_z - z,
+        )
+    return at_s + off_s / count, x + off_x / count, y + off_y / count, z + off_z / count, count

@@ -5,8 +5,8 @@ optimal tracking filter performance for manned maneuvering targets"). Axes share
 mirrored stage gives turned or mirrored results. A model that stands has no speed, but knows how fast one sets out.
 Mixing: Blom and Bar-Shalom 1988, "The interacting multiple model algorithm".
 
-A bank (K, M, 3, 6) holds, per row and model, the state as columns x, y, z, and beside it the covariance (3, 3) that all
-axes share. Beside it goes how probable each model is, (K, M). Mixed over the models: (K, 3, 6).
+A bank (K, M, 6, 3) holds, per row and model, the state with columns x, y, z, and below it the covariance (3, 3) that
+all axes share. Beside it goes how probable each model is, (K, M). Mixed over the models: (K, 6, 3).
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ FIRST_SPEED, FIRST_ACCELERATION = 2.0, 2.0
 LONGEST_S = 0.1
 """Models change over at most as in this time."""
 STOPS_FROM = 0.4
-"""One stops from about this speed, m/s: nobody stands the moment after a run."""
-SLOWS = -0.5 / STOPS_FROM**2
+"""One stops from about this speed, m/s, and hardly ever from more: nobody stands the moment after a run."""
+QUICK = 1.0 / STOPS_FROM**2
 UNLIKELY = -200.0
 """No model is less likely than the best by more than e to this."""
 POWERS = np.array([0.0, 1.0, 2.0, 3.0, 0.0, 1.0, 0.0])
@@ -56,21 +56,28 @@ class Models:
         self._rates, self._stops = _rates(rates, moves), _rates(rates, ~moves)
         self._same = np.eye(self.count)
         self._fades = FADES * (-1.0 / fade)
-        parts = [_standing(model) if model.sets_out else _moving(model, fade) for model in models]
-        self._steps = np.ascontiguousarray(np.stack(parts, axis=1).reshape(7, -1))
+        parts = np.stack([_standing(model) if model.sets_out else _moving(model, fade) for model in models], axis=1)
+        self._f, self._q = (np.ascontiguousarray(parts[:, :, i].reshape(7, -1)) for i in range(2))
+        self._on = np.ascontiguousarray(_moving(Model(), fade)[:, 0].reshape(7, 9))
 
     def begin(self, sigma: float) -> Array:
-        """The bank (M, 3, 6) of one who is first seen, at the origin, each axis with this sigma, m."""
-        found = np.zeros((self.count, 3, 6))
-        found[:, 0, 3], found[:, 1, 4], found[:, 2, 5] = sigma * sigma, FIRST_SPEED**2, FIRST_ACCELERATION**2
+        """The bank (M, 6, 3) of one who is first seen, at the origin, each axis with this sigma, m."""
+        found = np.zeros((self.count, 6, 3))
+        found[:, 3, 0], found[:, 4, 1], found[:, 5, 2] = sigma * sigma, FIRST_SPEED**2, FIRST_ACCELERATION**2
         return found
 
     def transition(self, later_s: Array) -> tuple[Array, Array]:
         """F and Q (K, M, 3, 3) over so long (K,) s."""
         column = later_s[:, None]
-        steps = ((column**POWERS) * np.exp(column * self._fades)) @ self._steps
-        steps.shape = (-1, self.count, 2, 3, 3)
-        return steps[:, :, 0], steps[:, :, 1]
+        basis = (column**POWERS) * np.exp(column * self._fades)
+        shape = (len(later_s), self.count, 3, 3)
+        return (basis @ self._f).reshape(shape), (basis @ self._q).reshape(shape)
+
+    def on(self, mean: Array, later_s: Array) -> Array:
+        """State (K, 3, 3) so long (K,) s after this mixed state, as one who walks on."""
+        column = later_s[:, None]
+        basis = (column**POWERS) * np.exp(column * self._fades)
+        return (basis @ self._on).reshape(-1, 3, 3) @ mean[:, :3]
 
     def step(
         self, bank: Array, share: Array, mean: Array, later_s: Array, seen: Array, variance: Array, axes: Array
@@ -81,39 +88,37 @@ class Models:
         """
         bank, share = self._mixed(bank, share, mean, later_s, axes)
         f, q = self.transition(later_s)
-        bank = f @ bank
-        covariance = bank[:, :, :, 3:] @ f.swapaxes(2, 3)
+        state = f @ bank[:, :, :3]
+        covariance = f @ bank[:, :, 3:] @ f.swapaxes(2, 3)
         covariance += q
-        bank[:, :, :, 3:] = covariance
-        miss = bank[:, :, 0, :].copy()
-        miss[:, :, :3] -= seen[:, None]
-        spread = covariance[:, :, 0, 0] + variance[:, None]
-        gain = covariance[:, :, :, 0] / spread[:, :, None]
-        bank -= gain[:, :, :, None] * miss[:, :, None, :]
-        return bank, self.weighed(share, miss[:, :, :3], spread, axes)
+        miss = state[:, :, :1] - seen[:, None, None]
+        row = covariance[:, :, :1]
+        spread = row[:, :, 0, 0] + variance[:, None]
+        gain = covariance[:, :, :, :1] / spread[:, :, None, None]
+        np.subtract(state, gain * miss, out=bank[:, :, :3])
+        np.subtract(covariance, gain * row, out=bank[:, :, 3:])
+        return bank, self.weighed(share, miss[:, :, 0], spread, axes)
 
     def mean(self, bank: Array, share: Array) -> Array:
-        """Mixed over the models (K, 3, 6); its covariance leaves out how far they are apart."""
-        return (share[:, None] @ bank.reshape(len(bank), self.count, 18)).reshape(-1, 3, 6)
+        """Mixed over the models (K, 6, 3); its covariance leaves out how far they are apart."""
+        return (share[:, None] @ bank.reshape(len(bank), self.count, 18)).reshape(-1, 6, 3)
 
     def _mixed(self, bank: Array, share: Array, mean: Array, later_s: Array, axes: Array) -> tuple[Array, Array]:
         """What each model begins from: the others too, as far as one may have gone over to it."""
-        slow = np.exp(np.add.reduce(mean[:, 1, :3] * mean[:, 1, :3], axis=1) * SLOWS)
-        weights = slow[:, None, None] * self._stops
+        speed = mean[:, 1]
+        quick = np.add.reduce(speed * speed, axis=1) * QUICK
+        weights = (1.0 / (quick * quick + 1.0))[:, None, None] * self._stops
         weights += self._rates
         weights *= np.minimum(later_s, LONGEST_S)[:, None, None]
         weights += self._same
         weights *= share[:, :, None]
         after = np.add.reduce(weights, axis=1)
-        weights /= after[:, None, :]
-        centre, scale = mean[:, None, :, :3], axes[:, None, None, None]
-        off = bank[:, :, :, :3] - centre
-        bank[:, :, :, 3:] += off @ off.swapaxes(2, 3) / scale
-        flat = weights.swapaxes(1, 2) @ bank.reshape(len(bank), self.count, 18)
-        bank = flat.reshape(bank.shape)
-        off = bank[:, :, :, :3] - centre
-        bank[:, :, :, 3:] -= off @ off.swapaxes(2, 3) / scale
-        return bank, after
+        weights /= after[:, None]
+        centre, scale = mean[:, None, :3], (1.0 / axes)[:, None, None, None]
+        bank[:, :, 3:] += _outer(bank[:, :, :3] - centre, scale)
+        mixed = (weights.swapaxes(1, 2) @ bank.reshape(len(bank), self.count, 18)).reshape(bank.shape)
+        mixed[:, :, 3:] -= _outer(mixed[:, :, :3] - centre, scale)
+        return mixed, after
 
     @staticmethod
     def weighed(share: Array, miss: Array, spread: Array, axes: Array) -> Array:
@@ -128,6 +133,11 @@ class Models:
         return share
 
 
+def _outer(off: Array, scale: Array) -> Array:
+    """(K, M, 3, 3): how far states are off some centre, (K, M, 3 states, 3 axes), as a covariance per axis."""
+    return off @ (off * scale).swapaxes(2, 3)
+
+
 def _rates(rates: Sequence[Sequence[float]], to: np.ndarray) -> Array:
     """(M, M) 1/s: the rates of going over `to` (M,) these models, and of leaving each for them."""
     found = np.array(rates, dtype=np.float64) * to
@@ -137,17 +147,17 @@ def _rates(rates: Sequence[Sequence[float]], to: np.ndarray) -> Array:
 
 
 def _standing(model: Model) -> Array:
-    """(7, 18) over the functions of time: F stays at the place and forgets speed; Q."""
+    """(7, 2, 3, 3) over the functions of time: F stays at the place and forgets speed; Q."""
     found = np.zeros((7, 2, 3, 3))
     assert model.sets_out is not None
     found[0, 0, 0, 0] = 1.0
     found[1, 1, 0, 0] = model.drift**2
     found[0, 1, 1, 1], found[0, 1, 2, 2] = model.sets_out[0] ** 2, model.sets_out[1] ** 2
-    return found.reshape(7, 18)
+    return found
 
 
 def _moving(model: Model, fade: float) -> Array:
-    """(7, 18) over the functions of time: F and Q of Singer's model."""
+    """(7, 2, 3, 3) over the functions of time: F and Q of Singer's model."""
     a = 1.0 / fade
     f = np.zeros((7, 3, 3))
     f[0, 0, 0] = f[0, 1, 1] = f[1, 0, 1] = f[4, 2, 2] = 1.0
@@ -164,11 +174,11 @@ def _moving(model: Model, fade: float) -> Array:
     q *= 2 * a * model.acceleration**2
     q += q.swapaxes(1, 2) * (1 - np.eye(3))
     q[1, 0, 0] += model.drift**2
-    return np.stack([f, q], axis=1).reshape(7, 18)
+    return np.stack([f, q], axis=1)
 
 
 MODELS = Models(
-    [Model(drift=0.005, sets_out=(0.4, 1.0)), Model(acceleration=0.5), Model(acceleration=4.0)],
+    [Model(drift=0.001, sets_out=(0.4, 1.0)), Model(acceleration=0.5), Model(acceleration=4.0)],
     fade=0.35,
     rates=[[0, 0.05, 0.025], [0.5, 0, 0.5], [0.3, 0.5, 0]],
     first=[0.4, 0.3, 0.3],

@@ -11,9 +11,9 @@ import numpy as np
 from bridge.follow.where.models import Models
 from bridge.geometry.frames import Array
 
-FINEST = 0.15
+FINEST = 0.1
 """m/s per axis: no given speed counts for more than one of this sigma."""
-DOUBTED = 0.3
+DOUBTED = 0.08
 """m/s per axis: one that is further off counts for much less than its error alone would say."""
 FIRST_VARIANCE = 4.0
 """m²/s²: so much is it off until it is known."""
@@ -30,15 +30,14 @@ def take(
 
     `mean` is the mixed state before.
     """
-    away = given - mean[:, 1, :3]
+    away, speed = given - mean[:, 1], mean[:, 1]
     wrong = np.add.reduce(away * away, axis=1) / axes
-    moves = np.maximum(np.add.reduce(given * given, axis=1), np.add.reduce(mean[:, 1, :3] ** 2, axis=1)) > SLOW**2
+    moves = np.maximum(np.add.reduce(given * given, axis=1), np.add.reduce(speed * speed, axis=1)) > SLOW**2
     off = np.where(moves, off + (wrong - off) / LASTS, off)
-    excess = np.maximum(off - mean[:, 1, 4], 0.0)
+    excess = np.maximum(off - mean[:, 4, 1], 0.0)
     variance = FINEST**2 + excess * (1.0 + excess / DOUBTED**2)
-    row = bank[:, :, 1, :].copy()
-    row[:, :, :3] -= given[:, None]
-    spread = row[:, :, 4] * models.moves + variance[:, None]
-    gain = bank[:, :, :, 4] * models.moves[:, None] / spread[:, :, None]
-    bank = bank - gain[:, :, :, None] * row[:, :, None, :]
-    return bank, models.weighed(share, row[:, :, :3], spread, axes), off
+    miss, row = bank[:, :, 1:2] - given[:, None, None], bank[:, :, 4:5]
+    spread = row[:, :, 0, 1] * models.moves + variance[:, None]
+    gain = (models.moves / spread)[:, :, None, None] * bank[:, :, 3:, 1:2]
+    after = np.concatenate([bank[:, :, :3] - gain * miss, bank[:, :, 3:] - gain * row], axis=2)
+    return after, models.weighed(share, miss[:, :, 0], spread, axes), off
