@@ -84,7 +84,7 @@ class Models:
     ) -> tuple[Array, Array]:
         """`bank` and `share` (K, M) after `later_s` (K,) and after `seen` (K, 3) m with its variance (K,) m² per axis.
 
-        `mean` is the mixed state before; `axes` (K,): how many axes of what is seen are alive.
+        `mean` is the mixed state before; `axes` (K,): how many axes of what is seen are alive. Uses `bank` up.
         """
         bank, share = self._mixed(bank, share, mean, later_s, axes)
         f, q = self.transition(later_s)

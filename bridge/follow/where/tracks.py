@@ -57,7 +57,7 @@ class Tracks(Part):
         self._hearings = [Hearing(walk.fastest) for walk in walks]
         self._heard = np.zeros((count, FLAT))
         self._queue: list[Queued] = []
-        self._frames, self._awake, self._waits = 0, False, False
+        self._frames, self._awake, self._waits, self._jumps = 0, False, False, False
         self.place, self._last, self._stream = np.zeros((count, 3)), np.zeros((count, 3)), np.zeros(count)
         self.jumped = np.zeros(count, dtype=bool)
         self._bank, self._share = np.zeros((count, models.count, 6, 3)), np.tile(models.first, (count, 1))
@@ -108,7 +108,8 @@ class Tracks(Part):
         """Take in what was seen, and take all on to now."""
         if not (self._awake or self._queue):
             return
-        self.jumped = np.zeros(len(self.jumped), dtype=bool)
+        if self._jumps:
+            self.jumped, self._jumps = np.zeros(len(self.jumped), dtype=bool), False
         if self._queue:
             self._take_queue(now_s)
         self._go_on(now_s)
@@ -144,7 +145,8 @@ class Tracks(Part):
         if verdict is Verdict.FOLLOWS:
             add_to(groups.setdefault(row, []), spot, velocity)
             return
-        self.jumped[row] |= verdict is Verdict.JUMPS
+        if verdict is Verdict.JUMPS:
+            self.jumped[row] = self._jumps = True
         groups[row] = []
         self._at_s[row], self._anchor[row], self._mean[row] = spot[0], spot[1], 0.0
         self._bank[row], self._share[row] = self._models.begin(float(self.noise[row])), self._models.first
@@ -208,7 +210,7 @@ class Tracks(Part):
         place *= counts[:, None]
         place += self._last
         self.place = place
-        self._awake = self._waits or np.maximum.reduce(counts, initial=0.0) > 0.0
+        self._awake = self._waits or self._jumps or bool(np.maximum.reduce(counts, initial=0.0) > 0.0)
 
     # Kept
 

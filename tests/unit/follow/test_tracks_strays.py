@@ -47,6 +47,11 @@ def test_a_second_one_near_a_stray_makes_it_a_jump_without_a_speed() -> None:
     assert (played.aims[jump:] == (6.0, 2.0, 1.3)).all()
 
 
+def test_a_jump_is_one_of_one_frame_also_when_nothing_is_seen_after_it() -> None:
+    seen = [*sights(stands, 2.0), (2.0, (6.0, 2.0, 1.3)), (2.02, (6.0, 2.0, 1.3))]
+    assert sum(Played(Tracks([Walk()]), seen, 3.0).jumps) == 1
+
+
 def test_a_second_one_that_comes_too_late_or_elsewhere_confirms_nothing() -> None:
     near, late, far = (6.0, 2.0, 1.3), 0.21, (9.0, -7.0, 1.3)
     for again in ((2.0 + late, near), (2.01, far)):
