@@ -55,6 +55,7 @@ class Models:
         self.moves = moves.astype(np.float64)
         self._rates, self._stops = _rates(rates, moves), _rates(rates, ~moves)
         self._same = np.eye(self.count)
+        self._pairs = np.triu_indices(self.count, 1)
         self._fades = FADES * (-1.0 / fade)
         parts = np.stack([_standing(model) if model.sets_out else _moving(model, fade) for model in models], axis=1)
         self._f, self._q = (np.ascontiguousarray(parts[:, :, i].reshape(7, -1)) for i in range(2))
@@ -84,7 +85,7 @@ class Models:
     ) -> tuple[Array, Array]:
         """`bank` and `share` (K, M) after `later_s` (K,) and after `seen` (K, 3) m with its variance (K,) m² per axis.
 
-        `mean` is the mixed state before; `axes` (K,): how many axes of what is seen are alive. Uses `bank` up.
+        `mean` is the mixed state before; `axes` (K,): how many axes of what is seen are alive.
         """
         bank, share = self._mixed(bank, share, mean, later_s, axes)
         f, q = self.transition(later_s)
@@ -114,10 +115,13 @@ class Models:
         weights *= share[:, :, None]
         after = np.add.reduce(weights, axis=1)
         weights /= after[:, None]
-        centre, scale = mean[:, None, :3], (1.0 / axes)[:, None, None, None]
-        bank[:, :, 3:] += _outer(bank[:, :, :3] - centre, scale)
         mixed = (weights.swapaxes(1, 2) @ bank.reshape(len(bank), self.count, 18)).reshape(bank.shape)
-        mixed[:, :, 3:] -= _outer(mixed[:, :, :3] - centre, scale)
+        # how far apart the states are that are mixed: by pairs, so that nothing cancels
+        one, other = self._pairs
+        off = bank.take(one, axis=1)[:, :, :3] - bank.take(other, axis=1)[:, :, :3]
+        apart = off @ (off * (1.0 / axes)[:, None, None, None]).swapaxes(2, 3)
+        both = weights.take(one, axis=1) * weights.take(other, axis=1)
+        mixed[:, :, 3:] += (both.swapaxes(1, 2) @ apart.reshape(len(bank), -1, 9)).reshape(off.shape[0], -1, 3, 3)
         return mixed, after
 
     @staticmethod
@@ -131,11 +135,6 @@ class Models:
         share = share * np.exp(np.maximum(likely, UNLIKELY))
         share /= np.add.reduce(share, axis=1)[:, None]
         return share
-
-
-def _outer(off: Array, scale: Array) -> Array:
-    """(K, M, 3, 3): how far states are off some centre, (K, M, 3 states, 3 axes), as a covariance per axis."""
-    return off @ (off * scale).swapaxes(2, 3)
 
 
 def _rates(rates: Sequence[Sequence[float]], to: np.ndarray) -> Array:

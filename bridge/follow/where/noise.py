@@ -12,9 +12,9 @@ import numpy as np
 from bridge.follow.where.accepting import KEPT
 from bridge.geometry.frames import Array
 
-LASTS = 20.0
+LASTS = 12.0
 """So many looks the figure remembers; one is taken every `EVERY` frames."""
-EVERY = 4
+EVERY = 8
 FIRST_M = 0.01
 """What is believed of an input before it is known, as if it were `FIRST_COUNTS` looks."""
 FIRST_COUNTS = 1.0
