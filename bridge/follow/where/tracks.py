@@ -42,7 +42,7 @@ class Tracks(Part):
         Field("_anchor", "tracks", low=-FARTHEST_M, high=FARTHEST_M),
         Field("_at_s", "tracks", low=-LATEST_S, high=LATEST_S),
         Field("_noise", "tracks", low=0, high=LARGEST),
-        Field("_off", "tracks", low=0, high=LARGEST),
+        Field("_proof", "tracks", low=-LARGEST, high=LARGEST),
         Field("_now", "tracks", low=-LARGEST, high=LARGEST),
         Field("_pace", "tracks", low=0, high=1),
         Field("_frames", kind=int, low=0, high=2**53),
@@ -62,7 +62,7 @@ class Tracks(Part):
         self.jumped = np.zeros(count, dtype=bool)
         self._bank, self._share = np.zeros((count, models.count, 6, 3)), np.tile(models.first, (count, 1))
         self._mean, self._anchor, self._at_s = np.zeros((count, 6, 3)), np.zeros((count, 3)), np.zeros(count)
-        self._noise, self._off = noise.first(count), np.full(count, speeds.FIRST_VARIANCE)
+        self._noise, self._proof = noise.first(count), speeds.first(count)
         self._now, self._pace = np.zeros((count, 3, 3)), np.zeros(count)
         self._know()
 
@@ -167,21 +167,16 @@ class Tracks(Part):
         )
         self._bank[rows], self._share[rows], self._at_s[rows] = bank, share, at_s
         self._mean[rows] = self._models.mean(bank, share)
-        given = {row: group[-1][1] for row, group in groups.items() if group[-1][1] is not None}
-        if given:
-            self._take_speeds(np.array(list(given)), np.array(list(given.values())))
+        given = [group[-1][1] is not None for group in groups.values()]
+        if any(given):
+            speeds_seen = np.array([group[-1][1] for group in groups.values() if group[-1][1] is not None])
+            self._take_speeds(rows[given], flat[given], speeds_seen)
 
-    def _take_speeds(self, rows: np.ndarray, given: Array) -> None:
-        bank, share, off = speeds.take(
-            self._models,
-            self._bank[rows],
-            self._share[rows],
-            self._mean[rows],
-            given,
-            self._off[rows],
-            self._axes[rows],
-        )
-        self._bank[rows], self._share[rows], self._off[rows] = bank, share, off
+    def _take_speeds(self, rows: np.ndarray, flat: Array, given: Array) -> None:
+        proof, axes = self._proof[rows], self._axes[rows]
+        speeds.compare(proof, flat[:, 0], flat[:, 1:4], given, self.noise[rows], axes)
+        bank, share = speeds.take(self._models, self._bank[rows], self._share[rows], proof, given, axes)
+        self._bank[rows], self._share[rows], self._proof[rows] = bank, share, proof
         self._mean[rows] = self._models.mean(bank, share)
 
     def _learn(self, rows: list[int]) -> None:

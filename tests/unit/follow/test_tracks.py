@@ -189,7 +189,7 @@ def test_a_given_speed_helps_or_does_no_harm(kind: str) -> None:
                 if now_s > 3:
                     off.append(np.hypot(*(tracks.place[0] + ahead(tracks) - dances(now_s + LAG_S))[:2]))
         errors[given_speed] = np.sqrt(np.mean(np.square(off)))
-    assert errors[True] < errors[False] * (0.97 if kind == "good" else 1.08)
+    assert errors[True] < errors[False] * (0.75 if kind == "good" else 1.08)
 
 
 # Age
