@@ -283,3 +283,15 @@ def test_surveyed_marks_come_before_solved_ones() -> None:
     )
     places = places_of(stage, {"A": (9.0, 9.0, 9.0), "B": MARKS["B"]})
     assert places == {"A": Place(MARKS["A"], 0.02), "B": Place(MARKS["B"], SOLVED)}
+
+
+def test_a_mistake_smaller_than_accept_is_said_and_the_frame_taken() -> None:
+    found = solve(records(SOME, "ABCDE", noise=0.01, shifted={"C": (1.0, 0.5, 0.0)}), accept=2.0)
+    assert (found.trusted, found.verified) == (True, False)
+    assert found.warnings[0].startswith("C is 1.1")
+
+
+def test_marks_that_are_badly_known_widen_the_predicted_error() -> None:
+    rough = {name: Place(place.at, 0.05) for name, place in PLACES.items()}
+    well = solve(records(SOME, "ABCD")).frame.sigma
+    assert solve_frame(records(SOME, "ABCD"), rough, CORNERS).frame.sigma > 3 * well
