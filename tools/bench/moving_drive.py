@@ -84,6 +84,13 @@ def observations(seen: Seen, target: str, seconds: float, seed: int) -> list[tup
     return sorted(found)
 
 
+def go_first(*pids: int) -> None:
+    """Before all other work of the machine (SCHED_FIFO; needs root)."""
+    for pid in pids:
+        for thread in Path(f"/proc/{pid}/task").iterdir():
+            os.sched_setscheduler(int(thread.name), os.SCHED_FIFO, os.sched_param(1))
+
+
 class Daemons:
     """Both, started and stopped together: `motions` by name are what their stage.yaml says of targets."""
 
@@ -135,10 +142,8 @@ class Daemons:
         return start_s, driven
 
     def go_first(self) -> None:
-        """On a machine with other work: this process and the daemons before all of it (SCHED_FIFO; needs root)."""
-        for pid in (os.getpid(), *(process.pid for process in self._processes.values())):
-            for thread in Path(f"/proc/{pid}/task").iterdir():
-                os.sched_setscheduler(int(thread.name), os.SCHED_FIFO, os.sched_param(1))
+        """On a machine with other work: this process and the daemons before all of it (needs root)."""
+        go_first(os.getpid(), *(process.pid for process in self._processes.values()))
 
     def _warm_up(self, ways: Mapping[str, Way], seen: Seen, seed: int) -> None:
         """Everybody stands where the way begins, seen as noisily as later, until all heads are there and lit."""
