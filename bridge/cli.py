@@ -17,6 +17,7 @@ COMMANDS = {
     "check": "everything that can be known before doors",
     "explain": "what each key of a show's files means",
     "aim": "what every fixture would be sent for one place",
+    "listen": "what a tracking input gives: points, rate, jitter, age",
     "replay": "a capture again: are the same packets sent?",
     "panel": "the page from which the bridge is operated",
     "venue": "a simulated venue that hears the bridge, and a view of it",

@@ -175,10 +175,10 @@ def _addresses(network: Network) -> Iterator[Finding]:
     sacn, osc = network.sacn, network.osc
     if sacn.interface.startswith("127.") and all(host.startswith("127.") for host, _ in sacn.destinations):
         yield Finding("warning", "network.yaml", "OUTPUT STAYS ON THIS MACHINE: the sacn interface is loopback")
-    if not _can_bind(sacn.interface, 0):
+    if not can_bind(sacn.interface, 0):
         text = f"no interface of this machine has the address {sacn.interface}; `ip address` lists them"
         yield Finding("error", "network.yaml", text)
-    if not _can_bind(osc.host, osc.port):
+    if not can_bind(osc.host, osc.port):
         text = f"OSC port {osc.host}:{osc.port} cannot be opened here; is a bridge running already?"
         yield Finding("warning", "network.yaml", text)
 
@@ -216,7 +216,8 @@ def _reach(engine: Engine, coverage: Coverage) -> Iterator[Finding]:
             yield Finding("note", engine.rig.names[n], f"comes within {left:.1f} degrees of a pan or tilt limit")
 
 
-def _can_bind(host: str, port: int) -> bool:
+def can_bind(host: str, port: int) -> bool:
+    """Whether a UDP socket can be opened there."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     with socket.socket(family, socket.SOCK_DGRAM) as probe:
         try:

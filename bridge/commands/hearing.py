@@ -9,10 +9,11 @@ from __future__ import annotations
 import contextlib
 import socket
 import time
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 
+from bridge.commands.live_inputs import InputHeard
 from bridge.daemon.echo import Echo
 from bridge.daemon.logs import printable
 from bridge.daemon.watch import Address, Watch
@@ -78,6 +79,7 @@ class Heard:
     answered: frozenset[str] = frozenset()
     unsent: Mapping[str, str] = field(default_factory=dict)
     why: str = ""
+    inputs: list[InputHeard] = field(default_factory=list)
 
 
 class Ledger:
@@ -101,8 +103,16 @@ class Ledger:
         return sorted(self._sources.values(), key=lambda s: (s.universe, -s.highest, s.name, s.host, s.cid))
 
 
-def hear(listened: Mapping[str, Iterable[int]], nodes: Iterable[str], interface: str, seconds: float) -> Heard:
+def hear(
+    listened: Mapping[str, Iterable[int]],
+    nodes: Iterable[str],
+    interface: str,
+    seconds: float,
+    also: Callable[[], None] = lambda: None,
+) -> Heard:
     """Listen to universes by interface address for so long, or until Ctrl-C, and ask nodes from `interface`.
+
+    `also` reads what else is listened to: it is called every few milliseconds.
 
     NetworkError where an interface cannot be listened on.
     """
@@ -121,7 +131,7 @@ def hear(listened: Mapping[str, Iterable[int]], nodes: Iterable[str], interface:
         stack.callback(echo.close)
         began_s = time.monotonic()
         with contextlib.suppress(KeyboardInterrupt):
-            _listen(watches, direct, echo, ledger, began_s + seconds)
+            _listen(watches, direct, echo, ledger, began_s + seconds, also)
         return Heard(
             sources=ledger.sources,
             seconds=time.monotonic() - began_s,
@@ -133,8 +143,16 @@ def hear(listened: Mapping[str, Iterable[int]], nodes: Iterable[str], interface:
         )
 
 
-def _listen(watches: list[Watch], direct: list[socket.socket], echo: Echo, ledger: Ledger, until_s: float) -> None:
+def _listen(
+    watches: list[Watch],
+    direct: list[socket.socket],
+    echo: Echo,
+    ledger: Ledger,
+    until_s: float,
+    also: Callable[[], None],
+) -> None:
     while (now_s := time.monotonic()) < until_s:
+        also()
         echo.turn(now_s)
 
         def take(packet: bytes, sender: Address, at_s: float = now_s) -> None:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import argparse
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bridge.commands.hearing import Heard, Source, hear
 from bridge.commands.live_findings import Names, listened, uses
+from bridge.commands.live_inputs import Inputs, input_lines
 from bridge.daemon.identity import kept_cid
 from bridge.daemon.interfaces import own_addresses, with_addresses
+from bridge.daemon.logs import printable
 from bridge.daemon.state import default_state_folder, show_folder
 from bridge.show.model import Show
 
@@ -38,7 +41,10 @@ def listen(show: Show, for_s: float, state: Path | None) -> tuple[Show, Heard, N
     show = with_addresses(show)
     cid = kept_cid(show_folder(state or default_state_folder(), show.path))
     nodes = [host for host, _ in show.network.sacn.destinations]
-    heard = hear(listened(show), nodes, show.network.sacn.interface, for_s)
+    with ExitStack() as stack:
+        inputs = Inputs(show, stack)
+        heard = hear(listened(show), nodes, show.network.sacn.interface, for_s, inputs.read)
+        heard.inputs = inputs.heard()
     return show, heard, (cid.bytes if cid else None, list(own_addresses().values()))
 
 
@@ -62,6 +68,8 @@ def print_heard(console: Console, show: Show, heard: Heard, us: Names) -> None:
     for host in heard.nodes:
         said = "not known" if heard.why else "answers" if host in heard.answered else "no answer"
         console.print(f"node {host}: {said}", markup=False)
+    for line in input_lines(heard.inputs):
+        console.print(printable(line), markup=False)
 
 
 def _cells(source: Source, us: Names) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ from typing import Any
 from bridge.commands.desk_findings import patched
 from bridge.commands.findings import Finding, names_of
 from bridge.commands.hearing import Heard, Source
+from bridge.commands.live_inputs import input_live_findings, inputs_as_data
 from bridge.show.model import Show
 
 Names = tuple[bytes | None, Collection[str]]
@@ -53,6 +54,7 @@ def live_findings(show: Show, heard: Heard, us: Names) -> Iterator[Finding]:
     for text in heard.deaf:
         yield Finding("note", "network.yaml", text)
     yield from _nodes(heard)
+    yield from input_live_findings(heard.inputs, heard.seconds)
 
 
 def _place(universe: int) -> str:
@@ -142,4 +144,4 @@ def as_data(show: Show, heard: Heard, us: Names) -> dict[str, Any]:
         for source in heard.sources
     ]
     nodes = [{"address": host, "answers": None if heard.why else host in heard.answered} for host in heard.nodes]
-    return {"seconds": round(heard.seconds, 2), "heard": rows, "nodes": nodes}
+    return {"seconds": round(heard.seconds, 2), "heard": rows, "nodes": nodes, "inputs": inputs_as_data(heard.inputs)}

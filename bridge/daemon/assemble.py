@@ -15,6 +15,7 @@ from bridge.daemon.beside import DeskInput
 from bridge.daemon.boot import moment
 from bridge.daemon.ears import Ears
 from bridge.daemon.endpoint import close_quietly, open_osc
+from bridge.daemon.inputs import TrackingInputs
 from bridge.daemon.interfaces import resolve_address
 from bridge.daemon.logs import LOG, start_logging
 from bridge.daemon.loop import Loop
@@ -58,6 +59,9 @@ def assemble(show: Show, watch: Watch, loop: Loop, undo: ExitStack, options: Opt
     undo.callback(desk.close)
     desk.open(show.network, universes)
     desk.ours(output.endpoint)
+    inputs = TrackingInputs(loop, clock.now_s, folder.cid.bytes)
+    undo.callback(inputs.close)
+    inputs.take(show.network, show.stage.targets)
 
     def opened(endpoint: tuple[str, int]) -> None:
         ears.ours(endpoint)
@@ -65,7 +69,7 @@ def assemble(show: Show, watch: Watch, loop: Loop, undo: ExitStack, options: Opt
 
     output.opened = opened
     panel = _panel(show, osc, options)
-    return Service(door, Parts(loop, osc, output, ears, desk, folder, recorder, panel), remembered)
+    return Service(door, Parts(loop, osc, output, ears, desk, inputs, folder, recorder, panel), remembered)
 
 
 def _made(show: Show, folder: StateFolder, remembered: Remembered) -> Made:

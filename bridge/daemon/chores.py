@@ -16,7 +16,7 @@ from bridge.daemon.parts import Parts
 from bridge.door.door import Door
 from bridge.door.inbox import Inbox, Refusal
 
-LINK_EVERY_S, TIDY_EVERY_S, HEIGHTS_EVERY_S, PANEL_EVERY_S = 1.0, 1.0, 0.25, 0.1
+LINK_EVERY_S, INPUTS_EVERY_S, TIDY_EVERY_S, HEIGHTS_EVERY_S, PANEL_EVERY_S = 1.0, 1.0, 1.0, 0.25, 0.1
 LEVELS = {"info": LOG.info, "warning": LOG.warning, "error": LOG.error}
 
 
@@ -28,12 +28,13 @@ class Chores:
     ) -> None:
         self._refused = Throttle(LOG.warning)
         self._door, self._inbox, self._output, self._ears = door, inbox, parts.output, parts.ears
-        self._desk = parts.desk
+        self._desk, self._inputs = parts.desk, parts.inputs
         self._panel = parts.panel
         self._feed, self._details, self._memory, self._focus = feed, details, memory, focus
         self._news = {level: Throttle(say, named=False) for level, say in LEVELS.items()}
         self._link = LinkWatch(door.show.network.sacn.interface)
         self._next_tidy_s = self._next_link_s = self._next_heights_s = self._next_panel_s = 0.0
+        self._next_inputs_s = 0.0
         self._faults: dict[str, str] = {}
 
     def do(self, now_s: float) -> None:
@@ -48,7 +49,11 @@ class Chores:
         if now_s >= self._next_link_s:
             self._next_link_s = now_s + LINK_EVERY_S
             self._tell_link(self._link.look())
-            self._tell_desk_link()
+            self._tell_links()
+        elif now_s >= self._next_inputs_s:
+            self._next_inputs_s = now_s + INPUTS_EVERY_S
+            self._inputs.look(now_s)
+            self._feed.inputs(self._inputs.rows(now_s, self._door.show.frames))
         elif now_s >= self._next_heights_s:
             self._next_heights_s = now_s + HEIGHTS_EVERY_S
             self._tell_heights(now_s)
@@ -59,11 +64,11 @@ class Chores:
             self._next_tidy_s = now_s + TIDY_EVERY_S
             self._tidy(now_s)
 
-    def refused(self, refusal: Refusal) -> None:
-        """To the log, the feed and the counts."""
+    def refused(self, refusal: Refusal, count: int = 1) -> None:
+        """To the log, the feed and the counts; it stands for `count` of its kind."""
         said = f"{refusal.text} (from {refusal.sender})"
         self._refused.count(refusal.reason, said, refusal.at_s, refusal.address)
-        self._details.refused[refusal.reason] += 1
+        self._details.refused[refusal.reason] += count
         self._feed.refused(refusal.host, refusal.address, refusal.reason, refusal.text, refusal.at_s, refusal.sender)
 
     def tell_news(self, now_s: float) -> None:
@@ -95,14 +100,15 @@ class Chores:
         self._feed.event("/feed/notice", text)
         if not self._link.down:
             self._desk.rejoin()
+            self._inputs.rejoin()
             self._ears.rejoin()  # what it is plugged into now may not know our groups
 
-    def _tell_desk_link(self) -> None:
-        """Where the desk has an interface of its own."""
-        level, text = self._desk.look_at_link()
-        if text:
-            LEVELS[level]("%s", text)
-            self._feed.event("/feed/notice", text)
+    def _tell_links(self) -> None:
+        """Where the desk or a tracking input has an interface of its own."""
+        for level, text in (self._desk.look_at_link(), *self._inputs.look_at_links()):
+            if text:
+                LEVELS[level]("%s", text)
+                self._feed.event("/feed/notice", text)
 
     def _state(self, now_s: float) -> tuple[Any, ...]:
         """The row /feed/bridge."""

@@ -8,6 +8,7 @@ import socket
 from collections.abc import Callable
 from typing import Any
 
+from bridge.daemon.kernel_time import receive, want_stamps
 from bridge.door.events import Message
 from bridge.door.inbox import Inbox
 from bridge.errors import NetworkError
@@ -31,6 +32,7 @@ def open_osc(host: str, port: int) -> socket.socket:
     try:
         sock.setblocking(False)
         sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, RECEIVE_BUFFER)
+        want_stamps(sock)
         sock.bind(address)
     except OSError as error:
         sock.close()
@@ -63,19 +65,20 @@ def drain(
 
     Returns how many rounds that took: one for each message.
 
-    `heard(data, sender, at_s)` puts a datagram into the inbox; `obeyed(message)` hears of each that was obeyed. GRACE_S
-    goes on past a due frame: of several observations that arrived together, the newest is to be sent.
+    `heard(data, sender, at_s)` puts a datagram into the inbox, with when it arrived; `obeyed(message)` hears of each
+    that was obeyed. GRACE_S goes on past a due frame: of several observations that arrived together, the newest is to
+    be sent.
     """
     grace_s = clock() + GRACE_S
     for rounds in range(BATCH):
         if not inbox.busy:
             try:
-                data, sender = sock.recvfrom(MAX_OCTETS)
+                data, sender, at_s = receive(sock, MAX_OCTETS, clock)
             except BlockingIOError:
                 return rounds
             except OSError:  # an ICMP error of somebody's closed feed port lands here: not ours to mind
                 continue
-            heard(data, sender, clock())
+            heard(data, sender, at_s)
         if inbox.busy and (message := inbox.work()) is not None:
             obeyed(message)
         if clock() >= max(due_s(), grace_s):

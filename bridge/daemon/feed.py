@@ -6,6 +6,7 @@
 /feed/universe number word other priority    sent | refused | overruled | waiting; another source there, if any
 /feed/trim     kind name dx dy               fixture or truss; only what is trimmed
 /feed/desk     universe source priority alive age_ms    beside a desk; source "", age -1 before it was heard
+/feed/input    name protocol points rate_hz jitter_ms age_ms framed followed lost    once a second: input_report.py
 /feed/refused  address reason text [sender]  to the host that sent it; which sender, to whoever asked for all
 /feed/kept     part on_disk                  what was switched is on disk, or could not be written
 /feed/hand and others                         to those who subscribed to `all`: see feed_details.py
@@ -20,6 +21,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from bridge.daemon.input_report import InputRow
 from bridge.daemon.logs import printable
 from bridge.daemon.status import Rows
 from bridge.door.controls import SENDER as DESK
@@ -118,6 +120,11 @@ class Feed:
             for datagram in datagrams:
                 self._send(datagram, address)
 
+    def inputs(self, rows: Iterable[InputRow]) -> None:
+        """Tell everybody how tracking inputs are."""
+        if self._subscribers:
+            self.send([_input(row) for row in rows], list(self._subscribers))
+
     def event(self, address: str, *args: osc.Argument) -> None:
         """One message, at once, to everybody who subscribed; texts may come from anybody and are made printable."""
         safe = [shown(arg) if isinstance(arg, str) else arg for arg in args]
@@ -162,6 +169,12 @@ def _target(name: str, x: float, y: float, z: float, inside: bool, age_s: float)
 
 def _desk(universe: int, source: str, priority: int, alive: bool, age_s: float) -> bytes:
     return osc.encode("/feed/desk", universe, shown(source), priority, bool(alive), _age_ms(age_s))
+
+
+def _input(row: InputRow) -> bytes:
+    name, protocol, points, rate_hz, jitter_ms, age_ms, framed, followed, lost = row
+    numbers = points, rate_hz, jitter_ms, age_ms, int(framed)
+    return osc.encode("/feed/input", shown(name), protocol, *numbers, shown(followed), shown(lost))
 
 
 def _age_ms(age_s: float) -> float:

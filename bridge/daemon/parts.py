@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from bridge.daemon.beside import DeskInput
 from bridge.daemon.ears import Ears
+from bridge.daemon.inputs import TrackingInputs
 from bridge.daemon.loop import Loop
 from bridge.daemon.output import Output
 from bridge.daemon.panel_process import PanelProcess
@@ -23,6 +24,7 @@ class Parts:
     output: Output
     ears: Ears
     desk: DeskInput
+    inputs: TrackingInputs
     folder: StateFolder
     recorder: Recorder | None = None
     panel: PanelProcess | None = None

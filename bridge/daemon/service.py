@@ -19,6 +19,7 @@ from bridge.daemon.feed import Feed
 from bridge.daemon.feed_details import Details
 from bridge.daemon.focus import Focus
 from bridge.daemon.freshest import Freshest
+from bridge.daemon.inputs import InputWays
 from bridge.daemon.lateness import Lateness
 from bridge.daemon.logs import LOG, Throttle
 from bridge.daemon.loop import freeze_memory
@@ -54,7 +55,7 @@ class Service:
         self._clock: Callable[[], float] = clock.now_s
         self._door, self._remembered, self._worker = door, remembered, Worker()
         self._loop, self._osc, self._output, self._ears = parts.loop, parts.osc, parts.output, parts.ears
-        self._desk = parts.desk
+        self._desk, self._inputs = parts.desk, parts.inputs
         self._folder, self._panel = parts.folder, parts.panel
         self._feed = Feed(self._send_feed)
         self._pacer = Pacer(door.show.network.sacn.rate)
@@ -90,6 +91,8 @@ class Service:
         self._loop.add_reader(self._osc.fileno(), self._read, self._rests)
         ways = Ways(self._hear_desk, self._router.handle, self._refused, self._obeyed, self._pacer.read_s)
         self._desk.begin(ways)
+        read = (self._pacer.read_s, self._pacer.due_s)
+        self._inputs.begin(InputWays(self._apply, self._pacer.observe, self._chores.refused, *read))
         freeze_memory()
         self._want_panel(self._door.show.network)
         try:
@@ -156,6 +159,7 @@ class Service:
         self._pacer.set_rate(network.sacn.rate)
         self._ears.listen_on(self._door.transmission.patched)
         self._desk.take(network, self._door.transmission.patched)
+        self._inputs.take(network, event.show.stage.targets)
         if self._recording is not None:
             self._recording.files = event.files
 
@@ -263,6 +267,7 @@ class Service:
         if failing and not self._output.failing:
             self._ears.rejoin()
             self._desk.rejoin()
+            self._inputs.rejoin()
         return sent_s
 
     def _send_one(self, universe: int, packet: bytes | bytearray) -> bool:

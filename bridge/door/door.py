@@ -17,6 +17,7 @@ from bridge.door import events, poses
 from bridge.door.beside import Beside
 from bridge.door.lock import Lock
 from bridge.door.news import News
+from bridge.door.tracking import Tracking
 from bridge.door.transmission import NOTHING, Out, Phase, Transmission
 from bridge.door.voice import Voice
 from bridge.door.words import lasting_word, said
@@ -86,6 +87,8 @@ class Door:
         self.voice = Voice()
         self._made, self._cid = made, cid
         self.beside = self._beside(made)
+        self.tracking = Tracking(made.show.frames)
+        self.tracking.tell(made.engine)
         sacn, by_slot = made.show.network.sacn, self.beside.by_slot
         self.transmission = Transmission(made.encoder.universes, sacn, cid, self.news, by_slot=by_slot)
         self._now_s = -math.inf
@@ -126,6 +129,10 @@ class Door:
                 if under_others:
                     self._hold_back(now_s)
                 self.voice.say(asked, now_s, self._obey)
+            case events.Tracked():
+                self.tracking.take(event, self.engine, now_s)
+            case events.NewFrames():
+                self.tracking.renew(event.frames, self.engine)
             case events.Unsent():
                 self.transmission.unsent(event.universes)
             case events.NewPoses():
@@ -145,7 +152,7 @@ class Door:
         elif address == "/lock":
             self.lock.on = switch(args, "lock")
         else:
-            self._made.commands.handle(address, args, message.sender, now_s)
+            self._made.commands.handle(address, args, message.sender, now_s, message.at_s)
         if lasting_word(address):
             self.news.tell("info", said(message), said(message))
 
@@ -210,6 +217,7 @@ class Door:
         beside, dark = self.beside, self._dark_slots(now_s)
         made.engine.take_over(before.engine, now_s)
         self._made, self.beside = made, self._beside(made)
+        self.tracking.renew(event.show.frames, self.engine)
         asked = self.beside.take_over(beside)
         self.beside.tell(self.engine)
         universes, sacn, by_slot = made.encoder.universes, made.show.network.sacn, self.beside.by_slot
@@ -266,6 +274,7 @@ class Door:
             "transmission": self.transmission.state(),
             "locked": self.lock.on,
             "beside": self.beside.state(),
+            "frames": self.tracking.state(),
             "poses": poses.to_json(self.poses),
             "optics": poses.tables_to_json(self._made.optics),
             "marks": {name: list(at) for name, at in self.engine.marks.items()},
@@ -280,6 +289,8 @@ class Door:
         self.engine.restore(data["engine"])
         self.beside = self._beside(self._made)
         self.beside.restore(data.get("beside"))
+        self.tracking.restore(data.get("frames"))
+        self.tracking.tell(self.engine)
         self.beside.tell(self.engine)
         self._hold_back(self._now_s)
         self.transmission.restore(data["transmission"])

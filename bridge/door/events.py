@@ -139,7 +139,7 @@ class DeskHeard:
 
 
 class Seen(NamedTuple):
-    """A point of a tracking input: when it was seen (our clock, its jitter taken out) and where, in the input's axes, m.
+    """A point of a tracking input: when it was seen (our clock, jitter taken out), and where in the input's axes, m.
 
     `velocity` m/s in the same axes, where the input says it. `host` sent it.
     """

@@ -15,6 +15,7 @@ from bridge.door import events, poses
 from bridge.door.contest import sources_from
 from bridge.door.door import marks_from
 from bridge.door.packed import packed, unpacked
+from bridge.door.tracking import frames_from_json, frames_to_json
 from bridge.show.model import Show
 
 Data = dict[str, Any]
@@ -46,6 +47,10 @@ def event(of: events.Event, obeyed: int) -> bytes:
         case events.DeskHeard():
             frames = [[universe, packed(slots), *more] for universe, slots, *more in of.frames]
             return _octets("desk", obeyed, {"at_s": of.at_s, "frames": frames})
+        case events.Tracked():
+            return _octets("tracked", obeyed, {"at_s": of.at_s, "input": of.input, "seen": [list(s) for s in of.seen]})
+        case events.NewFrames():
+            return _octets("frames", obeyed, {"at_s": of.at_s, "frames": frames_to_json(of.frames)})
         case events.Unsent():
             return _octets("unsent", obeyed, {"at_s": of.at_s, "universes": list(of.universes)})
         case events.Start():
@@ -71,6 +76,10 @@ def event_from(data: Data, load: LoadFiles) -> events.Event | None:
         case "desk":
             frames = (events.DeskFrame(u, unpacked(slots), *more) for u, slots, *more in data["frames"])
             return events.DeskHeard(at_s, tuple(frames))
+        case "tracked":
+            return events.Tracked(at_s, str(data["input"]), tuple(_seen(*seen) for seen in data["seen"]))
+        case "frames":
+            return events.NewFrames(at_s, frames_from_json(data["frames"]))
         case "unsent":
             return events.Unsent(at_s, tuple(int(universe) for universe in data["universes"]))
         case "start":
@@ -80,6 +89,10 @@ def event_from(data: Data, load: LoadFiles) -> events.Event | None:
         case "stop":
             return events.Stop(at_s)
     return None
+
+
+def _seen(point: str, at_s: float, place: Any, velocity: Any, host: str) -> events.Seen:
+    return events.Seen(point, at_s, tuple(place), None if velocity is None else tuple(velocity), host)
 
 
 def _octets(kind: str, obeyed: int, data: Mapping[str, Any]) -> bytes:

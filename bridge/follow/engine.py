@@ -75,6 +75,8 @@ class Engine:
         }
         self.frame: Frame | None = None
         self._last_s = NEVER_S
+        self.came_s = NEVER_S
+        """When the message that is obeyed now arrived (see commands/table.py)."""
 
     def _ground_of_stage(self) -> Terrain:
         """Of the stage as its file says: floors that were moved since change no home."""
@@ -87,11 +89,12 @@ class Engine:
         dt_s = 0.0 if self._last_s == NEVER_S else now_s - self._last_s
         self._last_s = now_s
         crew, moving, lighting = self.crew, self.moving, self.lighting
-        scene = self.place.scene(now_s)
+        legs = crew.legs(None)
+        scene = self.place.scene(now_s, legs, self.judge.no_light_on)
         crew.change_hands(moving.motors.angle, now_s)
         roles = crew.cast(now_s)
         fade = lighting.fade(roles)
-        task = crew.task(roles, scene, moving.motors.angle, now_s)
+        task = crew.task(roles, scene, legs, moving.motors.angle, now_s)
         motion = moving.step(task, roles, scene.leapt, fade, dt_s, now_s)
         lens = lighting.lens(roles, crew, task.size, motion.aim.distance)
         self.judge.clip(self.place.floors.lowest)
@@ -205,7 +208,7 @@ class Engine:
 
     def state(self) -> Data:
         """Everything that later frames depend on, as plain data, by names. Times are of the clock given to `tick`."""
-        roster = self.crew.roster
+        roster = self.roster
         return {
             **roster.state(),
             "last_s": self._last_s,
@@ -238,7 +241,7 @@ class Engine:
     def restore(self, data: Any) -> None:
         """Go on from what `state` gave, in this show or another; what does not fit is left out."""
         data = mapping_in(data)
-        seats = Seats(data, self.crew.roster)
+        seats = Seats(data, self.roster)
         last_s = number_in(data.get("last_s"), -LATEST_S, LATEST_S)
         self._last_s = NEVER_S if last_s is None else last_s
         self.place.restore(data.get("place"), seats)
@@ -249,5 +252,5 @@ class Engine:
 
     @property
     def roster(self) -> Roster:
-        """Names of heads and targets, in the order of the arrays."""
-        return self.crew.roster
+        """Names of heads, targets and tracks, in the order of the arrays."""
+        return self.crew.roster._replace(tracks=self.place.steering.names)

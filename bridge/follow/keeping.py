@@ -12,7 +12,7 @@ import binascii
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -52,24 +52,24 @@ def time_field(name: str, over: str = "") -> Field:
     return Field(name, over, low=-LATEST_S, high=LATEST_S, gap=NEVER_S)
 
 
-@dataclass(frozen=True)
-class Roster:
-    """Who stands where in the arrays: the names of heads and of targets, in order."""
+class Roster(NamedTuple):
+    """Who stands where in the arrays: the names of heads, of targets and of tracks, in order."""
 
     heads: tuple[str, ...]
     targets: tuple[str, ...]
+    tracks: tuple[str, ...] = ()
 
     def state(self) -> Data:
         """The names, to be kept beside the columns."""
-        return {"heads": list(self.heads), "targets": list(self.targets)}
+        return {over: list(names) for over, names in self._asdict().items()}
 
 
 class Seats:
     """From the order of kept data to the order of a show: `rows[over]` (n,) is the old row of each, -1 for none."""
 
     def __init__(self, kept: Mapping[str, Any], roster: Roster) -> None:
-        self._old = {over: names_in(kept.get(over)) for over in ("heads", "targets")}
-        new = {"heads": roster.heads, "targets": roster.targets}
+        new = roster._asdict()
+        self._old = {over: names_in(kept.get(over)) for over in new}
         self.rows = {over: _places(self._old[over], names) for over, names in new.items()}
 
     def old_names(self, over: str) -> Sequence[str]:

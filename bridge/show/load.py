@@ -15,6 +15,8 @@ from bridge.rig.profile import Profile
 from bridge.show import cross
 from bridge.show.desk_cross import check_desk
 from bridge.show.folder import profile_file, read_tree
+from bridge.show.frames import FRAMES, FramesFile, read_frames
+from bridge.show.inputs_cross import check_frames, check_sources
 from bridge.show.model import Show
 from bridge.show.network import read_network
 from bridge.show.poses import PoseEntry, PosesFile, read_poses
@@ -79,13 +81,18 @@ class _Loading:
             cross.check_stage(stage_node, names, self._problems)
         if network.desk is not None and network_node is not None:
             check_desk(network.desk, network_node, stage_node, rig, names, self._problems)
+        inputs = self._input_names(network_node)
+        if stage_node is not None:
+            self._problems.extend(STAGE, check_sources(stage_node, network.inputs, inputs))
+        frames = self._frames(inputs, names)
         sightings = self._sightings(rig, names) if with_sightings else []
         poses = self._poses(rig, names) if with_poses else PosesFile((), {}, {})
         if self._problems or stage is None:
             raise ShowError(self._problems.lines)
         self._warnings.extend(STAGE, stage_warnings(stage, stage_node))
         self._warnings.extend(NETWORK, network_warnings(network, network_node))
-        return self._finished(rig, stage, network, sightings, poses)
+        found = {name: frame for name, frame in frames.frames.items() if name in network.inputs}
+        return replace(self._finished(rig, stage, network, sightings, poses), frames=found)
 
     def _tree(self, file: str, required: bool = True) -> Node | None:
         """The tree of a file, or of the text instead of it; its doubled keys are noted at once."""
@@ -148,6 +155,18 @@ class _Loading:
         poses = self._partly(self._poses_file, node, read_poses) or PosesFile((), {}, {})
         cross.check_poses(poses, rig, names, self._poses_file, self._problems, self._warnings)
         return poses
+
+    def _input_names(self, node: Node | None) -> list[str] | None:
+        """Names of inputs, also of those with problems; None where network.yaml could not be read at all."""
+        if node is None:
+            return None if NETWORK in self._instead or os.path.lexists(self._folder / NETWORK) else []
+        return _keys(node.get("inputs"))
+
+    def _frames(self, inputs: list[str] | None, names: cross.Names) -> FramesFile:
+        node = self._tree(FRAMES, required=False)
+        frames = self._partly(FRAMES, node, read_frames) or FramesFile()
+        check_frames(frames, inputs, names.marks, self._warnings)
+        return frames
 
     def _finished(
         self, rig: RigFile, stage: Stage, network: Network, sightings: list[SightingEntry], poses: PosesFile

@@ -13,7 +13,7 @@ from importlib import resources
 
 from bridge.show.schema import Key, keys
 
-_TABLES = ("rig", "profiles", "stage", "network", "sightings", "poses")
+_TABLES = ("rig", "profiles", "stage", "network", "sightings", "poses", "frames")
 _WITHOUT = "without:"
 
 

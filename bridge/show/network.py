@@ -8,6 +8,7 @@ from pathlib import Path
 
 from bridge.show.desk import desk_settings
 from bridge.show.folder import subfolder, versioned
+from bridge.show.inputs import doubled_places, input_settings
 from bridge.show.keys import KeyReader
 from bridge.show.values import MOST_UNIVERSE, Parse, bad, choice, list_of, number, text, whole
 from bridge.show.yaml12 import Node
@@ -32,7 +33,12 @@ def read_network(node: Node, folder: Path) -> Network:
         lost_input=top.optional("lost_input", _lost_input, LostInput()),
         record=top.optional("record", _record(folder), None),
         desk=top.optional("desk", desk_settings(_interface), None),
+        inputs=top.optional("inputs", input_settings(_interface, _listen), {}),
     )
+    inputs = node.get("inputs")
+    if inputs is not None and top.good("inputs", "osc", "sacn"):
+        for problem in doubled_places(network.inputs, network.osc, network.sacn.interface, inputs):
+            top.problem(problem.inside("inputs"))
     top.done()
     return network
 

@@ -16,6 +16,7 @@ from typing import Any
 
 from bridge.rig.profile import Axis, Profile
 from bridge.show.folder import profile_file
+from bridge.show.frames import read_frames
 from bridge.show.keys import ANY_MAPPING, Asked, watched
 from bridge.show.network import read_network
 from bridge.show.poses import read_poses
@@ -48,6 +49,7 @@ READERS: dict[str, Callable[[Node], object]] = {
     "network.yaml": lambda node: read_network(node, _NOWHERE),
     "sightings.yaml": lambda node: read_sightings(node, "sightings.yaml"),
     "poses.yaml": read_poses,
+    "frames.yaml": read_frames,
 }
 
 

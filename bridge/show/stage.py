@@ -7,10 +7,11 @@ from collections.abc import Mapping
 from itertools import pairwise
 from typing import NamedTuple
 
-from bridge.geometry.stage import Datum, LevelMap, Mark, Source, Stage, Tape, Target
+from bridge.geometry.stage import Datum, LevelMap, Mark, Stage, Tape, Target, Walk
 from bridge.show.areas import areas, floors, performance_polygon
 from bridge.show.folder import versioned
 from bridge.show.keys import KeyReader
+from bridge.show.motion import sources, walk
 from bridge.show.names import by_name, words_for
 from bridge.show.values import (
     bad,
@@ -150,18 +151,13 @@ def _target(key: str, node: Node) -> Target:
         key,
         m.optional("height", _target_height, 1.3),
         m.optional("size", _target_size, 2.0),
-        m.optional("source", _sources, None) or (),
+        m.optional("source", sources, ()),
         m.optional("sizes", words_for(_target_size, "a mapping of names to diameters such as {tight: 0.8}"), {}),
         m.optional("heights", words_for(_target_height, "a mapping of names to heights such as {seated: 0.9}"), {}),
+        m.optional("motion", walk, Walk()),
     )
     m.done()
     return target
-
-
-def _sources(node: Node) -> tuple[Source, ...]:
-    if node.value == "osc":
-        return ()
-    raise bad(node, "osc")
 
 
 def _move_in_black(node: Node) -> float:

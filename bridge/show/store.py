@@ -12,13 +12,15 @@ import errno
 import itertools
 import os
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from bridge.errors import InputError
+from bridge.geometry.input_frame import InputFrame, Recorded
 from bridge.show.emit import to_yaml
 from bridge.show.folder import VERSION
+from bridge.show.frames import FRAMES, frames_document, read_frames
 from bridge.show.load import POSES, SIGHTINGS
 from bridge.show.poses import read_poses
 from bridge.show.problems import Bad
@@ -116,6 +118,21 @@ def save_poses(folder: str | os.PathLike[str], document: Mapping[str, Any], keep
     return path
 
 
+def save_frames(
+    folder: str | os.PathLike[str],
+    frames: Mapping[str, InputFrame],
+    recorded: Mapping[str, Sequence[Recorded]] | None = None,
+) -> Path:
+    """Writes frames.yaml: the frames of inputs, and by input what was recorded and is not solved yet.
+
+    Raises InputError where it would not load again; the old file then stays.
+    """
+    text = _checked_text(FRAMES, {"version": VERSION, "frames": frames_document(frames, recorded or {})})
+    path = Path(folder) / FRAMES
+    atomic_write(path, text)
+    return path
+
+
 def _sighting_row(sighting: Sighting) -> dict[str, Any]:
     row: dict[str, Any] = {
         "fixture": sighting.fixture,
@@ -137,7 +154,8 @@ def _checked_text(file: str, document: Mapping[str, Any]) -> str:
         raise InputError(f"{file}: not written: {error}") from None
     except Bad as error:
         raise InputError(f"{file}: not written: {error}") from None
-    found = read_sightings(node, file)[1] if file == SIGHTINGS else read_poses(node)[1]
+    read = {POSES: read_poses, FRAMES: read_frames}
+    found = read_sightings(node, file)[1] if file == SIGHTINGS else read[file](node)[1]
     if problems or found:
         raise InputError("; ".join(f"{file}: not written: {problem}" for problem in [*problems, *found]))
     return text

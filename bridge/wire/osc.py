@@ -15,7 +15,7 @@ Decisions, each made once here:
   asks, and only for a caller that gives `discarded` to collect the reason; without it the whole datagram is
   refused.
 - **Address patterns are refused, not matched**: an address full of `*` takes a matcher seconds, and one
-  datagram that moves every head at once is not wanted.
+  datagram that moves every head at once is not wanted. A caller may have such messages left out instead.
 - A message may lack its type tag string when nothing follows the address (older senders do): no arguments.
 """
 
@@ -32,6 +32,7 @@ from pythonosc.parsing import osc_types
 from bridge.errors import Refused
 
 Argument = int | float | str | bool | bytes | None
+_Left = dict[str, list["OscError"]]  # where the errors of messages that are left out go, by reason
 
 MAX_DATAGRAM = 8192
 """Octets. Far above any message of ours, and small: the worst datagram found (all blobs) takes 1.4 ms to decode."""
@@ -78,25 +79,24 @@ class OscMessage:
     args: tuple[Argument, ...] = ()
 
 
-def decode(datagram: bytes, discarded: list[OscError] | None = None) -> list[OscMessage]:
+def decode(datagram: bytes, discarded: list[OscError] | None = None, patterns: bool = False) -> list[OscMessage]:
     """All messages of one datagram, bundles flattened, in order; an empty bundle gives none.
 
-    With `discarded`, messages with an unrecognised type tag are left out and their errors appended to it.
-    Anything else that is wrong raises OscError, whatever the octets are: the datagram then changes nothing.
+    With `discarded`, messages with an unrecognised type tag, and those to a pattern if `patterns`, are left out and
+    their errors appended to it. Anything else that is wrong raises OscError: the datagram then changes nothing.
     """
     if len(datagram) > MAX_DATAGRAM:
         raise OscError("oversized", f"OSC datagram of {len(datagram)} octets, at most {MAX_DATAGRAM}")
     messages: list[OscMessage] = []
+    left = {} if discarded is None else dict.fromkeys(("unknown-type", "pattern")[: 1 + patterns], discarded)
     if datagram.startswith(b"/"):
-        _message(datagram, messages, discarded)
+        _message(datagram, messages, left)
     else:
-        _bundle(datagram, messages, discarded, 1, 0)
+        _bundle(datagram, messages, left, 1, 0)
     return messages
 
 
-def _bundle(
-    data: bytes, messages: list[OscMessage], discarded: list[OscError] | None, depth: int, elements: int
-) -> int:
+def _bundle(data: bytes, messages: list[OscMessage], left: _Left, depth: int, elements: int) -> int:
     """Walk one bundle; returns how many elements the datagram has held so far."""
     if not data.startswith(_BUNDLE):
         raise OscError("malformed", f"OSC expects '/' or '#bundle' first, found {data[:8]!r}")
@@ -109,39 +109,42 @@ def _bundle(
         size, _ = osc_types.get_int(data[at : at + 4], 0)
         start, at = at + 4, at + 4 + size
         if size <= 0 or size % 4 or at > len(data):
-            left = len(data) - start
-            raise OscError("malformed", f"OSC element size {size}, expected a multiple of 4 from 4 to {left}")
+            most = len(data) - start
+            raise OscError("malformed", f"OSC element size {size}, expected a multiple of 4 from 4 to {most}")
         elements += 1
         if elements > MAX_ELEMENTS:
             raise OscError("oversized", f"OSC bundle of more than {MAX_ELEMENTS} elements")
         if data[start] == 0x2F:
-            _message(data[start:at], messages, discarded)
+            _message(data[start:at], messages, left)
         else:
-            elements = _bundle(data[start:at], messages, discarded, depth + 1, elements)
+            elements = _bundle(data[start:at], messages, left, depth + 1, elements)
     return elements
 
 
-def _message(data: bytes, messages: list[OscMessage], discarded: list[OscError] | None) -> None:
+def _message(data: bytes, messages: list[OscMessage], left: _Left) -> None:
+    try:
+        messages.append(_whole(data))
+    except OscError as error:
+        if error.reason not in left:
+            raise
+        left[error.reason].append(error)
+
+
+def _whole(data: bytes) -> OscMessage:
     end, at = _string(data, 0)
     raw = data[:end]
     if _PLAIN_ADDRESS.fullmatch(raw) is None or _PATTERN.search(raw) is not None:
         raise _address_error(raw)
     address = raw.decode("ascii")
     if at == len(data):
-        messages.append(OscMessage(address))
-        return
+        return OscMessage(address)
     end, first = _string(data, at)
     if data[at] != 0x2C:
         raise OscError("malformed", f"OSC type tags of {address}: expected ',' first, found {data[at:end][:8]!r}")
     tags = data[at + 1 : end].decode("latin-1")
     if len(tags) > MAX_ARGUMENTS:
         raise OscError("oversized", f"OSC message {address}: {len(tags)} arguments, at most {MAX_ARGUMENTS}")
-    try:
-        messages.append(OscMessage(address, _arguments(data, first, tags, address)))
-    except OscError as error:
-        if discarded is None or error.reason != "unknown-type":
-            raise
-        discarded.append(error)
+    return OscMessage(address, _arguments(data, first, tags, address))
 
 
 def _arguments(data: bytes, at: int, tags: str, address: str) -> tuple[Argument, ...]:

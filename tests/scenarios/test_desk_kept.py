@@ -121,7 +121,7 @@ def test_it_goes_on_alike_from_any_moment_of_the_way(own: tuple[str, ...], frame
             twin.crew.give_to_desk(np.ones(len(twin.rig), dtype=bool), False)
         beside.tick()
         twin.place.targets[0].hear("127.0.0.1", beside.now_s)
-        twin.place.targets[0].put(*beside.point, None, beside.now_s)
+        twin.place.observe(0, *beside.point, None, beside.now_s, beside.now_s)
         assert not differences(beside.frame, twin.tick(beside.now_s)), number
     assert json.dumps(twin.state()) == json.dumps(beside.engine.state())
 

@@ -23,11 +23,16 @@ class Commands:
 
     def __init__(self, engine: Engine) -> None:
         self._table: Table = {}
+        self._engine = engine
         for group in (TargetCommands, HeadCommands, SightCommands):
             self._table |= group(engine).table
 
-    def handle(self, address: str, args: Args, sender: str, now_s: float) -> None:
-        """Obey one message from a sender (its host address), or raise Refused and change nothing."""
+    def handle(self, address: str, args: Args, sender: str, now_s: float, came_s: float | None = None) -> None:
+        """Obey one message from a sender (its host address), or raise Refused and change nothing.
+
+        `came_s`: when it really arrived, where frames were made and other events taken in since.
+        """
+        self._engine.came_s = now_s if came_s is None else came_s
         words = address.split("/")[1:]
         first, name, last = (*words, "", "")[:3] if len(words) <= 3 else ("", "", "")
         obey = self._table.get((first, last)) if (len(words) == 1) == (first in ALONE) else None

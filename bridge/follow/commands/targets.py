@@ -35,21 +35,23 @@ class TargetCommands(Group):
 
     @staticmethod
     def _hear(target: TargetState, sender: str, now_s: float) -> None:
-        """Size, height and level: a desk sets them in its cues whoever steers, and is no operator by that."""
-        if sender != DESK:
+        """Size, height and level: a desk sets them in its cues whoever steers, and is no operator by that; and where a
+        tracking input steers they are anybody's."""
+        if sender != DESK and not target.by_input:
             target.hear(sender, now_s)
 
     def _position(self, name: str, args: Args, sender: str, now_s: float) -> None:
-        target = self.target(name)
+        target = self.target_number(name)
         values = [number(v, axis) for v, axis in zip(count(args, "position", 2, 3), "xyz", strict=False)]
-        target.hear(sender, now_s)
-        target.put(values[0], values[1], values[2] if len(values) == 3 else None, now_s)
+        self.target(name).hear(sender, now_s)
+        z = values[2] if len(values) == 3 else None
+        self.place.observe(target, values[0], values[1], z, now_s, self.engine.came_s)
 
     def _velocity(self, name: str, args: Args, sender: str, now_s: float) -> None:
-        target = self.target(name)
+        target = self.target_number(name)
         vx, vy = (number(v, "velocity", -FASTEST_M_S, FASTEST_M_S) for v in count(args, "velocity", 2))
-        target.hear(sender, now_s)
-        target.drive(vx, vy, now_s)
+        self.target(name).hear(sender, now_s)
+        self.place.drive(target, vx, vy, now_s)
 
     def _pointing(self, name: str, args: Args, sender: str, now_s: float) -> None:
         engine, target = self.engine, self.target_number(name)
@@ -64,7 +66,7 @@ class TargetCommands(Group):
         if meets is None:
             raise Refused("meets-nothing", f"the beam of {who} at pan {pan}, tilt {tilt} meets no floor")
         self.target(name).hear(sender, now_s)
-        self.target(name).point((fixture, *angles), meets, now_s)
+        self.place.point(target, (fixture, *angles), meets, now_s)
 
     def _height(self, name: str, args: Args, sender: str, now_s: float) -> None:
         target = self.target(name)
@@ -86,9 +88,10 @@ class TargetCommands(Group):
 
     def _alive(self, name: str, args: Args, sender: str, now_s: float) -> None:
         self.target(name).hear(sender, now_s)
+        self.place.alive(self.target_number(name), now_s)
 
     def _take(self, name: str, args: Args, sender: str, now_s: float) -> None:
-        self.target(name).take(sender, now_s)
+        self.place.take(self.target_number(name), sender, now_s)
 
     def _crew(self, name: str, args: Args, sender: str, now_s: float) -> None:
         target = self.target_number(name)

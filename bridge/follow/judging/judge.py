@@ -46,6 +46,11 @@ class Judge:
         """Names of the no-light areas."""
         return self._no_light.names
 
+    @property
+    def no_light_on(self) -> np.ndarray:
+        """Which of them (A,) are on."""
+        return self._no_light.on
+
     def switch_no_light(self, number: int, on: bool) -> None:
         """Switch one of them."""
         self._no_light.on[number] = on
@@ -54,9 +59,13 @@ class Judge:
         """Light ends at the lowest floor, wherever that has been moved."""
         self._no_light.clip(lowest_floor_m)
 
-    def cones_touch(self, beams: Lines, angle_rad: Array, distance: Array) -> np.ndarray:
-        """Whose cone (N,), widened by the predicted aim error, touches a no-light area (fmax: no zoom counts as 0)."""
-        half = np.fmax(angle_rad, 0.0) / 2 + np.arctan2(self._rig.aim_error, np.maximum(distance, 0.1))
+    def cones_touch(self, beams: Lines, angle_rad: Array, distance: Array, more: Array | None = None) -> np.ndarray:
+        """Whose cone (N,), widened by the predicted aim error, touches a no-light area (fmax: no zoom counts as 0).
+
+        `more` (N,) m: by how much what is aimed at may be elsewhere itself.
+        """
+        error = self._rig.aim_error if more is None else np.hypot(self._rig.aim_error, more)
+        half = np.fmax(angle_rad, 0.0) / 2 + np.arctan2(error, np.maximum(distance, 0.1))
         return self._no_light.touched(*beams, np.minimum(half, WIDEST_HALF_RAD))
 
     # One frame
@@ -72,7 +81,7 @@ class Judge:
         acting: np.ndarray | None,
     ) -> Conditions:
         """What holds for each head. `dark`: everything is to be; `acting` (N,): heads that an action keeps dark."""
-        too_near, touched = self._judge_place(roles, motion, angle_rad)
+        too_near, touched = self._judge_place(scene, roles, task, motion, angle_rad)
         usual = roles.usual and scene.all_well and motion.steady and not dark and acting is None
         if usual and too_near is None and touched is None:
             return self._all_well
@@ -85,14 +94,15 @@ class Judge:
         return holds
 
     def _judge_place(
-        self, roles: Cast, motion: Motion, angle_rad: Array
+        self, scene: Scene, roles: Cast, task: Task, motion: Motion, angle_rad: Array
     ) -> tuple[np.ndarray | None, np.ndarray | None]:
         """Whose beam goes too near, and whose into a no-light area (N,); None: nobody's."""
         distance, too_near, touched = motion.aim.distance, None, None
         if self._any_min_distance:
             too_near = roles.aims & (distance < self._rig.min_distance)
         if self._no_light.any_on:
-            touched = self.cones_touch(motion.beams or self._rig.heads.beam(*motion.angle), angle_rad, distance)
+            more = None if scene.frame_error is None else scene.frame_error[task.follows]
+            touched = self.cones_touch(motion.beams or self._rig.heads.beam(*motion.angle), angle_rad, distance, more)
             touched &= ~roles.desk
         return _anybody(too_near), _anybody(touched)
 

@@ -24,6 +24,8 @@ SLACK_M, SLACK_SIGMAS = 0.2, 6.0
 """So far an observation may always be from the one before."""
 AGAIN = 0.5
 """The same place once more, after less than this share of the usual time between observations, is a duplicate."""
+OVERDUE_S, OVERDUE = 0.06, 2.5
+"""The next observation is overdue after this time, and after this share of the usual time between two."""
 KEPT = 4
 """So many observations are kept of each row, the last one last."""
 FLAT = 3 + 4 + 4 * KEPT
@@ -89,6 +91,16 @@ class Hearing:
         """It is there, whatever was heard."""
         self.count, self.held = 0, NOWHERE
         self._keep(spot)
+
+    def overdue(self, at_s: float) -> bool:
+        """Whether another observation should have come by now, even if one was lost."""
+        return NEVER_S < self.last[0] < at_s - max(OVERDUE_S, OVERDUE * self.usual_s)
+
+    def forget(self) -> None:
+        """It was heard of never before."""
+        self.spots.extend([NOWHERE] * KEPT)
+        self.last = NOWHERE
+        self.count, self.held = 0, NOWHERE
 
     def drop_held(self, now_s: float) -> bool:
         """What nothing confirmed in time was a stray; True if something still waits."""

@@ -14,12 +14,18 @@ VELOCITY_RENEWAL_S = 0.5
 FASTEST_M_S = 1e3
 _TIMES = ("heard_s", "velocity_until_s", "advanced_s")
 
+INPUT = "input "
+"""Begins the name of a tracking input as who steers a target, beside hosts."""
+
 Guide = tuple[int, float, float]
 
 
 @dataclass
 class TargetState:
-    """Live state of a target. `z_m` is None while the floor decides; `guide` is a fixture held at exact angles."""
+    """Live state of a target. `z_m` is None while the floor decides; `guide` is a fixture held at exact angles.
+
+    `led`: it is where observations of it say (steering.py), else exactly at `place`.
+    """
 
     spec: Target
     rule: LostInput
@@ -32,6 +38,7 @@ class TargetState:
     velocity_until_s: float = NEVER_S
     advanced_s: float = NEVER_S
     guide: Guide | None = None
+    led: bool = False
 
     # Who may steer
 
@@ -50,6 +57,11 @@ class TargetState:
         self.sender, self.heard_s = sender, now_s
         self.velocity_until_s = NEVER_S
 
+    @property
+    def by_input(self) -> bool:
+        """Whether a tracking input steers it, and no hand."""
+        return self.sender is not None and self.sender.startswith(INPUT)
+
     def lost(self, now_s: float) -> bool:
         """Whether nothing has come from the sender for too long."""
         return now_s - self.heard_s > self.rule.after
@@ -57,16 +69,16 @@ class TargetState:
     # What it is told
 
     def put(self, x: float, y: float, z: float | None, now_s: float) -> None:
-        """An observation: the performer stands at x, y (z None), or this very point is to be lit."""
+        """It is exactly here: the performer stands at x, y (z None), or this very point is to be lit."""
         self._observed(now_s)
-        self.place, self.z_m, self.guide = (x, y), z, None
+        self.place, self.z_m, self.guide, self.led = (x, y), z, None, False
         self.velocity_until_s = NEVER_S
 
     def drive(self, vx: float, vy: float, now_s: float) -> None:
         """Move at a velocity, m/s, until 0.5 s from now."""
         self.advance(now_s)
         self._observed(now_s)
-        self.guide = None
+        self.guide, self.led = None, False
         self.velocity, self.velocity_until_s = (vx, vy), now_s + VELOCITY_RENEWAL_S
 
     def point(self, guide: Guide, meets: Point3, now_s: float) -> None:
@@ -96,6 +108,7 @@ class TargetState:
             "place": list(self.place),
             "z": self.z_m,
             "has_input": self.has_input,
+            "led": self.led,
             "sender": self.sender,
             "velocity": list(self.velocity),
             "guide": None if guide is None else [heads[guide[0]], *guide[1:]],
@@ -108,7 +121,7 @@ class TargetState:
         if place := numbers_in(data.get("place"), 2, -FARTHEST_M, FARTHEST_M):
             self.place = (place[0], place[1])
         self.z_m = number_in(data.get("z"), -FARTHEST_M, FARTHEST_M)
-        self.has_input = data.get("has_input") is True
+        self.has_input, self.led = data.get("has_input") is True, data.get("led") is True
         if velocity := numbers_in(data.get("velocity"), 2, -FASTEST_M_S, FASTEST_M_S):
             self.velocity = (velocity[0], velocity[1])
         for name in _TIMES:

@@ -91,18 +91,39 @@ class Tracks(Part):
             self.place[row] = self._last[row] = place
 
     def still(self, row: int, now_s: float) -> None:
-        """Whoever sees it is there, and says that nothing moves: it stands where it was seen last."""
-        last = next((spot for which, spot, _ in reversed(self._queue) if which == row), self._hearings[row].last)
-        if last[0] > NEVER_S:
-            self.see(row, last[1], now_s)
+        """Whoever sees it is there, and says that nothing moves: it stands where it was seen last.
+
+        Between observations that come as usual it says nothing new.
+        """
+        waits = any(which == row for which, *_ in self._queue)
+        if self._predict[row] and not waits and self._hearings[row].overdue(now_s - self._delay_s[row]):
+            self.put(row, self._hearings[row].last[1], now_s)
+
+    def unseen_from(self, row: int, now_s: float) -> Point3 | None:
+        """Where it was seen last, while it is carried on by the model alone; None while it is seen, or stands."""
+        hearing = self._hearings[row]
+        carried = hearing.count == STREAM and hearing.overdue(now_s - self._delay_s[row])
+        return hearing.last[1] if carried else None
 
     def put(self, row: int, place: Point3, now_s: float) -> None:
         """It is exactly here and stands; what was seen before does not count."""
-        self.place[row] = self._last[row] = place
+        self._halt(row, place)
         if self._predict[row]:
-            self._queue = [each for each in self._queue if each[0] != row]
             self._hearings[row].put((now_s - self._delay_s[row], place))
-            self._stream[row] = self._pace[row] = 0.0
+
+    def stand(self, row: int, place: Point3) -> None:
+        """It stands here; when it was seen last stays as it is."""
+        self.put(row, place, self._hearings[row].last[0] + self._delay_s[row])
+
+    def forget(self, row: int) -> None:
+        """Nothing is known of it any more: it stays where it is, and what is seen next counts at once."""
+        self._halt(row, self.place[row])
+        self._hearings[row].forget()
+
+    def _halt(self, row: int, place: Point3 | Array) -> None:
+        self.place[row] = self._last[row] = place
+        self._queue = [each for each in self._queue if each[0] != row]
+        self._stream[row] = self._pace[row] = 0.0
 
     def take_in(self, now_s: float) -> None:
         """Take in what was seen, and take all on to now."""

@@ -18,7 +18,7 @@ from bridge.follow.keeping import (
     names_in,
     time_field,
 )
-from bridge.follow.where.scene import Scene
+from bridge.follow.where.scene import Legs, Scene
 from bridge.follow.where.target import Guide
 from bridge.follow.who.actions import Actions
 from bridge.follow.who.desk import DeskHands
@@ -90,6 +90,8 @@ class Crew(Part):
         self._held_point, self._points = np.zeros((count, 3)), np.zeros((count, 3))
         self._walked = self._placed = self._any_leaving = False
         self._shift = self.trims.shift  # of the last frame
+        self._lag, self._legs = rig.lag, legs_of(self.follows, rig.lag)
+        self._legs_of = self.follows.copy()
         self._cast: Cast | None = None
         self._cast_until_s, self._cast_idle = NEVER_S, True
 
@@ -236,12 +238,20 @@ class Crew(Part):
         holds[Role.DESK], self._cast_idle = self.desk.held, self.desk.idle
         return cast(holds, len(self._names), walking, switched, short_ways and self.desk.idle, self.desk.changing)
 
-    def task(self, roles: Cast, scene: Scene, angle: Array, now_s: float) -> Task:
+    def legs(self, more_s: Array | None) -> Legs:
+        """Who is led how far: for as long as each head's light takes, and `more_s` (N,) for those that are behind."""
+        if more_s is not None:
+            return legs_of(self.follows, self._lag + more_s)
+        if not np.array_equal(self._legs_of, self.follows):
+            self._legs, self._legs_of = legs_of(self.follows, self._lag), self.follows.copy()
+        return self._legs
+
+    def task(self, roles: Cast, scene: Scene, legs: Legs, angle: Array, now_s: float) -> Task:
         """What each head is to do; `angle` (2, N) rad is where it is commanded to be. Trims never touch the area test.
 
         A guide's angles hold for a head that follows the target which it steers.
         """
-        self._points = self._lit_points(roles, scene, now_s)
+        self._points = self._lit_points(roles, scene, legs, now_s)
         self._placed = True
         follows = self.follows
         guides: tuple[Guide, ...] = ()
@@ -257,11 +267,11 @@ class Crew(Part):
         self._shift = self.trims.shift
         return Task(self._points, scene.size[follows], follows, guides, setpoints, leaving, goes_on)
 
-    def _lit_points(self, roles: Cast, scene: Scene, now_s: float) -> Array:
+    def _lit_points(self, roles: Cast, scene: Scene, legs: Legs, now_s: float) -> Array:
         mark = self.hand.walk_mark(now_s)
         if mark is not None:
             return np.tile(np.asarray(mark, dtype=np.float64), (len(self._names), 1))
-        points = scene.place[self.follows]
+        points = scene.led[legs.of_head]
         points[:, :2] += self.trims.shift
         return points if roles.usual else np.where(roles.held[:, None], self._held_point, points)
 
@@ -332,3 +342,9 @@ class Crew(Part):
     def roster(self) -> Roster:
         """The names that the columns stand for."""
         return Roster(self._names, self._targets)
+
+
+def legs_of(follows: np.ndarray, later_s: Array) -> Legs:
+    """The legs of heads that follow these targets (N,) with these horizons (N,) s."""
+    pairs, leg = np.unique(np.stack([follows.astype(np.float64), later_s]), axis=1, return_inverse=True)
+    return Legs(pairs[0].astype(np.intp), pairs[1], leg.reshape(-1))

@@ -4,6 +4,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -12,9 +14,9 @@ from hypothesis import strategies as st
 from bridge.errors import ShowError
 from bridge.show import load
 
-LINE = re.compile(r"(rig|stage|network|sightings|poses|profiles/spot)\.yaml:[1-9][0-9]*: .+")
+LINE = re.compile(r"(rig|stage|network|sightings|poses|frames|profiles/spot)\.yaml:[1-9][0-9]*: .+")
 FILES = st.sampled_from(
-    ["rig.yaml", "stage.yaml", "network.yaml", "sightings.yaml", "poses.yaml", "profiles/spot.yaml"]
+    ["rig.yaml", "stage.yaml", "network.yaml", "sightings.yaml", "poses.yaml", "frames.yaml", "profiles/spot.yaml"]
 )
 TOKENS = st.sampled_from(
     ["", "-", "0", "-1", "1e999", ".nan", "-.inf", "null", "~", "on", "no", "[]", "{}", "[[]]", "[1, 2, 3]", "{a: 1}",
@@ -22,11 +24,47 @@ TOKENS = st.sampled_from(
      "é", "\u2028", "999999999999999999999999", "9" * 5000, "0x10", "1.5", "unknown", "foh-1", "../..", "/dev/zero", "A",
      '"\\ud800"', '"\\0"', "10' 6\"", "1/0 in", "[x, [y]]", "version: 1", "fixtures:",
      "eth0", "eth0:9000", "off", "captures/../..", ".", "{reset: {slots: {1: 1}, hold: 0, dark: 0}}", "{slots: {0x13: 250}}",
-     "{tight: 0.8, 2: 1}", "{0: 0, 0x0: 1, ~: 2}"]
+     "{tight: 0.8, 2: 1}", "{0: 0, 0x0: 1, ~: 2}", "tags", "1/7", "[{input: tags, point: 1/7}]", "psn", "-x", "auto"]
 )  # fmt: skip
 RELAXED = settings(
     deadline=None, max_examples=250, suppress_health_check=[HealthCheck.function_scoped_fixture], print_blob=True
 )
+
+
+INPUTS = """inputs:
+  tags: {protocol: otp, interface: eth0, system: 3}
+  stage: {protocol: psn, to: "236.10.10.10:56565"}
+  sound: {protocol: adm-osc, listen: "127.0.0.1:4001"}
+"""
+TARGETS = """targets:
+  lead: {source: [{input: tags, point: 1/7, z: tag}, {input: stage, point: 4}], motion: {predict: off, fastest: 9, noise: auto, delay: 0.1}}
+  second: {source: {input: sound, point: 3}, motion: {noise: 2 cm}}
+"""
+FRAMES = """version: 1
+frames:
+  tags: {axes: [x, -z, y], turn: 90, origin: [1, 2 m, 3], scale: 0.5, sigma: 0.03, solved_from: [{mark: A, point: 1/7, at: [1, 2, 3]}]}
+  stage: {rotation: [0, 0, 0, 1], recorded: [{mark: B, point: 4, at: [1, 2, 3], sigma: 0.01}]}
+"""
+
+
+@pytest.fixture
+def new_folder(new_folder) -> Callable[[], Any]:
+    """A show that has tracking inputs too."""
+
+    def make() -> Any:
+        folder = new_folder()
+        folder.files["network.yaml"] += INPUTS
+        folder.files["stage.yaml"] = re.sub("targets: .*\n", TARGETS, folder.files["stage.yaml"])
+        folder.files["frames.yaml"] = FRAMES
+        return folder
+
+    return make
+
+
+def test_the_show_that_is_damaged_is_whole(new_folder) -> None:
+    show = new_folder().load()
+    assert (len(show.network.inputs), [len(target.sources) for target in show.stage.targets]) == (3, [2, 1])
+    assert list(show.frames) == ["tags", "stage"]
 
 
 def _must_be_told_plainly(folder) -> None:

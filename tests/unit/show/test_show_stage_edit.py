@@ -113,6 +113,51 @@ seat: [0, -18, 2.4]
     assert previous_of(show / "stage.yaml").read_text() == STAGE
 
 
+STEERED = """targets:
+  lead: {height: 1.3, source: [{input: tags, point: 1/7}, {input: tags, point: 1/8}], motion: {noise: 2 cm}}  # two tags
+  second:
+    source: {input: tags, point: 1/9, z: tag}   # on the hat
+    motion: {predict: off, fastest: 4}
+"""
+
+
+@pytest.fixture
+def steered(folder) -> Path:
+    """With targets that points of a tracking input steer."""
+    folder.files["stage.yaml"] = STAGE.replace("targets: {lead: {}}\n", STEERED)
+    folder.files["network.yaml"] += "inputs: {tags: {protocol: otp}}\n"
+    folder.files["frames.yaml"] = "version: 1\nframes: {tags: {turn: 3}}\n"
+    del folder.files["poses.yaml"]
+    return folder.write()
+
+
+def test_what_steers_a_target_stays_when_something_else_is_edited(steered: Path) -> None:
+    after = save(steered, do("set", "marks.A.at", [-5, 1.25, 0]), do("set", "targets.lead.height", 1.4))
+    assert STEERED.replace("1.3", "1.4") in after
+
+
+def test_what_steers_a_target_and_how_it_moves_can_be_edited(steered: Path) -> None:
+    after = save(
+        steered,
+        do("set", "targets.second.source.point", "1/10"),
+        do("set", "targets.second.motion.predict", True),
+        do("set", "targets.lead.source", "osc"),
+        do("set", "targets.lead.motion.noise", "auto"),
+    )
+    assert "  lead: {height: 1.3, source: osc, motion: {noise: auto}}  # two tags\n" in after
+    assert '    source: {input: tags, point: "1/10", z: tag}   # on the hat\n' in after
+    assert "    motion: {predict: on, fastest: 4}\n" in after
+
+
+def test_a_point_that_cannot_steer_is_refused_at_its_place(steered: Path) -> None:
+    [(path, text)] = refused(steered, do("set", "targets.second.source.point", "1/7"))
+    assert path == "targets.second.source.point"
+    assert "which steers lead already" in text
+    [(path, text)] = refused(steered, do("set", "targets.lead.source", [{"input": "tag", "point": 4}]))
+    assert path == "targets.lead.source.1.input"
+    assert "nearest is 'tags'" in text
+
+
 def test_bytes_that_are_no_ones_business_stay(show: Path) -> None:
     data = b"\xef\xbb\xbf" + STAGE.rstrip().replace("\n", "\r\n").replace("white", "weiße").encode()
     (show / "stage.yaml").write_bytes(data)

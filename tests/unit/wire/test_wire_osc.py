@@ -285,3 +285,13 @@ def test_mutated_datagrams_raise_nothing_but_osc_error() -> None:
 def test_what_osc_cannot_carry_is_our_own_mistake(value: int | str) -> None:
     with pytest.raises(ValueError, match="OSC"):
         encode("/x", value)
+
+
+def test_patterns_are_left_out_where_the_caller_says_so() -> None:
+    bundle = encode_bundle([encode("/a/*", 1), GOOD, b"/b\0\0,?\0\0"])
+    discarded: list[OscError] = []
+    assert decode(bundle, discarded, patterns=True) == [GOOD_MESSAGE]
+    assert [error.reason for error in discarded] == ["pattern", "unknown-type"]
+    with pytest.raises(OscError) as caught:
+        decode(bundle, discarded)
+    assert caught.value.reason == "pattern"
