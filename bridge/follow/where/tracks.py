@@ -210,8 +210,9 @@ class Tracks(Part):
         """What follows from the noise found."""
         sigma = noise.sigma(self._noise)
         self._sigmas, self._axes = sigma.tolist(), noise.axes(self._noise)
-        self.noise = np.where(np.isnan(self._told), sigma, self._told)
-        self._variance = np.maximum(self.noise, noise.FINEST_M) ** 2
+        unknown = np.isnan(self._told)
+        self.noise = np.where(unknown, sigma, self._told)
+        self._variance = np.maximum(np.where(unknown, sigma * noise.CAREFUL, self._told), noise.FINEST_M) ** 2
 
     def _go_on(self, now_s: float) -> None:
         """All of it at this moment."""
