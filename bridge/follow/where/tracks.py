@@ -107,11 +107,9 @@ class Tracks(Part):
 
     def put(self, row: int, place: Point3, now_s: float) -> None:
         """It is exactly here and stands; what was seen before does not count."""
-        self.place[row] = self._last[row] = place
+        self._halt(row, place)
         if self._predict[row]:
-            self._queue = [each for each in self._queue if each[0] != row]
             self._hearings[row].put((now_s - self._delay_s[row], place))
-            self._stream[row] = self._pace[row] = 0.0
 
     def stand(self, row: int, place: Point3) -> None:
         """It stands here; when it was seen last stays as it is."""
@@ -119,8 +117,12 @@ class Tracks(Part):
 
     def forget(self, row: int) -> None:
         """Nothing is known of it any more: it stays where it is, and what is seen next counts at once."""
-        self._queue = [each for each in self._queue if each[0] != row]
+        self._halt(row, self.place[row])
         self._hearings[row].forget()
+
+    def _halt(self, row: int, place: Point3 | Array) -> None:
+        self.place[row] = self._last[row] = place
+        self._queue = [each for each in self._queue if each[0] != row]
         self._stream[row] = self._pace[row] = 0.0
 
     def take_in(self, now_s: float) -> None:
@@ -208,8 +210,9 @@ class Tracks(Part):
         """What follows from the noise found."""
         sigma = noise.sigma(self._noise)
         self._sigmas, self._axes = sigma.tolist(), noise.axes(self._noise)
-        self.noise = np.where(np.isnan(self._told), sigma, self._told)
-        self._variance = np.maximum(self.noise, noise.FINEST_M) ** 2
+        unknown = np.isnan(self._told)
+        self.noise = np.where(unknown, sigma, self._told)
+        self._variance = np.maximum(np.where(unknown, sigma * noise.CAREFUL, self._told), noise.FINEST_M) ** 2
 
     def _go_on(self, now_s: float) -> None:
         """All of it at this moment."""
