@@ -89,7 +89,7 @@ class Engine:
         dt_s = 0.0 if self._last_s == NEVER_S else now_s - self._last_s
         self._last_s = now_s
         crew, moving, lighting = self.crew, self.moving, self.lighting
-        legs = crew.legs(None)
+        legs = crew.legs()
         scene = self.place.scene(now_s, legs, self.judge.no_light_on)
         crew.change_hands(moving.motors.angle, now_s)
         roles = crew.cast(now_s)

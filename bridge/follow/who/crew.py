@@ -238,10 +238,11 @@ class Crew(Part):
         holds[Role.DESK], self._cast_idle = self.desk.held, self.desk.idle
         return cast(holds, len(self._names), walking, switched, short_ways and self.desk.idle, self.desk.changing)
 
-    def legs(self, more_s: Array | None) -> Legs:
-        """Who is led how far: for as long as each head's light takes, and `more_s` (N,) for those that are behind."""
-        if more_s is not None:
-            return legs_of(self.follows, self._lag + more_s)
+    def legs(self) -> Legs:
+        """Who is led how far: for as long as each head's light takes.
+
+        No further while motors do not keep up: they go no faster for it, and leave whoever turns (motors_study.py).
+        """
         if not np.array_equal(self._legs_of, self.follows):
             self._legs, self._legs_of = legs_of(self.follows, self._lag), self.follows.copy()
         return self._legs
