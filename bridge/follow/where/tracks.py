@@ -91,13 +91,20 @@ class Tracks(Part):
             self.place[row] = self._last[row] = place
 
     def still(self, row: int, now_s: float) -> None:
-        """Whoever sees it is there, and says that nothing moves: it stands where it was seen last.
+        """Whoever sees it is there, and says that nothing moves: it stands where it was seen last, also where that was
+        too far off to be believed alone.
 
         Between observations that come as usual it says nothing new.
         """
+        hearing = self._hearings[row]
         waits = any(which == row for which, *_ in self._queue)
-        if self._predict[row] and not waits and self._hearings[row].overdue(now_s - self._delay_s[row]):
-            self.put(row, self._hearings[row].last[1], now_s)
+        if (
+            self._predict[row]
+            and not waits
+            and (hearing.held is not NOWHERE or hearing.overdue(now_s - self._delay_s[row]))
+        ):
+            spot = hearing.last if hearing.held is NOWHERE else hearing.held
+            self.put(row, spot[1], now_s)
 
     def unseen_from(self, row: int, now_s: float) -> Point3 | None:
         """Where it was seen last, while it is carried on by the model alone; None while it is seen, or stands."""
