@@ -273,6 +273,10 @@ class Whereabouts:
             if point := numbers_in(mapping_in(data.get("points")).get(name), 3):
                 self._points[number] = (point[0], point[1], point[2])
         self.steering.restore(data.get("steering"), seats)
+        for number in self.steering.gone:
+            target = self.targets[number]
+            if target.led:
+                target.stay(self.steering.shown(number), self._points[number][2])
         led = data.get("led")
         points = [numbers_in(row, 3) for row in led] if isinstance(led, list) else []
         if points and None not in points:
