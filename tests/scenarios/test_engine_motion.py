@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from bridge.geometry.stage import Target, Walk
+
 RATE = 44
 LIMITS = {"pan_rad": (180.0, 600.0), "tilt_rad": (150.0, 500.0)}  # deg/s, deg/s² of the profile in tests/conftest.py
 
@@ -35,8 +37,9 @@ def test_no_frame_asks_a_head_for_more_than_its_motors_can(make_bridge: Callable
         assert np.abs(speeds).max() > 0.9 * speed, "the test must have asked for as much as there is"
 
 
-def test_a_stroll_is_followed_without_lag(bridge: Any) -> None:
+def test_a_stroll_is_followed_without_lag(make_bridge: Callable[..., Any]) -> None:
     """Every frame lights the newest place that was said, to the millimetre: motion adds nothing to so slow a target."""
+    bridge = make_bridge(targets=(Target("lead", walk=Walk(predict=False)),))
     bridge.stand(-3.0, 1.0)
     for number in range(4 * RATE):
         angle = number / RATE / 2

@@ -10,6 +10,7 @@ import pytest
 from bridge.follow.commands.table import Commands
 from bridge.follow.engine import Engine
 from bridge.geometry.mechanics import miss_distance
+from bridge.geometry.stage import Target, Walk
 from bridge.rig.fixture import Fixture, Pose
 from bridge.rig.rig import Rig
 from bridge.wire.settings import LostInput
@@ -22,7 +23,7 @@ def cross(make_profile, make_stage, offset_m: float, heading_deg: float, faces=(
     """Walk straight past the nadir of a head 8 m up; worst beam error (m), least level, fastest pan (deg/s)."""
     fixture = Fixture("over", make_profile(), 1, 1)
     rig = Rig.from_fixtures([fixture], {"over": Pose((0.0, 4.0, 8.0), (0.0, 0.0, 0.0, 1.0), faces=faces)})
-    engine = Engine(rig, make_stage(), LostInput())
+    engine = Engine(rig, make_stage(targets=(Target("lead", walk=Walk(predict=False)),)), LostInput())
     commands = Commands(engine)
     along = np.array([math.cos(math.radians(heading_deg)), math.sin(math.radians(heading_deg))])
     across = np.array([-along[1], along[0]])

@@ -101,14 +101,27 @@ class Whereabouts:
         if self.targets[n].led and self.steering.way[n] == HANDS:
             self.steering.tracks.still(self.steering.row(n), now_s)
 
-    def take(self, n: int, sender: str, now_s: float) -> None:
-        """Another sender takes it over: where an input has steered it, it stays until it is told to move."""
+    def hear(self, n: int, sender: str, now_s: float) -> None:
+        """A message from a hand; Refused if another one steers this target."""
         target = self.targets[n]
-        if target.led and self.steering.way[n] != HANDS:
+        before = target.sender
+        target.hear(sender, now_s)
+        if before != sender:
+            self._stay(n, now_s)
+
+    def take(self, n: int, sender: str, now_s: float) -> None:
+        """Another sender takes it over: it stays where it is until that one tells it to move."""
+        if self.targets[n].sender != sender:
+            self._stay(n, now_s)
+        self.targets[n].take(sender, now_s)
+
+    def _stay(self, n: int, now_s: float) -> None:
+        """What was seen of it by somebody else says nothing of where the next one sees it."""
+        target = self.targets[n]
+        if target.led:
             x, y, z = self.steering.place(n, now_s)
             target.put(x, y, None if target.z_m is None else z, now_s)
             self.steering.way[n] = HANDS
-        target.take(sender, now_s)
 
     def seen(self, row: int, place: Point3, seen_s: float, now_s: float, velocity: Point3 | None) -> None:
         """A tracked point that is `row` of the steering was seen here, on the stage."""
@@ -279,6 +292,10 @@ class Whereabouts:
             if point := numbers_in(mapping_in(data.get("points")).get(name), 3):
                 self._points[number] = (point[0], point[1], point[2])
         self.steering.restore(data.get("steering"), seats)
+        for number in self.steering.gone:
+            target = self.targets[number]
+            if target.led:
+                target.stay(self.steering.shown(number), self._points[number][2])
         led = data.get("led")
         points = [numbers_in(row, 3) for row in led] if isinstance(led, list) else []
         if points and None not in points:

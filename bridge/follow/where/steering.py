@@ -59,7 +59,7 @@ class Steering(Part):
                 self.sources.append((n, way, source))
                 names.append(f"{target.spec.name} {source.input} {source.point}")
                 walks.append(target.spec.walk)
-        self.names = tuple(names)
+        self.names, self.gone = tuple(names), list[int]()
         self.tracks = Tracks(walks)
         self.way = np.zeros(count + 1, dtype=np.intp)  # the last is nobody's, as everywhere
         self._offset, self._until_s = np.zeros((count + 1, 2)), np.full(count + 1, NEVER_S)
@@ -135,6 +135,11 @@ class Steering(Part):
         dx, dy = (share * self._offset[n]).tolist()
         return x + dx, y + dy, z
 
+    def shown(self, n: int) -> tuple[float, float]:
+        """Where a target was shown last, in plan."""
+        x, y = self._shown[n].tolist()
+        return x, y
+
     def settle(self, now_s: float) -> None:
         """Note where all are shown in this frame; where one is seen in another way than before, begin to blend."""
         for n, target in enumerate(self._targets):
@@ -163,8 +168,16 @@ class Steering(Part):
         return super().state() | {"tracks": self.tracks.state()}
 
     def restore(self, data: Any, seats: Seats) -> None:
-        """As of keeping.Part; a way that a target no longer has counts no more."""
+        """As of keeping.Part. A way is a source, whichever number it has now; `gone` are targets whose way is gone."""
         super().restore(data, seats)
         self.tracks.restore(mapping_in(data).get("tracks"), seats)
+        self.gone = []
         for n, rows in enumerate(self.rows):
-            self.way[n] = min(int(self.way[n]), len(rows) - 1)
+            names = [self.names[row] for row in rows]
+            before = [name for name in seats.old_names("tracks") if name.split(" ")[0] == names[0]]
+            for ways in (self.way, self._shown_way):
+                way = int(ways[n])
+                if way > HANDS:
+                    ways[n] = names.index(before[way]) if before[way:] and before[way] in names else HANDS
+                    if ways is self.way and ways[n] == HANDS:
+                        self.gone.append(n)

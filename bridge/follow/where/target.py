@@ -74,6 +74,11 @@ class TargetState:
         self.place, self.z_m, self.guide, self.led = (x, y), z, None, False
         self.velocity_until_s = NEVER_S
 
+    def stay(self, place: tuple[float, float], z_m: float) -> None:
+        """The tracked point that steered it is its own no more: it stays here, and anybody may steer it."""
+        self.place, self.z_m, self.led = place, None if self.z_m is None else z_m, False
+        self.sender = None if self.by_input else self.sender
+
     def drive(self, vx: float, vy: float, now_s: float) -> None:
         """Move at a velocity, m/s, until 0.5 s from now."""
         self.advance(now_s)

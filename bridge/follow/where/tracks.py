@@ -88,7 +88,7 @@ class Tracks(Part):
         if self._predict[row]:
             self._queue.append((row, (seen_s - self._delay_s[row], place), velocity))
         else:
-            self.place[row] = self._last[row] = place
+            self.put(row, place, seen_s)
 
     def still(self, row: int, now_s: float) -> None:
         """Whoever sees it is there, and says that nothing moves: it stands where it was seen last, also where that was
@@ -115,8 +115,7 @@ class Tracks(Part):
     def put(self, row: int, place: Point3, now_s: float) -> None:
         """It is exactly here and stands; what was seen before does not count."""
         self._halt(row, place)
-        if self._predict[row]:
-            self._hearings[row].put((now_s - self._delay_s[row], place))
+        self._hearings[row].put((now_s - self._delay_s[row], place))
 
     def stand(self, row: int, place: Point3) -> None:
         """It stands here; when it was seen last stays as it is."""
@@ -249,7 +248,9 @@ class Tracks(Part):
         super().restore(data, seats)
         for hearing, flat in zip(self._hearings, self._heard.tolist(), strict=True):
             hearing.take_up(flat)
-        self._last = np.array([hearing.last[1] for hearing in self._hearings]).reshape(-1, 3)
+        heard = np.array([hearing.last[0] > NEVER_S for hearing in self._hearings], dtype=bool)
+        last = np.array([hearing.last[1] for hearing in self._hearings]).reshape(-1, 3)
+        self._last = np.where(heard[:, None], last, self.place)
         self._stream = np.array([hearing.count == STREAM for hearing in self._hearings], dtype=np.float64)
         self._awake = self._waits = True
         self._know()
