@@ -44,9 +44,10 @@ def show_with_inputs(folder: Path, port: int = 4001, framed: bool = True) -> Pat
 
 
 class Sender:
-    """Sends point 1/7, tracker 3 and object 9 at 50 Hz, until the block is left."""
+    """Sends point 1/7 (at `place`), tracker 3 and object 9 at 50 Hz, until the block is left."""
 
     def __init__(self, port: int = 4001) -> None:
+        self.place = (3.0, 1.0, 1.5)
         self._port, self._stop = port, threading.Event()
         self._thread = threading.Thread(target=self._run)
 
@@ -64,7 +65,8 @@ class Sender:
             folio = 0
             while not self._stop.wait(0.02):
                 folio, stamp = folio + 1, round(clock.now_s() * 1e6)
-                point = otp_send.Sent(1, 7, (3.0, 1.0 + folio / 1e6, 1.5))
+                x, y, z = self.place
+                point = otp_send.Sent(1, 7, (x, y + folio / 1e6, z))
                 for page in otp_send.transform(CID, "venue", SYSTEM, folio, stamp, [point]):
                     sends.sendto(page, (otp.transform_group(SYSTEM), otp.PORT))
                 for page in psn.data([psn.Tracker(3, (2.0, 4.0, 1.0))], stamp, folio % 256):

@@ -53,7 +53,7 @@ class Chores:
         elif now_s >= self._next_inputs_s:
             self._next_inputs_s = now_s + INPUTS_EVERY_S
             self._inputs.look(now_s)
-            self._feed.inputs(self._inputs.rows(now_s, self._door.show.frames))
+            self._feed.inputs(self._inputs.rows(now_s, self._door.tracking.frames))
         elif now_s >= self._next_heights_s:
             self._next_heights_s = now_s + HEIGHTS_EVERY_S
             self._tell_heights(now_s)

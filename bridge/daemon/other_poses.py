@@ -11,12 +11,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from bridge.daemon import records
+from bridge.daemon.asked import SHOWN, Asked
 from bridge.daemon.focus import Focus, LaterInLoop, Tell
 from bridge.daemon.logs import LOG
 from bridge.daemon.worker import Worker
 from bridge.door.door import Door
-from bridge.door.inbox import TEXT_SHOWN, Refusal
-from bridge.errors import Refused, TetherlightError
+from bridge.door.inbox import Refusal
+from bridge.errors import Refused
 from bridge.follow.commands.values import find
 from bridge.show import load, poses_of
 from bridge.show.load import POSES
@@ -24,7 +25,6 @@ from bridge.show.model import Show
 from bridge.show.store import previous_of, swap_with_previous
 
 PREVIOUS = previous_of(Path(POSES)).name
-SHOWN = 8
 
 
 class OtherPoses:
@@ -39,8 +39,8 @@ class OtherPoses:
         in_loop: LaterInLoop,
         refuse: Callable[[Refusal], None],
     ) -> None:
-        self._door, self._focus, self._worker = door, focus, worker
-        self._tell, self._in_loop, self._refuse = tell, in_loop, refuse
+        self._door, self._focus, self._tell = door, focus, tell
+        self._asked = Asked(worker, in_loop, refuse)
 
     def accept(self, fixture: str, sender: str, at_s: float) -> None:
         """Take the pose of poses.yaml for this head though it is not trusted, and note there who says so."""
@@ -65,7 +65,7 @@ class OtherPoses:
 
             self._focus.take(show, {fixture: replace(pose, accepted=sender)}, taken)
 
-        self._do(job, address, sender, at_s)
+        self._asked.do(job, address, sender, at_s)
 
     def back(self, sender: str, at_s: float) -> None:
         """Let poses.yaml and the version before change places, and take what may be taken of that."""
@@ -87,7 +87,7 @@ class OtherPoses:
 
             self._focus.take(show, fresh, taken)
 
-        self._do(job, address, sender, at_s)
+        self._asked.do(job, address, sender, at_s)
 
     @staticmethod
     def _before(folder: Path, address: str) -> Show:
@@ -105,24 +105,6 @@ class OtherPoses:
     def _wait_for_solve(self, address: str) -> None:
         if self._focus.solving:
             raise Refused("busy", f"{address}: a solve is running and writes other poses, wait for its end")
-
-    def _do(self, job: Callable[[], None], address: str, sender: str, at_s: float) -> None:
-        def guarded() -> None:
-            try:
-                job()
-            except Refused as error:
-                self._no(error.reason, str(error), address, sender, at_s)
-            except TetherlightError as error:
-                self._no("files", f"{address}: {'; '.join(error.lines[:SHOWN])}", address, sender, at_s)
-            except Exception as error:
-                text = f"{address}: a fault of this program, please report it: {error!r}"
-                self._no("internal", text, address, sender, at_s)
-
-        self._worker.do(guarded)
-
-    def _no(self, reason: str, text: str, address: str, sender: str, at_s: float) -> None:
-        refusal = Refusal(at_s, sender, address, reason, text[:TEXT_SHOWN])
-        self._in_loop(lambda: self._refuse(refusal))
 
 
 def _words(show: Show, taken: int) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 
 from bridge.daemon.feed import Feed
 from bridge.daemon.focus import Focus
+from bridge.daemon.frames import Frames
 from bridge.daemon.other_poses import OtherPoses
 from bridge.door.door import Door
 from bridge.door.events import Message
@@ -26,10 +27,11 @@ class Router:
         feed: Feed,
         focus: Focus,
         others: OtherPoses,
+        frames: Frames,
         reload: Callable[[str], None],
     ) -> None:
         self._door, self._apply = door, apply
-        self._feed, self._focus, self._others, self._reload = feed, focus, others, reload
+        self._feed, self._focus, self._others, self._frames, self._reload = feed, focus, others, frames, reload
 
     def handle(self, message: Message) -> None:
         """Obey one message; raises Refused with a reason and words."""
@@ -58,6 +60,8 @@ class Router:
                 self._focus.record(fixture, self._mark(args))
             case ["sight", fixture, "forget"]:
                 self._focus.forget(fixture, self._mark(args))
+            case ["frame", name, word]:
+                self._frames.handle(name, word, message)
             case ["walk", "confirm"]:
                 self._focus.confirm_walk(self._mark(args), time.time())
 

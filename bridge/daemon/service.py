@@ -18,6 +18,7 @@ from bridge.daemon.endpoint import drain
 from bridge.daemon.feed import Feed
 from bridge.daemon.feed_details import Details
 from bridge.daemon.focus import Focus
+from bridge.daemon.frames import Frames
 from bridge.daemon.freshest import Freshest
 from bridge.daemon.inputs import InputWays
 from bridge.daemon.lateness import Lateness
@@ -63,7 +64,9 @@ class Service:
         self._memory = Memory(parts.folder, door, self._worker, moment, self._kept)
         self._reloader = Reloader(door, self._loop.call, self._apply, self._feed.event, lambda: self._clock())
         others = OtherPoses(door, self._focus, self._worker, self._feed.event, self._loop.call, self._refused)
-        router = Router(door, self._apply, self._feed, self._focus, others, self._reloader.request)
+        ways = (self._feed.event, self._loop.call, self._apply, self._refused, lambda: self._clock())
+        frames = Frames(door, self._inputs, self._worker, *ways)
+        router = Router(door, self._apply, self._feed, self._focus, others, frames, self._reloader.request)
         self._router = router
         self._inbox = Inbox(door.show.network.osc.allow, router.handle, self._refused)
         self._faults = Throttle(LOG.error)

@@ -19,5 +19,7 @@ class WhoDid:
         word = lasting_word(address)
         if not word and (last := address.rsplit("/", 1)[-1]) in OWN:
             word = last
+        if address.startswith("/frame/"):
+            word = "" if address.endswith("/record") else "frame"
         if word:
             self.last[word] = (sender, at_s)

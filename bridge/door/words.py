@@ -39,11 +39,14 @@ def said(message: Message) -> str:
 
 OWN = (("feed", "subscribe"), ("sight", "solve"), ("sight", "back"), ("walk", "confirm"), ("reload",))
 OF_A_HEAD = ("record", "forget", "accept")
-"""Addresses that belong to the daemon: these, and /sight/FIXTURE/ with a word of OF_A_HEAD. What they lead to comes as
-events."""
+OF_AN_INPUT = ("record", "solve", "forget")
+"""Addresses that belong to the daemon: these, /sight/FIXTURE/ with a word of OF_A_HEAD and /frame/INPUT/ with one of
+OF_AN_INPUT. What they lead to comes as events."""
 
 
 def belongs_to_daemon(address: str) -> bool:
     """Whether a message changes nothing of what is sent by itself."""
     words = tuple(address.split("/")[1:])
-    return words in OWN or (len(words) == 3 and words[0] == "sight" and words[2] in OF_A_HEAD)
+    if len(words) != 3:
+        return words in OWN
+    return words[2] in {"sight": OF_A_HEAD, "frame": OF_AN_INPUT}.get(words[0], ())

@@ -20,6 +20,7 @@ _WORDS = {
     "fixture": "level follow hold out trim still find act desk",
     "truss": "trim still",
     "sight": "near point nudge zoom focus level record forget done accept",
+    "frame": "record solve forget",
 }
 _ALONE = "level dark desk still arm lock reload walk walk/confirm sight/solve sight/back"
 _NAMED = "area no-light floor"

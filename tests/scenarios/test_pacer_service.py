@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from bridge.daemon.beside import DeskInput
+from bridge.daemon.inputs import TrackingInputs
 from bridge.daemon.parts import Parts
 from bridge.daemon.remembered import Remembered
 from bridge.daemon.service import Service
@@ -69,7 +70,8 @@ class Bench:
         sock = SimpleNamespace(sendto=lambda data, address: self.posted.append((data, address)))
         self.door = Door(make(replace(small_show([30090]), path=tmp_path)), CID)
         desk = DeskInput(loop, self.door, CID, lambda: self.now_s)  # type: ignore[arg-type]
-        parts = Parts(loop, sock, self.wire, ears, desk, folder)  # type: ignore[arg-type]
+        inputs = TrackingInputs(loop, lambda: self.now_s, CID)  # type: ignore[arg-type]
+        parts = Parts(loop, sock, self.wire, ears, desk, inputs, folder)  # type: ignore[arg-type]
         self.service = Service(self.door, parts, remembered or Remembered())
         self.service._clock = lambda: self.now_s
 

@@ -191,6 +191,9 @@ def test_who_did_it_last_is_told_at_once_with_its_age(desk: Desk) -> None:
         ("/sight/back", "back"),
         ("/target/lead/position", ""),
         ("/sight/a/record", ""),
+        ("/frame/tags/solve", "frame"),
+        ("/frame/tags/forget", "frame"),
+        ("/frame/tags/record", ""),
     ],
 )
 def test_only_what_lasts_is_remembered_with_who_did_it(address: str, switch: str) -> None:

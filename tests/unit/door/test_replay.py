@@ -230,7 +230,12 @@ def test_packets_of_another_length_are_told_by_it() -> None:
         ("/sight/foh-1/forget", True),
         ("/sight/foh-1/point", False),
         ("/walk", False),
-        ("/frame/tags/record", False),
+        ("/frame/tags/record", True),
+        ("/frame/tags/solve", True),
+        ("/frame/tags/forget", True),
+        ("/frame/tags/accept", False),
+        ("/frame/solve", False),
+        ("/sight/foh-1/solve", False),
         ("/arm", False),
     ],
 )

@@ -19,6 +19,7 @@ TABLE = """
 /fixture/foh-1/still /fixture/foh-1/find /fixture/foh-1/act /truss/foh/trim /truss/foh/still
 /fixture/foh-1/desk /desk /level /dark /still /arm /lock /reload /area/thrust /no-light/rows /floor/riser
 /sight/foh-1/near /sight/foh-1/point /sight/foh-1/nudge /sight/foh-1/zoom /sight/foh-1/focus /sight/foh-1/level
+/frame/tags/record /frame/tags/solve /frame/tags/forget
 /sight/foh-1/record /sight/foh-1/forget /sight/foh-1/done /sight/solve /walk /walk/confirm
 """
 OTHERS = """
