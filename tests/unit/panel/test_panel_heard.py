@@ -87,6 +87,16 @@ def test_a_trim_that_is_told_no_more_is_gone() -> None:
     assert not told.heard.rows.trims
 
 
+def test_the_point_ahead_of_a_target_is_kept_while_it_is_told() -> None:
+    told = Told()
+    told.take(1.0, BRIDGE, ("/feed/target", "lead", 1.0, 2.0, 1.5, True, 20.0), ("/feed/ahead", "lead", 1.5, 2.0, 1.5))
+    assert told.heard.rows.ahead == {"lead": (1.5, 2.0, 1.5)}
+    told.take(1.3, BRIDGE)
+    assert told.heard.rows.ahead
+    told.take(1.6, BRIDGE)
+    assert not told.heard.rows.ahead, "nobody says so any more"
+
+
 def test_rows_of_another_version_are_counted_and_do_no_harm() -> None:
     told = Told()
     told.take(1.0, ("/feed/target", "lead"), ("/feed/what", 1), ("/feed/fixture", 1, 2, 3, 4, 5, 6), BRIDGE)
