@@ -1,7 +1,7 @@
 """What `/feed/subscribe PORT RATE all` adds to the feed, for a panel that shows everything.
 
 /feed/hand     target sender level size height      with the state, at the subscriber's rate; sender "": nobody, or lost
-/feed/ahead    target x y z                          so too: the farthest point ahead at which a head aims, while it is led
+/feed/ahead    target x y z                          so too, while it is led: the farthest point at which a head aims
 /feed/head     fixture target out held still in_hand level [desk]   target "": it follows nobody; desk 1: given to it
 /feed/area     name on;  /feed/no-light name on;  /feed/floor name m
 /feed/still    kind name owners                     kind all, truss or fixture; owners "" once nobody holds it
@@ -10,7 +10,8 @@
 /feed/late     frames worst_ms solving recording    frames late since the start; the worst since the last row
 
 All but the first two and the last two are sent when they change, and in turn once a second, so that what was lost on
-the way or was there before a subscriber came is there a second later; many heads are spread over the frames of that second.
+the way or was there before a subscriber came is there a second later; many heads are spread over the frames of that
+second. Points of tracking inputs, /feed/point, are told by the chores (feed.py).
 Nothing is looked at or encoded while nobody asks.
 """
 

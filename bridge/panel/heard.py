@@ -26,13 +26,17 @@ NEWS: dict[str, tuple[str, ...]] = {
     "kept": ("part", "on_disk"),
     "accepted": ("fixture", "sender"),
     "back": ("sender", "text"),
+    "frame": ("input", "word", "text"),
 }
 """What is told once: the address's second word and the names of its arguments."""
 
+INPUT = ("name", "protocol", "points", "rate", "jitter", "age", "framed", "followed", "lost", "refused")
 MOST_NEWS = 500
-TRIM_AGAIN_S, STILL_AGAIN_S, AHEAD_AGAIN_S = 0.5, 2.5, 0.5
+TRIM_AGAIN_S, STILL_AGAIN_S, AHEAD_AGAIN_S, POINT_AGAIN_S = 0.5, 2.5, 0.5, 1.5
 Args = Sequence[Any]
 News = dict[str, Any]
+Point = tuple[float, float, float, float, float, float]
+"""x, y, z in the input's own axes, m; rate, Hz; age, ms, and when that was told, s."""
 
 
 @dataclass
@@ -51,6 +55,8 @@ class Rows:
     universes: dict[int, tuple[str, str, int]] = field(default_factory=dict)
     desk: dict[int, tuple[str, int, bool, float]] = field(default_factory=dict)
     given: dict[str, bool] = field(default_factory=dict)
+    inputs: dict[str, dict[str, Any]] = field(default_factory=dict)
+    points: dict[tuple[str, str], Point] = field(default_factory=dict)
     trims: dict[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
     areas: dict[str, bool] = field(default_factory=dict)
     no_light: dict[str, bool] = field(default_factory=dict)
@@ -76,6 +82,7 @@ class Heard:
         self._stills: dict[tuple[str, str], float] = {}
         self._trims: dict[tuple[str, str], float] = {}
         self._ahead: dict[str, float] = {}
+        self._points: dict[tuple[str, str], float] = {}
 
     def forget(self) -> None:
         """Another show: rows of what is no longer there must not stay."""
@@ -132,6 +139,11 @@ class Heard:
             case "desk":
                 universe, source, priority, alive, age_ms = args
                 rows.desk[universe] = (source, priority, bool(alive), age_ms)
+            case "input":
+                rows.inputs[args[0]] = dict(zip(INPUT, args, strict=False))
+            case "point":
+                name, point, x, y, z, rate_hz, age_ms = args
+                rows.points[name, point], self._points[name, point] = (x, y, z, rate_hz, age_ms, now_s), now_s
             case "area":
                 rows.areas[args[0]] = bool(args[1])
             case "no-light":
@@ -156,6 +168,7 @@ class Heard:
         self.rows.bridge = dict(zip(BRIDGE, args, strict=False))
         self._drop_unsaid(self.rows.trims, self._trims, now_s - TRIM_AGAIN_S)
         self._drop_unsaid(self.rows.ahead, self._ahead, now_s - AHEAD_AGAIN_S)
+        self._drop_unsaid(self.rows.points, self._points, now_s - POINT_AGAIN_S)
         self._drop_unsaid(self.rows.stills, self._stills, now_s - STILL_AGAIN_S)
         self._told()
 

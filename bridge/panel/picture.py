@@ -45,6 +45,7 @@ class Picture:
                 {"universe": number, "source": source, "priority": priority, "alive": alive, "age": round(age_ms)}
                 for number, (source, priority, alive, age_ms) in sorted(rows.desk.items())
             ],
+            "inputs": list(rows.inputs.values()),
             "trims": [{"kind": kind, "name": name, "by": list(by)} for (kind, name), by in rows.trims.items()],
             "floors": rows.floors,
             "areas": rows.areas,

@@ -37,3 +37,12 @@ def test_a_target_that_is_led_has_a_point_ahead_and_one_that_stands_has_none(sho
     assert led["targets"][0]["ahead"] == [1.25, 2.0, 1.5]
     ended = frame(show, stands, ("/feed/ahead", "lead", 1.005, 2.0, 1.5))
     assert ended["targets"][0]["ahead"] is None
+
+
+def test_tracking_inputs_are_in_the_picture(show: Show) -> None:
+    assert frame(show)["inputs"] == []
+    told = frame(show, ("/feed/input", "tags", "otp", 3, 60.0, 0.5, 12.0, 0, "1/7", "", 4))
+    assert told["inputs"][0] == {
+        "name": "tags", "protocol": "otp", "points": 3, "rate": 60.0, "jitter": 0.5, "age": 12.0, "framed": 0,
+        "followed": "1/7", "lost": "", "refused": 4,
+    }  # fmt: skip
