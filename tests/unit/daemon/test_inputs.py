@@ -151,7 +151,7 @@ def test_the_row_tells_rate_age_and_what_is_missing(bench: Bench) -> None:
     assert 30.0 < row.rate_hz < 100.0  # 10 ms after every one, and 10 more after every second: 66 Hz
     assert 0.0 < row.jitter_ms < 20.0
     assert 0.0 <= row.age_ms < 1000.0
-    assert row[6:] == (True, "1/7 1/8", "1/8")
+    assert row[6:] == (True, "1/7 1/8", "1/8", 0)
 
 
 def test_points_are_told_followed_ones_first_and_no_more_than_a_share_of_each_input(bench: Bench) -> None:
