@@ -55,6 +55,12 @@ export class Hand {
     return who === "me" || performance.now() - this.takenAt < TAKING_MS ? "" : who;
   }
 
+  // Who else steers the target, as a sentence.
+  get otherSteers() {
+    const input = this.app.store.tracker(this.target);
+    return input ? `${input} tracks ${this.target}` : `${this.other} steers ${this.target}`;
+  }
+
   get mine() {
     return this.other === "";
   }
@@ -104,10 +110,16 @@ export class Hand {
     return true;
   }
 
+  // What was sent last is said twice more: a far jump counts only once a second message confirms it.
   rest() {
     if (!this.gripped) return;
     this.gripped = false;
     this.tell();
+    for (const turns of [1, 3]) setTimeout(() => this.confirm(), turns * TURN_MS);
+  }
+
+  confirm() {
+    if (this.holding && !this.active && this.wanted && this.mine) this.send();
   }
 
   // A velocity on the stage in m/s, held until changed. (0, 0) ends it.
@@ -155,7 +167,7 @@ export class Hand {
   may() {
     if (!this.target || !this.app.link.open) return false;
     const { other } = this;
-    if (other && other !== this.refusedBy) this.app.say(`${other} steers ${this.target}. Press Take to steer it from here.`, "warning");
+    if (other && other !== this.refusedBy) this.app.say(`${this.otherSteers}. Press Take to steer it from here.`, "warning");
     this.refusedBy = other;
     return !other;
   }
@@ -233,7 +245,7 @@ export class Hand {
     if (this.holding && other) {
       this.release();
       this.refusedBy = other;
-      this.app.say(`${other} has taken ${this.target}.`, "warning");
+      this.app.say(this.app.store.tracker(this.target) ? `${this.otherSteers} again.` : `${other} has taken ${this.target}.`, "warning");
     }
   }
 

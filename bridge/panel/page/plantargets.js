@@ -12,7 +12,7 @@ export function drawTargets(context, view, { scene, frame, store, floors, labels
   for (const target of frame.targets) if (target.age >= 0) drawTrail(context, view, store, floors, target, frame.t, target.name === chosen);
   for (const target of frame.targets) {
     if (target.age < 0) continue;
-    drawTarget(context, view, { target, floors, labels, ours: target.name === chosen, hand: store.hand(target.name), several: scene.targets.length > 1 });
+    drawTarget(context, view, { target, floors, labels, ours: target.name === chosen, hand: store.hand(target.name), tracker: store.tracker(target.name), several: scene.targets.length > 1 });
   }
 }
 
@@ -34,7 +34,7 @@ function drawTrail(context, view, store, floors, target, now, ours) {
   context.globalAlpha = 1;
 }
 
-function drawTarget(context, view, { target, floors, labels, ours, hand, several }) {
+function drawTarget(context, view, { target, floors, labels, ours, hand, tracker, several }) {
   const z = heightAt(floors, target.x, target.y);
   const foot = view.project([target.x, target.y, z]);
   if (!foot) return;
@@ -45,7 +45,7 @@ function drawTarget(context, view, { target, floors, labels, ours, hand, several
   if (ahead) drawAhead(context, foot, ahead, colour);
   ring(context, foot, colour, ours, target.inside);
   labels.taken.push(foot.map((value) => value - RING_PX).concat(foot.map((value) => value + RING_PX)));
-  const whose = hand === "me" ? "your hand" : hand ? `${hand}'s hand` : "";
+  const whose = hand === "me" ? "your hand" : tracker ? `tracked by ${tracker}` : hand ? `${hand}'s hand` : "";
   const words = [several || !whose ? target.name : "", target.inside ? "" : "outside", whose].filter(Boolean).join(", ");
   labels.write(words, ...foot, { colour: hand && hand !== "me" ? COLOUR.hand : colour, weight: 650, size: 14, gap: RING_PX + 8, always: true });
 }
