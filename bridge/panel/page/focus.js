@@ -31,15 +31,16 @@ export function mount(root, app) {
     el("button", { type: "button", class: "f-big", onclick: () => edit(app) }, "Edit the stage"), framing));
   const parts = { aim, list, walk: new WalkPart(app, session), poses, frame: new FramePart(app, session) };
   const body = el("div", { class: "f-part" }, ...Object.values(parts).map((part) => part.element));
+  const header = now(app, session);
   const tabs = choice("What is seen below", PARTS, (name) => choosePart(name));
   tabs.row.append(poses.solve);
-  const side = el("aside", { class: "f-side", "aria-label": "Steps" }, now(app, session), tabs.row, body, bar.element);
+  const side = el("aside", { class: "f-side", "aria-label": "Steps" }, header, tabs.row, body, bar.element);
   root.append(el("div", { class: "f-plan" }, stage, poses.legend), side);
 
   function choosePart(name) {
     tabs.set(name);
     for (const [other, part] of Object.entries(parts)) show(part.element, other === name);
-    show(bar.element, name !== "frame"); // its steps are those of a sighting
+    for (const element of [header, bar.element]) show(element, name !== "frame"); // of a sighting
     body.scrollTop = 0;
   }
   choosePart("aim");

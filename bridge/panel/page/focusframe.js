@@ -24,8 +24,8 @@ export class FramePart {
     this.told = el("div", { class: "f-told f-lines", role: "status" });
     this.kept = el("tbody");
     this.none = el("p", { class: "f-note" }, "Nothing is kept on marks yet.");
-    this.table = el("div", { class: "f-scroll", tabindex: "0", role: "region", "aria-label": "Kept on marks" },
-      el("table", {}, el("thead", {}, el("tr", {}, ...["Mark", "Point", "Off", ""].map((head) => el("th", { scope: "col" }, head || el("span", { class: "unseen" }, "Drop"))))), this.kept));
+    const heads = ["Mark", "Point", "Off"].map((head) => el("th", { scope: "col" }, head));
+    this.table = el("table", { "aria-label": "Kept on marks" }, el("thead", {}, el("tr", {}, ...heads, el("td"))), this.kept);
     this.keep = big("Keep point on mark", () => this.record(), { class: "f-big f-main" });
     this.element = el("div", { class: "f-frame" },
       el("h2", {}, "Frame of an input"),
