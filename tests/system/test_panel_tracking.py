@@ -33,10 +33,18 @@ ROWS = [
 ]
 POINTS = [PointTold("tags", f"1/{n}", 1.0, 2.0, 1.1, 60.2, 12.0) for n in (10, 7, 9)]
 TABLE = "document.querySelector('[aria-label=\"Tracking inputs\"]')"
-CELLS = f"[...{TABLE}.tBodies[0].rows].map((row) => [...row.cells].map((c) => c.innerText))"
+CELLS = f"[...{TABLE}.tBodies[0].rows].map((row) => [...row.cells].map((c) => c.innerText.replace(/\\s/g, ' ')))"
 SHAPES = f"[...{TABLE}.tBodies[0].rows].map((row) => [...row.cells].map((c) => c.dataset.shape ?? ''))"
 TOLD = "document.querySelector('.f-lines').innerText"
-LIVE = "document.querySelectorAll('.f-state-of')[1].innerText.trim()"
+LIVE = "document.querySelectorAll('.f-state-of')[1].innerText.trim().replace(/\\s/g, ' ')"
+LAST = {
+    "Rig": f"{TABLE}.scrollIntoView({{block: 'center'}})",
+    "Focus session": "document.querySelector('.f-part').scrollTo(0, 9999)",
+}
+FIRST = {
+    "Rig": "document.querySelector('.switches').scrollIntoView()",
+    "Focus session": "document.querySelector('.f-part').scrollTo(0, 0)",
+}
 PLAN = """(() => { const box = document.querySelector('[data-plan]').getBoundingClientRect();
   return [box.left, box.top, box.width, box.height]; })()"""
 Part = Callable[[StandInBridge, Page], Awaitable[None]]
@@ -60,11 +68,11 @@ def tracked(tmp_path: Path, part: Part, show: str = "demo", inputs: bool = True)
 
 async def the_rig(bridge: StandInBridge, page: Page) -> None:
     await page.click_named("tab", "Rig")
-    await page.until(f"{TABLE}?.rows.length === 4 && {TABLE}.innerText.includes('E1.59')")
+    await page.until(f"{TABLE}?.rows.length === 4 && {TABLE}.innerText.includes('tags, otp')")
     rows, shapes = await page.evaluate(CELLS), await page.evaluate(SHAPES)
-    assert rows[0] == ["tags: E1.59", "12 ms, 60 Hz, jitter 0.4 ms", "3 heard; lost: 1/8", "has a frame", "0"]
+    assert rows[0] == ["tags, otp", "12 ms, 60 Hz, jitter 0.4 ms", "3 heard; lost: 1/8", "has a frame", "0"]
     assert rows[1][2:] == ["2 heard; none followed", "no frame: heard, not followed", "12"]
-    assert rows[2][:2] == ["sound: ADM-OSC", "never"]
+    assert rows[2][:2] == ["sound, adm-osc", "never"]
     assert shapes[0] == ["", "dot", "triangle", "dot", ""]
     assert shapes[1] == ["", "dot", "ring", "triangle", "triangle"]
     bridge.inputs[0] = ROWS[0]._replace(points=0, age_ms=9000.0, lost="1/7 1/8")
@@ -116,21 +124,26 @@ async def a_frame(bridge: StandInBridge, page: Page) -> None:
     await page.click_named("tab", "Focus session")
     await page.click_named("button", "Choose")
     await page.click_named("button", "Frame of an input")
-    assert await page.all_named("button", "Record") == [], "its steps are those of a sighting"
+    for name in ("Record", "Near", "Solve"):
+        assert await page.all_named("button", name) == [], "of heads"
     await page.until(f"{LIVE} === '1/7 stands still: 1.00 2.00 1.10 in its own axes, 60 Hz'")
     names = "[...document.querySelector('[aria-label=Point]').options].map((o) => o.value).join()"
     assert await page.evaluate(names) == "1/7,1/9,1/10"
     kept = "document.querySelector('[aria-label=\"Kept on marks\"]').innerText.replace(/\\s+/g, ' ')"
     assert "A 1/7 0.0 cm Drop B 1/7 3.0 cm Drop" in await page.evaluate(kept)
     state = await page.evaluate("document.querySelector('.f-state-of').innerText.trim()")
-    assert state == "tags (E1.59) has a frame, places good to 4.0 cm."
+    assert state == "tags (otp) has a frame, places good to 4.0 cm."
     bridge.points = [one._replace(x=one.x + 0.5) for one in POINTS]
     await page.until(f"{LIVE}.startsWith('1/7 moves: 1.50')")
     bridge.points = []
     await page.until(f"{LIVE} === '1/7 is not heard: is its tag on?'", 8.0)
     bridge.points = list(POINTS)
     await page.until(f"{LIVE}.startsWith('1/7 stands still')", 8.0)
-    await page.evaluate("(document.querySelector('[aria-label=Mark]').value = 'C', 1)")
+    mark = "document.querySelector('[aria-label=Mark]')"
+    await page.evaluate("(panel.focusSession.chooseMark('B'), 1)")
+    assert await page.evaluate(f"{mark}.value") == "B", "as a tap on the plan does"
+    await page.evaluate(f"({mark}.value = 'C', {mark}.dispatchEvent(new Event('change')))")
+    assert await page.evaluate("panel.focusSession.mark") == "C"
     await page.click_named("button", "Keep point on mark")
     bridge.feed.event("/feed/frame", "tags", "recorded", "C: 1/7 at 1 2 1.1; recorded: A, B, C")
     await page.until(f"{TOLD} === 'Kept: C: 1/7 at 1 2 1.1; recorded: A, B, C'")
@@ -196,6 +209,10 @@ def test_every_size_is_whole_and_free_of_barriers(tmp_path: Path, show: str) -> 
                 await page.screenshot(tmp_path / f"{tab}-{width}x{height}.png")
                 seen = [*await violations(page), *await looks(page, 24 if tab == "Rig" else 48)]
                 wrong += [f"{tab} {width} x {height}: {one}" for one in seen]
+                if tab != "Follow":
+                    await page.evaluate(LAST[tab])
+                    await page.screenshot(tmp_path / f"{tab}-below-{width}x{height}.png")
+                    await page.evaluate(FIRST[tab])
         assert wrong == []
 
     tracked(tmp_path, part, show)

@@ -40,7 +40,7 @@ export function mount(root, app) {
   function choosePart(name) {
     tabs.set(name);
     for (const [other, part] of Object.entries(parts)) show(part.element, other === name);
-    for (const element of [header, bar.element]) show(element, name !== "frame"); // of a sighting
+    for (const element of [header, bar.element, poses.solve]) show(element, name !== "frame"); // of heads
     body.scrollTop = 0;
   }
   choosePart("aim");

@@ -2,7 +2,6 @@
 
 import { el, mark, show, write } from "./dom.js";
 import { big, cm, yes } from "./focusyes.js";
-import { protocolWords } from "./tracking.js";
 
 const ASK_MS = 300;
 const WATCH_MS = 1300;
@@ -18,7 +17,7 @@ export class FramePart {
     Object.assign(this, { app, session, input: "", points: [], seen: [], awaited: 0, asked: "" });
     this.inputs = this.choose("Input", (name) => this.turnTo(name));
     this.point = this.choose("Point", () => this.writeLive());
-    this.mark = this.choose("Mark", () => this.writeKept());
+    this.mark = this.choose("Mark", (name) => session.goTo(session.head, name)); // seen on the plan too
     this.state = el("p", { class: "f-state-of" }, el("span", { class: "shape", "aria-hidden": "true" }), el("span"));
     this.live = el("p", { class: "f-state-of" }, el("span", { class: "shape", "aria-hidden": "true" }), el("span"));
     this.told = el("div", { class: "f-told f-lines", role: "status" });
@@ -37,6 +36,7 @@ export class FramePart {
       this.told, el("h2", {}, "Kept on marks"), this.none, this.table);
     app.store.on("scene", (scene) => this.build(scene));
     app.store.on("news", (news) => this.heard(news));
+    session.on(() => this.turnToMark());
     setInterval(() => this.look(), ASK_MS);
   }
 
@@ -61,6 +61,7 @@ export class FramePart {
     const names = scene.inputs.map((input) => input.name);
     this.fill(this.inputs, names);
     this.fill(this.mark, Object.keys(scene.marks).filter((name) => scene.marks[name].at));
+    this.turnToMark();
     if (!names.includes(this.input)) this.turnTo(names[0] ?? "");
     else this.writeKept();
   }
@@ -72,6 +73,13 @@ export class FramePart {
     this.writeKept();
     this.writeLive();
     this.look();
+  }
+
+  // The mark in hand, also one that was tapped on the plan.
+  turnToMark() {
+    const { mark: name } = this.session;
+    if (this.mark.names.includes(name)) this.mark.select.value = name;
+    this.writeKept();
   }
 
   get of() {
@@ -129,7 +137,7 @@ export class FramePart {
     if (!name) return ["ring", `No point of ${this.input} is heard.`];
     const one = this.chosen;
     if (!one || one.age > OLD_MS) return ["triangle", `${name} is not heard: is its tag on?`];
-    const where = `${one.at.map((value) => value.toFixed(2)).join(" ")} in its own axes, ${Math.round(one.rate)} Hz`;
+    const where = `${one.at.map((value) => value.toFixed(2)).join(" ")} in its own axes, ${Math.round(one.rate)}\u00a0Hz`;
     return this.moved > STILL_M ? ["triangle", `${name} moves: ${where}`] : ["dot", `${name} stands still: ${where}`];
   }
 
@@ -198,8 +206,8 @@ export class FramePart {
 }
 
 function stateWords({ name, protocol, framed, sigma }) {
-  if (!framed) return `${name} (${protocolWords(protocol)}) has no frame: heard, not followed.`;
-  return `${name} (${protocolWords(protocol)}) has a frame${sigma ? `, places good to ${cm(sigma)}` : ""}.`;
+  if (!framed) return `${name} (${protocol}) has no frame: heard, not followed.`;
+  return `${name} (${protocol}) has a frame${sigma ? `, places good to ${cm(sigma)}` : ""}.`;
 }
 
 const WORDS = { recorded: "Kept", solved: "Solved", unverified: "Solved, not checked", doubted: "Not taken", warning: "Look", note: "Note", forgotten: "Forgotten" };

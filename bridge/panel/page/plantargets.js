@@ -6,6 +6,7 @@ import { line } from "./planlive.js";
 
 const RING_PX = 13;
 const TRAIL_STEP_PX = 2;
+const AHEAD_PX = 6; // nearer it is not told from the target itself
 
 // `chosen`: the target this page steers; `hand(name)`: "me", another's name or "".
 export function drawTargets(context, view, { scene, frame, store, floors, labels, chosen }) {
@@ -45,7 +46,7 @@ function drawTarget(context, view, { target, floors, labels, ours, hand, tracker
   if (ahead) drawAhead(context, foot, ahead, colour);
   ring(context, foot, colour, ours, target.inside);
   labels.taken.push(foot.map((value) => value - RING_PX).concat(foot.map((value) => value + RING_PX)));
-  const whose = hand === "me" ? "your hand" : tracker ? `tracked by ${tracker}` : hand ? `${hand}'s hand` : "";
+  const whose = hand === "me" ? "your hand" : tracker ? `${several ? "" : "tracked "}by ${tracker}` : hand ? `${hand}'s hand` : "";
   const words = [several || !whose ? target.name : "", target.inside ? "" : "outside", whose].filter(Boolean).join(", ");
   labels.write(words, ...foot, { colour: hand && hand !== "me" ? COLOUR.hand : colour, weight: 650, size: 14, gap: RING_PX + 8, always: true });
 }
@@ -79,6 +80,7 @@ function stand(context, foot, top, colour) {
 }
 
 function drawAhead(context, from, to, colour) {
+  if (Math.hypot(to[0] - from[0], to[1] - from[1]) < AHEAD_PX) return;
   context.strokeStyle = colour;
   context.lineWidth = 2;
   context.setLineDash([4, 4]);

@@ -15,10 +15,11 @@ export function mountTables(host, app) {
   const universes = table("Universes", ["Universe", "State", "Other source", "Its priority"]);
   const desk = deskTable(app);
   const tracking = table("Tracking inputs", ["Input", "Heard", "Points", "Frame", "Refused"]);
+  tracking.box.className = "wide";
   const targets = table("Targets", ["Target", "Who steers", "Last heard", "Place"]);
   const counts = table("Refused messages", ["Reason", "How many"]);
   const counters = table("Counters", ["What", "Now"]);
-  host.append(universes.box, desk.box, tracking.box, targets.box, counts.box, counters.box, captures(app));
+  host.append(universes.box, desk.box, targets.box, tracking.box, counts.box, counters.box, captures(app));
   return (frame) => {
     universes.write(frame.universes.map((row) => [
       String(row.universe), [SHAPES[row.word], WORDS[row.word] ?? row.word], row.other || "none", row.other ? String(row.priority) : ""]));

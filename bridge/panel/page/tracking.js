@@ -4,20 +4,20 @@ import { ago } from "./rig.js";
 import { milliseconds } from "./statussigns.js";
 
 const SILENT_MS = 1000;
-const PROTOCOLS = { otp: "E1.59", psn: "PosiStageNet", "adm-osc": "ADM-OSC" };
+
+// A number and its unit stay in one line.
+const unit = (value, word) => `${value}\u00a0${word}`;
 
 // A row of the table: texts, or [shape, text] where a state is told.
 export function trackingRow(row) {
-  return [`${row.name}: ${protocolWords(row.protocol)}`, heard(row), points(row), frame(row), row.refused ? ["triangle", String(row.refused)] : "0"];
+  return [`${row.name}, ${row.protocol}`, heard(row), points(row), frame(row), row.refused ? ["triangle", String(row.refused)] : "0"];
 }
-
-export const protocolWords = (protocol) => PROTOCOLS[protocol] ?? protocol;
 
 function heard({ age, points, rate, jitter }) {
   if (age < 0) return ["ring", "never"];
   if (!points) return ["triangle", `lost, ${ago(age / 1000)}`];
   if (age > SILENT_MS) return ["triangle", `silent, ${milliseconds(age)}`];
-  return ["dot", `${milliseconds(age)}, ${Math.round(rate)} Hz, jitter ${jitter.toFixed(1)} ms`];
+  return ["dot", `${milliseconds(age).replace(" ", "\u00a0")}, ${unit(Math.round(rate), "Hz")}, jitter ${unit(jitter.toFixed(1), "ms")}`];
 }
 
 function points({ points, followed, lost }) {
