@@ -68,11 +68,11 @@ def tracked(tmp_path: Path, part: Part, show: str = "demo", inputs: bool = True)
 
 async def the_rig(bridge: StandInBridge, page: Page) -> None:
     await page.click_named("tab", "Rig")
-    await page.until(f"{TABLE}?.rows.length === 4 && {TABLE}.innerText.includes('tags, otp')")
+    await page.until(f"{TABLE}?.rows.length === 4 && {TABLE}.innerText.includes('tags (otp)')")
     rows, shapes = await page.evaluate(CELLS), await page.evaluate(SHAPES)
-    assert rows[0] == ["tags, otp", "12 ms, 60 Hz, jitter 0.4 ms", "3 heard; lost: 1/8", "has a frame", "0"]
+    assert rows[0] == ["tags (otp)", "12 ms, 60 Hz, jitter 0.4 ms", "3 heard; lost: 1/8", "has a frame", "0"]
     assert rows[1][2:] == ["2 heard; none followed", "no frame: heard, not followed", "12"]
-    assert rows[2][:2] == ["sound, adm-osc", "never"]
+    assert rows[2][:2] == ["sound (adm-osc)", "never"]
     assert shapes[0] == ["", "dot", "triangle", "dot", ""]
     assert shapes[1] == ["", "dot", "ring", "triangle", "triangle"]
     bridge.inputs[0] = ROWS[0]._replace(points=0, age_ms=9000.0, lost="1/7 1/8")

@@ -10,7 +10,7 @@ const unit = (value, word) => `${value}\u00a0${word}`;
 
 // A row of the table: texts, or [shape, text] where a state is told.
 export function trackingRow(row) {
-  return [`${row.name}, ${row.protocol}`, heard(row), points(row), frame(row), row.refused ? ["triangle", String(row.refused)] : "0"];
+  return [`${row.name} (${row.protocol})`, heard(row), points(row), frame(row), row.refused ? ["triangle", String(row.refused)] : "0"];
 }
 
 function heard({ age, points, rate, jitter }) {
