@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from bridge.venue.desk_sender import DeskSender
     from bridge.venue.runner import VenueRunner
     from bridge.venue.stagehand import Plan
+    from bridge.venue.tracking import TrackingSender
+    from bridge.venue.tracking_options import Tracking
     from bridge.venue.truth import Truth
 
 TRUTH_FILE = "truth.yaml"
@@ -46,6 +48,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--desk", type=Path, action="append", default=[], metavar="CUES.yaml",
         help="a desk that plays these cues as a source of its own; again for a second desk",
+    )  # fmt: skip
+    parser.add_argument(
+        "--tracking", action="append", default=[], metavar="PROTOCOL[,KEY=VALUE...]",
+        help="tags on the performers, sent as otp, psn, adm-osc or osc, such as otp,noise=0.02,delay=0.03; again for a "
+        "second system (a wrong KEY names all of them)",
     )  # fmt: skip
     parser.add_argument("--json", action="store_true", help="the summary as one JSON document")
     _add_actions(parser)
@@ -85,6 +92,7 @@ def run(args: argparse.Namespace) -> int:
     from bridge.show.load import load
     from bridge.venue.calibration import other_hang_words
     from bridge.venue.desk_file import load_desk
+    from bridge.venue.tracking_options import parse_all
 
     if args.seconds is not None and not 0 < args.seconds < 1e7:
         raise InputError(f"--seconds {args.seconds}: expected more than 0")
@@ -93,6 +101,7 @@ def run(args: argparse.Namespace) -> int:
     plan = _plan(args, show)
     truth.ordered(show)  # does it fit the rig? before any port is opened
     desks = [load_desk(file, show) for file in args.desk]
+    systems = parse_all(args.tracking, show, plan.target)
     out = sys.stderr if args.json else sys.stdout
 
     def say(text: str) -> None:
@@ -101,7 +110,7 @@ def run(args: argparse.Namespace) -> int:
     say(f"{show.name}: {len(show.fixtures)} heads, truth {origin}")
     if (other := other_hang_words(show, truth)) is not None:
         say(other)
-    summary = asyncio.run(_serve(args, show, truth, plan, desks, say))
+    summary = asyncio.run(_serve(args, show, truth, plan, desks, systems, say))
     if args.json:
         print(json.dumps({"show": show.name, "truth": origin, **summary}, indent=2))
     else:
@@ -141,7 +150,7 @@ def parse_place(text: str) -> tuple[str, int]:
 
 
 async def _serve(
-    args: argparse.Namespace, show: Show, truth: Truth, plan: Plan, desks: list[Desk], say: Any
+    args: argparse.Namespace, show: Show, truth: Truth, plan: Plan, desks: list[Desk], systems: list[Tracking], say: Any
 ) -> dict[str, Any]:
     from bridge.daemon.interfaces import resolve_address
     from bridge.venue.measure import Meter
@@ -174,13 +183,22 @@ async def _serve(
         )  # fmt: skip
         osc = replace(show.network.osc, host=resolve_address(show.network.osc.host))
         playing = _open_desks(desks, show, stack, say)
-        hand = Stagehand(venue, plan, stack.enter_context(Talk(osc)).say, say, solved.written)
+        seeing = _open_tracking(systems, stack, say)
+        talk = stack.enter_context(Talk(osc)).say
+
+        def tell(address: str, *words: Any) -> None:
+            if not (address.startswith("/target/") and any(plan.target in one.points for one in systems)):
+                talk(address, *words)  # a target with a tag is told by its tag alone
+
+        hand = Stagehand(venue, plan, tell, say, solved.written)
 
         def step(now_s: float) -> None:
             if not practice.tick(now_s):
                 hand.tick(now_s)
             for desk in playing:
                 desk.tick(now_s)
+            for system in seeing:
+                system.tick(now_s, venue.performers)
 
         runner.each_step = step
         listening = ", ".join(map(str, venue.heads.universes))
@@ -193,7 +211,10 @@ async def _serve(
         finally:
             if view is not None:
                 await view.stop()
-        return {**meter.summary(), **_network(receiver, runner), "desks": [desk.summary() for desk in playing]}
+        summary = {**meter.summary(), **_network(receiver, runner)}
+        summary["desks"] = [desk.summary() for desk in playing]
+        summary["tracking"] = [system.summary() for system in seeing]
+        return summary
 
 
 def _open_desks(desks: list[Desk], show: Show, stack: ExitStack, say: Any) -> list[DeskSender]:
@@ -210,6 +231,18 @@ def _open_desks(desks: list[Desk], show: Show, stack: ExitStack, say: Any) -> li
         stack.callback(playing[-1].close)
         say(playing[-1].words)
     return playing
+
+
+def _open_tracking(systems: list[Tracking], stack: ExitStack, say: Any) -> list[TrackingSender]:
+    from bridge.daemon.interfaces import resolve_address
+    from bridge.venue.tracking import TrackingSender
+
+    opened = []
+    for system in systems:
+        opened.append(TrackingSender(system, resolve_address(system.interface)))
+        stack.callback(opened[-1].close)
+        say(system.words)
+    return opened
 
 
 def _open_csv(file: Path | None, stack: ExitStack) -> Any:

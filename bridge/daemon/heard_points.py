@@ -66,6 +66,7 @@ class HeardPoints:
         self.by_name: dict[str, PointHeard] = {}
         self.always: frozenset[str] = frozenset()
         self.refused = 0
+        self._full_until_s = -math.inf
 
     def point(self, name: str, now_s: float) -> PointHeard | None:
         """The point of this name; None where there are too many."""
@@ -78,11 +79,14 @@ class HeardPoints:
         return known
 
     def _made_room(self, now_s: float) -> bool:
-        """Forget one that is gone; looked for only when a new one comes."""
+        """Forget one that is gone; looked for when a new one comes, and where there was none not again for a second."""
+        if now_s < self._full_until_s:
+            return False
         oldest = min((n for n in self.by_name if n not in self.always), key=lambda n: self.by_name[n].at_s, default="")
         if oldest and now_s - self.by_name[oldest].at_s > GONE_S:
             del self.by_name[oldest]
             return True
+        self._full_until_s = now_s + SECOND_S
         return False
 
     def there(self, now_s: float) -> dict[str, PointHeard]:

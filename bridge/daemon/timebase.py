@@ -21,6 +21,8 @@ SOON_S = 0.25
 """A stamp that is so much ahead is not one of a packet that was faster than any before."""
 LATE_S = 0.1
 """When nothing of a whole second was nearer than this, packets take another way now, or the clock was set back."""
+FINE_S = 50e-6
+"""What is so little sooner waits for the next second's line."""
 SOONER_S = 0.02
 """A packet so much faster than all before says that what was known of them is of no use, as a clock set ahead does."""
 STRANGE = 5
@@ -58,6 +60,7 @@ class _Clock:
 
     def __init__(self, stamp_us: int, arrival_s: float) -> None:
         self._slope = 0.0
+        self._given = (math.nan, 0, 0.0)
         self._try(stamp_us, arrival_s)
 
     def _try(self, stamp_us: int, arrival_s: float) -> None:
@@ -69,6 +72,12 @@ class _Clock:
         self._fit()
 
     def seen_s(self, stamp_us: int, arrival_s: float) -> float:
+        """The same for all points of a packet that were sampled at once."""
+        if self._given[0] != arrival_s or self._given[1] != stamp_us:
+            self._given = arrival_s, stamp_us, self._map(stamp_us, arrival_s)
+        return self._given[2]
+
+    def _map(self, stamp_us: int, arrival_s: float) -> float:
         stamp_s = (stamp_us - self._first_us) / 1e6
         off_s = arrival_s - stamp_s
         if not self.trusted:
@@ -96,6 +105,8 @@ class _Clock:
             return
         self._keep(stamp_s, arrival_s - stamp_s, 0.0, arrival_s)
         self.trusted = since_s >= TRIAL_S and self._stamps >= TRIAL_STAMPS
+        if self.trusted:
+            self._fit()
 
     def _keep(self, stamp_s: float, off_s: float, late_s: float, arrival_s: float) -> None:
         second = math.floor(arrival_s)
@@ -113,7 +124,7 @@ class _Clock:
         elif off_s < self._rows[-1][1]:
             self._rows[-1] = (stamp_s, off_s)
         self._least_s = min(self._least_s, late_s)
-        if late_s < 0.0 or not self.trusted:
+        if late_s < -FINE_S:
             self._fit()
 
     def _line(self, stamp_s: float) -> float:

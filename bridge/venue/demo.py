@@ -19,7 +19,7 @@ from bridge.show.load import load
 from bridge.venue.actor import Actor
 from bridge.venue.bridge_process import BridgeProcess, PanelProcess, free_port, source_name
 from bridge.venue.calibration import calibration, sighting_misses
-from bridge.venue.demo_show import DemoDesk, demo_show
+from bridge.venue.demo_show import DemoDesk, demo_show, lead_targets
 from bridge.venue.measure import Meter
 from bridge.venue.picture import BelievedBeams, scene
 from bridge.venue.practice import Practice
@@ -160,6 +160,8 @@ class Demo:
         while not self._stopping.is_set() and (first or seconds is None):
             await self._stand(self._share("standing", seconds))
             await self._walk("strolling", "stroll", self._share("strolling", seconds))
+            if first:
+                await self._stroll_not_led(self._share("strolling", seconds))
             await self._walk("leaving", "leave", self._share("leaving", seconds))
             if seconds is None:
                 await self._walk("dancing", "dance", 10.0)
@@ -248,10 +250,12 @@ class Demo:
     def _go(self, kind: str, seconds: float) -> None:
         """Send the performer on a walk of its own dice."""
         self._walks += 1
-        self._kind = kind
-        seed = 1000 * self._seed + self._walks
         here = self.venue.performers.get("lead")
         start = here.feet[:2] if here is not None and kind != "stand" else None
+        self._begin(kind, seconds, 1000 * self._seed + self._walks, start)
+
+    def _begin(self, kind: str, seconds: float, seed: int, start: tuple[float, float] | None) -> None:
+        self._kind = kind
         path = walk(kind, self.show.stage.polygon.area.corners, seconds, seed, start=start)
         self._actor.begin(path, time.monotonic(), LINK, seed)
 
@@ -277,6 +281,26 @@ class Demo:
         self._runner.measuring = True
         await self._wait(seconds)
         self._keep(name)
+
+    async def _stroll_not_led(self, seconds: float) -> None:
+        """The stroll before once more, with heads that aim at where the performer is seen: what leading is worth."""
+        if self._stopping.is_set():
+            return
+        self._set("the same stroll, not led")
+        stroll, self._runner.measuring = self._actor.path, False
+        assert stroll is not None
+        start = stroll.at(0.0)
+        lead_targets(self._show_path, False)
+        self._bridge.say("/reload")
+        self._begin("stand", 60.0, 1000 * self._seed + self._walks, start)
+        await self._wait(STAND_SETTLE_S)
+        self.meter.restart()
+        self._begin("stroll", seconds, stroll.seed, start)
+        self._runner.measuring = True
+        await self._wait(seconds)
+        self._keep("strolling_not_led")
+        lead_targets(self._show_path, True)
+        self._bridge.say("/reload")
 
     def _keep(self, name: str) -> None:
         self._runner.measuring = False

@@ -21,6 +21,7 @@ from bridge.wire.e131 import MAX_UNIVERSE
 
 CUES = DEMO_SHOW / "desk.yaml"
 COLOUR = (21, 22, 23)  # red, green and blue of spot-colour, the profile of its heads
+LED, NOT_LED = "source: osc}", "source: osc, motion: {predict: off}}"  # of its targets in stage.yaml
 DESK_FURTHER = 100  # from our universes to the desk's
 
 
@@ -44,6 +45,14 @@ def _beside_a_desk(path: Path) -> None:
     pairs = ", ".join(f"{universe}: {universe + step}" for universe in ours)
     with (path / "network.yaml").open("a", encoding="utf-8") as file:
         file.write(f"desk: {{way: overlay, universes: {{{pairs}}}, dimmer: multiply}}\n")
+
+
+def lead_targets(path: Path, on: bool) -> None:
+    """Let the demo's stage.yaml say whether heads are led; counts from the next `/reload`."""
+    file = path / "stage.yaml"
+    text = file.read_text(encoding="utf-8")
+    plain = text.replace(NOT_LED, LED)
+    file.write_text(plain if on else plain.replace(LED, NOT_LED), encoding="utf-8")
 
 
 class DemoDesk:

@@ -106,6 +106,7 @@ def demo_lines(summary: dict[str, Any]) -> list[str]:
     for name in ("standing", "strolling", "leaving", "dancing", "running"):
         if (part := summary.get(name)) and part["all"]["rms_m"] is not None:
             lines.append(_walk_line(name, part["all"]))
+    lines += _led_lines(summary)
     if "leaving" in summary:
         longest = summary["leaving"]["all"]["longest_lit_outside_s"]
         lines.append(f"blackout: longest light on a performer outside the area: {longest:.2f} s")
@@ -114,6 +115,15 @@ def demo_lines(summary: dict[str, Any]) -> list[str]:
     dark = "dark" if summary.get("dark_at_the_end") else "NOT DARK"
     lines.append(f"the bridge ended with exit code {summary.get('bridge_exit')}, the stage is {dark}")
     return lines
+
+
+def _led_lines(summary: dict[str, Any]) -> list[str]:
+    """The same stroll led and not led, side by side."""
+    both = [summary[name]["all"] for name in ("strolling", "strolling_not_led") if name in summary]
+    if len(both) < 2 or any(found["rms_m"] is None for found in both):
+        return []
+    led, plain = (f"{_centimetres(found['rms_m'])} / {_centimetres(found['p95_m'])} cm" for found in both)
+    return [f"the same stroll, RMS / 95 %: led {led}, not led {plain}"]
 
 
 def _desk_line(desk: dict[str, Any]) -> str:

@@ -33,6 +33,8 @@ class Gait:
 STROLL = Gait(1.4, 1.5, 1.5)
 RUN = Gait(6.0, 5.0, 0.4)
 HURRY = Gait(2.5, 2.5, 0.5)
+STUDIED = {"stroll": Gait(1.4, 2.0, 1.5), "dance": Gait(2.5, 6.0, 0.5), "run": Gait(5.0, 6.0, 0.5)}
+"""Performers on whom leading heads was studied, with 2 cm of step sway (facts/motion.md)."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,25 @@ def walk(
     count = max(round(seconds / STEP_S), 1) + 1
     first = place_inside(shape, rng, inset_m) if start is None else np.asarray(start, dtype=np.float64)
     return Path(kind, seed, KINDS[kind](shape, count, rng, inset_m, first))
+
+
+def walk_by(gait: Gait, corners: Sequence[Sequence[float]], seconds: float, seed: int, sway_m: float = 0.0) -> Path:
+    """A performer of any gait between places of a stage polygon, who sways by `sway_m` to each side while walking."""
+    shape, rng = np.asarray(corners, dtype=np.float64), np.random.default_rng([seed, 99])
+    count = max(round(seconds / STEP_S), 1) + 1
+    points = _wander(shape, count, rng, 0.5, place_inside(shape, rng, 0.5), gait)
+    return Path(f"{gait.speed:g} m/s", seed, points + _sway(points, sway_m))
+
+
+def _sway(points: Array, sway_m: float) -> Array:
+    """To the left and right of the way at a stride a second (a step is half of one; from memory), fading at stops."""
+    velocity = np.gradient(points, STEP_S, axis=0)
+    speed = np.linalg.norm(velocity, axis=1, keepdims=True)
+    blur = np.hanning(round(0.5 / STEP_S))  # a hip does not turn at once
+    ways = velocity / np.maximum(speed, 0.5)
+    ahead = np.stack([np.convolve(way, blur / blur.sum(), "same") for way in ways.T], axis=1)
+    left = np.stack([-ahead[:, 1], ahead[:, 0]], axis=1)
+    return np.asarray(sway_m * left * np.sin(2 * np.pi * np.arange(len(points)) * STEP_S)[:, None])
 
 
 def place_inside(corners: Array, rng: np.random.Generator, inset_m: float) -> Array:

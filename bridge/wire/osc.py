@@ -127,7 +127,7 @@ def _message(data: bytes, messages: list[OscMessage], left: _Left) -> None:
     except OscError as error:
         if error.reason not in left:
             raise
-        left[error.reason].append(error)
+        left[error.reason].append(error.with_traceback(None))  # which would hold this frame, and so itself, in a ring
 
 
 def _whole(data: bytes) -> OscMessage:

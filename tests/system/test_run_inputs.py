@@ -10,10 +10,12 @@ import sys
 import time
 from pathlib import Path
 
+import pytest
+
 from bridge.wire.osc import Argument
 from tests.made_inputs import GROUP, SYSTEM, Sender, a_free_port, network_text
 from tests.system.daemon_process import ROOT, Client, Daemon, Node, stage
-from tests.system.wire_checks import PERIOD_S, armed_and_lit, assert_whole
+from tests.system.wire_checks import PERIOD_S, armed_and_lit, assert_whole, lit
 
 FRAMES = "version: 1\nframes: {tags: {origin: [1, 2, 0]}}\n"
 SECONDS, RATE = 3.0, 10_000
@@ -103,6 +105,34 @@ def test_every_input_is_heard_and_told_and_another_program_may_listen_too(tmp_pa
         assert (held.returncode, "is `tetherlight run` running?" in held.stderr) == (3, True)
         assert daemon.end() == 0
         assert "packets of input tags until now: " in daemon.log
+
+
+def test_a_tag_steers_also_through_a_show_that_is_read_again_and_it_replays(tmp_path: Path) -> None:
+    port = a_free_port()
+    with stage(tmp_path, 30416, 30417) as (daemon, node), Sender(port) as sender:
+        with_inputs(daemon, port)
+        daemon.start("--armed", "--record", str(tmp_path / "captures"))
+        node.until(lambda p: p.universe == 30416 and lit(p))
+        assert daemon.event("/feed/target", lambda args: abs(float(args[1]) - 4.0) < 0.01)[2] == pytest.approx(
+            3.0, abs=0.01
+        )
+        sender.place = (1.0, 1.0, 1.5)
+        daemon.event("/feed/target", lambda args: abs(float(args[1]) - 2.0) < 0.01)
+        daemon.edit("stage.yaml", "[6, 8], [-6, 8]]", "[6, 9], [-6, 9]]")
+        daemon.edit("network.yaml", GROUP[0], "236.10.12.1")
+        daemon.say("/reload")
+        assert daemon.event("/feed/reload", lambda args: args[0] != "started")[0] == "done", daemon.log
+        assert "packets of input stage until now: " in daemon.log
+        assert "packets of input tags until now: " not in daemon.log
+        sender.place = (2.0, 1.0, 1.5)
+        daemon.event("/feed/target", lambda args: abs(float(args[1]) - 3.0) < 0.01)
+        told(daemon, "stage", points=0)
+        assert daemon.end() == 0
+        assert "fault of this program" not in daemon.log
+        captures = [str(file) for file in sorted((tmp_path / "captures").glob("*.pcapng"))]
+        words = [sys.executable, "-m", "bridge", "replay", *captures, "--show", str(daemon.show), "--json"]
+        done = subprocess.run(words, capture_output=True, text=True, cwd=ROOT)
+        assert done.returncode == 0, done.stdout + done.stderr
 
 
 def test_a_port_that_is_taken_costs_that_input_and_is_taken_up_when_it_is_free(tmp_path: Path) -> None:

@@ -72,10 +72,10 @@ def frames_of(seconds: float) -> np.ndarray:
     return np.arange(0.1, seconds - 0.3, 1 / FRAMES_HZ)
 
 
-def follow(seen: list[Seen], tracks: Tracks, seconds: float) -> tuple[np.ndarray, np.ndarray]:
-    """Places and points ahead (frames, R, 3)."""
+def follow(seen: list[Seen], tracks: Tracks, seconds: float) -> tuple[np.ndarray, np.ndarray, int]:
+    """Places and points ahead (frames, R, 3), and how many jumps there were."""
     frames_s = frames_of(seconds)
-    rows = np.arange(len(seen))
+    rows, jumps = np.arange(len(seen)), 0
     later_s = np.full(len(seen), LAG_S + 0.5 / FRAMES_HZ)
     places, aims = (np.empty((len(frames_s), len(seen), 3)) for _ in range(2))
     cut = [np.searchsorted(each.arrives_s, frames_s, side="right") for each in seen]
@@ -85,9 +85,10 @@ def follow(seen: list[Seen], tracks: Tracks, seconds: float) -> tuple[np.ndarray
             for place, at_s in said[row][cut[row][frame - 1] if frame else 0 : cut[row][frame]]:
                 tracks.see(row, place, at_s)
         tracks.take_in(now_s)
+        jumps += int(tracks.jumped.sum())
         places[frame] = tracks.place
         aims[frame] = tracks.place + tracks.ahead(rows, later_s)
-    return places, aims
+    return places, aims, jumps
 
 
 def errors(aims: np.ndarray, track: np.ndarray, seconds: float) -> np.ndarray:
@@ -110,8 +111,8 @@ def table(
     truth = walks([kind for _, kind in cases], args.seconds, rng)
     seen = [observe(truth[:, row], given, args.seconds, rng) for row, (given, _) in enumerate(cases)]
     delays = [given.delay_s for given, _ in cases]
-    _, led = follow(seen, Tracks([Walk(delay=delay) for delay in delays]), args.seconds)
-    _, plain = follow(seen, Tracks([Walk(predict=False)] * len(cases)), args.seconds)
+    _, led, _ = follow(seen, Tracks([Walk(delay=delay) for delay in delays]), args.seconds)
+    _, plain, _ = follow(seen, Tracks([Walk(predict=False)] * len(cases)), args.seconds)
     aims = [led, plain, constant_velocity(seen, delays, cases, args.seconds)] if args.reference else [led, plain]
     found: dict[tuple[str, str], list[list[np.ndarray]]] = {}
     for row, (given, kind) in enumerate(cases):

@@ -14,12 +14,11 @@ GOES_ON_S, STOPS_S, GIVEN_UP_S = 0.3, 0.6, 1.2
 SLOWING_S = STOPS_S - GOES_ON_S
 
 
-def model_time(age_s: Array) -> tuple[Array, Array, Array]:
+def model_time(age_s: Array) -> tuple[Array, Array | float, Array | float]:
     """At this age (n,) s: how far the model has gone on (n,) s, how fast its time runs then, 1 .. 0, and how much of
     what it says counts, 1 .. 0."""
-    oldest = age_s.max(initial=0.0)
-    if oldest <= GOES_ON_S:
-        return age_s, np.ones(len(age_s)), np.ones(len(age_s))
+    if np.maximum.reduce(age_s, initial=0.0) <= GOES_ON_S:
+        return age_s, 1.0, 1.0
     slowing = np.minimum(np.maximum(age_s - GOES_ON_S, 0.0), SLOWING_S)
     gone_s = np.minimum(age_s, STOPS_S) - slowing * slowing * (0.5 / SLOWING_S)
     way = np.minimum(np.maximum((age_s - STOPS_S) * (1.0 / (GIVEN_UP_S - STOPS_S)), 0.0), 1.0)

@@ -12,9 +12,9 @@ import numpy as np
 from bridge.follow.where.accepting import KEPT
 from bridge.geometry.frames import Array
 
-LASTS = 24.0
+LASTS = 12.0
 """So many looks the figure remembers; one is taken every `EVERY` frames."""
-EVERY = 3
+EVERY = 8
 FIRST_M = 0.01
 """What is believed of an input before it is known, as if it were `FIRST_COUNTS` looks."""
 FIRST_COUNTS = 1.0
@@ -35,7 +35,7 @@ def first(count: int) -> Array:
 def learned(found: Array, places: Array, times_s: Array) -> Array:
     """`found` (K, 3) after a look at the last observations (K, 4, 3), (K, 4), ascending in time."""
     apart = times_s[:, :, None] - times_s[:, None, :]
-    apart += SIGNS * CLOSE_S
+    apart += SIGNS
     weights = 1.0 / np.multiply.reduce(apart, axis=2)
     weights /= np.sqrt((weights * weights).sum(axis=1))[:, None]
     uneven = np.minimum(np.abs((weights[:, None] @ (places - places[:, :1]))[:, 0]), LARGEST_M)
@@ -50,7 +50,7 @@ def learned(found: Array, places: Array, times_s: Array) -> Array:
     return after
 
 
-SIGNS = np.sign(np.arange(KEPT)[:, None] - np.arange(KEPT)[None, :]) + np.eye(KEPT) / CLOSE_S
+SIGNS = CLOSE_S * np.sign(np.arange(KEPT)[:, None] - np.arange(KEPT)[None, :]) + np.eye(KEPT)
 """Beside the differences of times: none is zero, and the diagonal is 1."""
 
 

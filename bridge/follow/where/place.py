@@ -208,9 +208,12 @@ class Whereabouts:
     def _point(self, n: int, target: TargetState, height: float, now_s: float) -> Point3:
         if not target.led:
             return self._lit(*target.place, target.z_m, height)
-        place = self.steering.place(n, now_s)
-        unseen_from = self.steering.tracks.unseen_from(self.steering.row(n), now_s)
-        x, y, z = place if unseen_from is None else self._edges.inside(unseen_from, place)
+        x, y, z = self.steering.place(n, now_s)
+        point = self._lit(x, y, None if target.z_m is None else z, height)
+        seen = self.steering.tracks.unseen_from(self.steering.row(n), now_s)
+        if seen is None or self.zones.outside_by(point) <= 0.0:
+            return point
+        x, y, z = self._edges.inside(seen, (x, y, z))
         return self._lit(x, y, None if target.z_m is None else z, height)
 
     def _standby_point(self, now_s: float) -> Point3:

@@ -13,15 +13,13 @@ from typing import Any
 
 import numpy as np
 
-from bridge.follow.keeping import FARTHEST_M, LATEST_S, NEVER_S, Data, Field, Part, Seats, numbers_in, time_field
+from bridge.follow.keeping import FARTHEST_M, LATEST_S, NEVER_S, Data, Field, Part, Seats, numbers_in
 from bridge.follow.where import ageing, noise, speeds
-from bridge.follow.where.accepting import FLAT, STREAM, Hearing, Spot, Verdict
+from bridge.follow.where.accepting import FLAT, NOWHERE, STREAM, Group, Hearing, Spot, Verdict, add_to, merged
 from bridge.follow.where.models import MODELS, Models
 from bridge.geometry.frames import Array
 from bridge.geometry.stage import Point3, Walk
 
-TOGETHER_S = 0.04
-"""Observations of one row this near in time count as one."""
 LARGEST = 1e9
 """No number of a state is larger."""
 QUEUED_MOST = 65536
@@ -29,53 +27,49 @@ QUEUED_MOST = 65536
 
 Queued = tuple[int, Spot, Point3 | None]
 """Row, time (the input's delay taken off) and place, speed."""
-Group = list[tuple[Spot, Point3 | None]]
 
 
 class Tracks(Part):
     """R rows. `place` (R, 3) m: where each is now; `jumped` (R,): it is somewhere else than before, at once, with the
-    last `take_in`; `speed` (R, 3) m/s: as it is led, zero where it is not."""
+    last `take_in`; `noise` (R,) m per axis: how noisy what is seen is, as told or found out."""
 
     kept = (
         Field("place", "tracks", low=-FARTHEST_M, high=FARTHEST_M),
-        Field("speed", "tracks", low=-LARGEST, high=LARGEST),
         Field("_heard", "tracks", low=-LATEST_S, high=LATEST_S, gap=NEVER_S),
         Field("_bank", "tracks", low=-LARGEST, high=LARGEST),
         Field("_share", "tracks", low=0, high=1),
         Field("_mean", "tracks", low=-LARGEST, high=LARGEST),
         Field("_anchor", "tracks", low=-FARTHEST_M, high=FARTHEST_M),
-        time_field("_at_s", "tracks"),
+        Field("_at_s", "tracks", low=-LATEST_S, high=LATEST_S),
         Field("_noise", "tracks", low=0, high=LARGEST),
-        Field("_off", "tracks", low=0, high=LARGEST),
-        Field("_pull", "tracks", low=-LARGEST, high=LARGEST),
+        Field("_proof", "tracks", low=-LARGEST, high=LARGEST),
+        Field("_now", "tracks", low=-LARGEST, high=LARGEST),
         Field("_pace", "tracks", low=0, high=1),
         Field("_frames", kind=int, low=0, high=2**53),
-        Field("_awake", kind=bool),
     )
 
     def __init__(self, walks: Sequence[Walk], models: Models = MODELS) -> None:
         count = len(walks)
         self._models = models
-        self._predict = np.array([walk.predict for walk in walks], dtype=bool)
+        self._predict = [walk.predict for walk in walks]
         self._delay_s = [float(walk.delay) for walk in walks]
         self._told = np.array([np.nan if walk.noise is None else walk.noise for walk in walks], dtype=np.float64)
         self._hearings = [Hearing(walk.fastest) for walk in walks]
         self._heard = np.zeros((count, FLAT))
-        self.place, self.speed, self._pull = np.zeros((count, 3)), np.zeros((count, 3)), np.zeros((count, 3))
-        self.jumped = np.zeros(count, dtype=bool)
-        self._bank = np.zeros((count, models.count, 3, 6))
-        self._share = np.tile(models.first, (count, 1))
-        self._mean, self._anchor, self._at_s = np.zeros((count, 3, 6)), np.zeros((count, 3)), np.full(count, NEVER_S)
-        self._noise, self._off = noise.first(count), np.full(count, speeds.FIRST_VARIANCE)
-        self._pace = np.zeros(count)
         self._queue: list[Queued] = []
-        self._frames, self._awake = 0, False
+        self._frames, self._awake, self._waits, self._jumps = 0, False, False, False
+        self.place, self._last, self._stream = np.zeros((count, 3)), np.zeros((count, 3)), np.zeros(count)
+        self.jumped = np.zeros(count, dtype=bool)
+        self._bank, self._share = np.zeros((count, models.count, 6, 3)), np.tile(models.first, (count, 1))
+        self._mean, self._anchor, self._at_s = np.zeros((count, 6, 3)), np.zeros((count, 3)), np.zeros(count)
+        self._noise, self._proof = noise.first(count), speeds.first(count)
+        self._now, self._pace = np.zeros((count, 3, 3)), np.zeros(count)
         self._know()
 
     @property
-    def noise(self) -> Array:
-        """(R,) m per axis: how noisy what is seen is, as told or found out."""
-        return self._noisy
+    def speed(self) -> Array:
+        """(R, 3) m/s as it is led; zero where it is not."""
+        return self._now[:, 1] * self._pace[:, None]
 
     @property
     def strays(self) -> np.ndarray:
@@ -92,9 +86,9 @@ class Tracks(Part):
     def see(self, row: int, place: Point3, seen_s: float, velocity: Point3 | None = None) -> None:
         """It was seen here at this moment; `velocity` m/s where the input says it. Counts from the next `take_in`."""
         if self._predict[row]:
-            self._queue.append((row, (seen_s - self._delay_s[row], *place), velocity))
+            self._queue.append((row, (seen_s - self._delay_s[row], place), velocity))
         else:
-            self.place[row] = place
+            self.place[row] = self._last[row] = place
 
     def still(self, row: int, now_s: float) -> None:
         """Whoever sees it is there, and says that nothing moves: it stands where it was seen last.
@@ -103,20 +97,21 @@ class Tracks(Part):
         """
         waits = any(which == row for which, *_ in self._queue)
         if self._predict[row] and not waits and self._hearings[row].overdue(now_s - self._delay_s[row]):
-            self.put(row, self._hearings[row].last[1:], now_s)
+            self.put(row, self._hearings[row].last[1], now_s)
 
     def unseen_from(self, row: int, now_s: float) -> Point3 | None:
         """Where it was seen last, while it is carried on by the model alone; None while it is seen, or stands."""
         hearing = self._hearings[row]
         carried = hearing.count == STREAM and hearing.overdue(now_s - self._delay_s[row])
-        return hearing.last[1:] if carried else None
+        return hearing.last[1] if carried else None
 
     def put(self, row: int, place: Point3, now_s: float) -> None:
         """It is exactly here and stands; what was seen before does not count."""
-        self.place[row] = place
-        self._queue = [each for each in self._queue if each[0] != row]
-        self._hearings[row].put((now_s - self._delay_s[row], *place))
-        self.speed[row], self._pull[row], self._pace[row] = 0.0, 0.0, 0.0
+        self.place[row] = self._last[row] = place
+        if self._predict[row]:
+            self._queue = [each for each in self._queue if each[0] != row]
+            self._hearings[row].put((now_s - self._delay_s[row], place))
+            self._stream[row] = self._pace[row] = 0.0
 
     def stand(self, row: int, place: Point3) -> None:
         """It stands here; when it was seen last stays as it is."""
@@ -126,66 +121,60 @@ class Tracks(Part):
         """Nothing is known of it any more: it stays where it is, and what is seen next counts at once."""
         self._queue = [each for each in self._queue if each[0] != row]
         self._hearings[row].forget()
-        self.speed[row], self._pull[row], self._pace[row] = 0.0, 0.0, 0.0
+        self._stream[row] = self._pace[row] = 0.0
 
     def take_in(self, now_s: float) -> None:
         """Take in what was seen, and take all on to now."""
         if not (self._awake or self._queue):
             return
-        self.jumped = np.zeros(len(self.jumped), dtype=bool)
+        if self._jumps:
+            self.jumped, self._jumps = np.zeros(len(self.jumped), dtype=bool), False
         if self._queue:
             self._take_queue(now_s)
         self._go_on(now_s)
 
     def ahead(self, rows: np.ndarray, later_s: Array) -> Array:
         """How far (K, 3) m each of `rows` (K,) will have gone from `place` so long (K,) s after the last `take_in`."""
-        later_s = later_s * self._pace[rows]
-        fading = np.exp(later_s * (-1.0 / self._models.fade))
-        bend = (later_s + (fading - 1.0) * self._models.fade) * self._models.fade
-        return self.speed.take(rows, axis=0) * later_s[:, None] + self._pull.take(rows, axis=0) * bend[:, None]
+        later_s = later_s * self._pace.take(rows)
+        fade, now = self._models.fade, self._now.take(rows, axis=0)
+        bend = (later_s + (np.exp(later_s * (-1.0 / fade)) - 1.0) * fade) * fade
+        return now[:, 1] * later_s[:, None] + now[:, 2] * bend[:, None]
 
     # One frame
 
     def _take_queue(self, now_s: float) -> None:
         queue, self._queue = self._queue, []
         groups: dict[int, list[Group]] = {}
-        for each in sorted(queue, key=_by_time):
-            self._judge(*each, now_s, groups)
+        for row, spot, velocity in sorted(queue, key=_by_time):
+            self._judge(row, spot if spot[0] <= now_s else (now_s, spot[1]), velocity, groups)
         for number in range(max(map(len, groups.values()), default=0)):
             self._step({row: of_row[number] for row, of_row in groups.items() if number < len(of_row)})
-        self._frames += 1
-        if self._frames % noise.EVERY == 0:
-            self._learn([row for row in groups if self._hearings[row].count == STREAM])
+        self._frames += bool(groups)
+        if groups and self._frames % noise.EVERY == 0:
+            self._learn([row for row in groups if self._stream[row]])
 
-    def _judge(
-        self, row: int, spot: Spot, velocity: Point3 | None, now_s: float, groups: dict[int, list[Group]]
-    ) -> None:
+    def _judge(self, row: int, spot: Spot, velocity: Point3 | None, groups: dict[int, list[Group]]) -> None:
         """Add it to the last group of its row, or begin another. Nothing was seen later than now."""
-        spot = spot if spot[0] <= now_s else (now_s, *spot[1:])
-        verdict = self._hearings[row].hear(spot, float(self._sigma[row]))
+        hearing = self._hearings[row]
+        verdict = hearing.hear(spot, self._sigmas[row])
         if verdict is Verdict.NOTHING:
+            self._waits |= hearing.held is not NOWHERE
             return
-        if verdict is not Verdict.FOLLOWS:
-            self._begin(row, spot)
-            self.jumped[row] |= verdict is Verdict.JUMPS
-            groups[row] = []
+        self._last[row], self._stream[row] = spot[1], hearing.count == STREAM
+        if verdict is Verdict.FOLLOWS:
+            add_to(groups.setdefault(row, []), spot, velocity)
             return
-        of_row = groups.setdefault(row, [])
-        if of_row and spot[0] - of_row[-1][0][0][0] <= TOGETHER_S:
-            of_row[-1].append((spot, velocity))
-        else:
-            of_row.append([(spot, velocity)])
-
-    def _begin(self, row: int, spot: Spot) -> None:
-        self._at_s[row], self._anchor[row], self._mean[row] = spot[0], spot[1:], 0.0
-        self._bank[row] = self._models.begin(float(self._noisy[row]))
-        self._share[row] = self._models.first
+        if verdict is Verdict.JUMPS:
+            self.jumped[row] = self._jumps = True
+        groups[row] = []
+        self._at_s[row], self._anchor[row], self._mean[row] = spot[0], spot[1], 0.0
+        self._bank[row], self._share[row] = self._models.begin(float(self.noise[row])), self._models.first
 
     def _step(self, groups: dict[int, Group]) -> None:
         """One group of each of these rows."""
         rows = np.array(list(groups))
-        flat = np.array([_merged(group) for group in groups.values()])
-        at_s, axes = flat[:, 0], self._axes.take(rows)
+        flat = np.array([merged(group) for group in groups.values()])
+        at_s = flat[:, 0]
         bank, share = self._models.step(
             self._bank.take(rows, axis=0),
             self._share.take(rows, axis=0),
@@ -193,69 +182,56 @@ class Tracks(Part):
             at_s - self._at_s.take(rows),
             flat[:, 1:4] - self._anchor.take(rows, axis=0),
             self._variance.take(rows) / flat[:, 4],
-            axes,
+            self._axes.take(rows),
         )
-        mean = self._models.mean(bank, share)
-        self._bank[rows], self._share[rows], self._mean[rows], self._at_s[rows] = bank, share, mean, at_s
-        given = {row: group[-1][1] for row, group in groups.items() if group[-1][1] is not None}
-        if given:
-            self._take_speeds(np.array(list(given)), np.array(list(given.values())))
+        self._bank[rows], self._share[rows], self._at_s[rows] = bank, share, at_s
+        self._mean[rows] = self._models.mean(bank, share)
+        given = [group[-1][1] is not None for group in groups.values()]
+        if any(given):
+            speeds_seen = np.array([group[-1][1] for group in groups.values() if group[-1][1] is not None])
+            self._take_speeds(rows[given], flat[given], speeds_seen)
 
-    def _take_speeds(self, rows: np.ndarray, given: Array) -> None:
-        bank, share, off = speeds.take(
-            self._models,
-            self._bank[rows],
-            self._share[rows],
-            self._mean[rows],
-            given,
-            self._off[rows],
-            self._axes[rows],
-        )
-        self._bank[rows], self._share[rows], self._off[rows] = bank, share, off
+    def _take_speeds(self, rows: np.ndarray, flat: Array, given: Array) -> None:
+        proof, axes = self._proof[rows], self._axes[rows]
+        speeds.compare(proof, flat[:, 0], flat[:, 1:4], given, self.noise[rows], axes)
+        bank, share = speeds.take(self._models, self._bank[rows], self._share[rows], proof, given, axes)
+        self._bank[rows], self._share[rows], self._proof[rows] = bank, share, proof
         self._mean[rows] = self._models.mean(bank, share)
 
     def _learn(self, rows: list[int]) -> None:
         if rows:
-            spots = np.array([self._hearings[row].spots for row in rows])
+            spots = np.array([[(at_s, *place) for at_s, place in self._hearings[row].spots] for row in rows])
             self._noise[rows] = noise.learned(self._noise[rows], spots[:, :, 1:], spots[:, :, 0])
             self._know()
 
     def _know(self) -> None:
         """What follows from the noise found."""
-        self._sigma, self._axes = noise.sigma(self._noise), noise.axes(self._noise)
-        self._noisy = np.where(np.isnan(self._told), self._sigma, self._told)
-        self._variance = np.maximum(self._noisy, noise.FINEST_M) ** 2
+        sigma = noise.sigma(self._noise)
+        self._sigmas, self._axes = sigma.tolist(), noise.axes(self._noise)
+        self.noise = np.where(np.isnan(self._told), sigma, self._told)
+        self._variance = np.maximum(self.noise, noise.FINEST_M) ** 2
 
     def _go_on(self, now_s: float) -> None:
         """All of it at this moment."""
-        for each in self._hearings:
-            each.drop_held(now_s)
-        lasts = np.array([each.last for each in self._hearings])
-        stream = np.array([each.count == STREAM for each in self._hearings])
-        age_s = np.where(stream, now_s - self._at_s, 0.0)
-        gone_s, pace, worth = ageing.model_time(age_s)
-        fading = np.exp(gone_s * (-1.0 / self._models.fade))
-        slack_s = (1.0 - fading) * self._models.fade
-        bend = (gone_s - slack_s) * self._models.fade
-        was, speed, pull = self._mean[:, 0, :3], self._mean[:, 1, :3], self._mean[:, 2, :3]
-        last = lasts[:, 1:]
-        led = was + speed * gone_s[:, None] + pull * bend[:, None] + self._anchor
-        led -= last
-        led *= (worth * stream)[:, None]
-        led += last
-        known = self._predict & (lasts[:, 0] > NEVER_S)
-        np.copyto(self.place, led, where=known[:, None])
-        self._pace = pace * stream
-        self.speed = (speed + pull * slack_s[:, None]) * stream[:, None]
-        self._pull = pull * fading[:, None]
-        self._awake = bool((worth * stream).any() or self.held.any())
+        if self._waits:
+            self._waits = sum(each.drop_held(now_s) for each in self._hearings) > 0
+        gone_s, pace, worth = ageing.model_time((now_s - self._at_s) * self._stream)
+        self._now = self._models.on(self._mean, gone_s)
+        self._pace = pace * self._stream
+        counts = worth * self._stream
+        place = self._now[:, 0] + self._anchor
+        place -= self._last
+        place *= counts[:, None]
+        place += self._last
+        self.place = place
+        self._awake = self._waits or self._jumps or bool(np.maximum.reduce(counts, initial=0.0) > 0.0)
 
     # Kept
 
     def state(self) -> Data:
         """As of `Part`, and what waits."""
         self._heard = np.array([each.flat() for each in self._hearings]).reshape(-1, FLAT)
-        queue = [[row, *spot, *(velocity or ())] for row, spot, velocity in self._queue]
+        queue = [[row, at_s, *place, *(velocity or ())] for row, (at_s, place), velocity in self._queue]
         return super().state() | {"queue": queue}
 
     def restore(self, data: Any, seats: Seats) -> None:
@@ -263,6 +239,9 @@ class Tracks(Part):
         super().restore(data, seats)
         for hearing, flat in zip(self._hearings, self._heard.tolist(), strict=True):
             hearing.take_up(flat)
+        self._last = np.array([hearing.last[1] for hearing in self._hearings]).reshape(-1, 3)
+        self._stream = np.array([hearing.count == STREAM for hearing in self._hearings], dtype=np.float64)
+        self._awake = self._waits = True
         self._know()
         new = {int(old): row for row, old in enumerate(seats.rows["tracks"]) if old >= 0}
         waiting = data.get("queue") if isinstance(data, dict) else None
@@ -275,17 +254,8 @@ class Tracks(Part):
         row = None if of is None else new.get(int(of[0]))
         if of is not None and row is not None:
             velocity = (of[5], of[6], of[7]) if len(of) == 8 else None
-            self._queue.append((row, (of[1], of[2], of[3], of[4]), velocity))
+            self._queue.append((row, (of[1], (of[2], of[3], of[4])), velocity))
 
 
 def _by_time(each: Queued) -> float:
     return each[1][0]
-
-
-def _merged(group: Group) -> list[float]:
-    """Mean time, mean place, and how many they are; what is the same in all stays exactly so."""
-    first = group[0][0]
-    if len(group) == 1:
-        return [*first, 1.0]
-    count = len(group)
-    return [*(begin + sum(spot[i] - begin for spot, _ in group) / count for i, begin in enumerate(first)), count]

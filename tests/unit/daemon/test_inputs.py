@@ -13,11 +13,12 @@ import pytest
 
 from bridge.daemon import clock
 from bridge.daemon.inputs import InputWays, TrackingInputs
+from bridge.daemon.link import LinkWatch
 from bridge.daemon.loop import Loop
 from bridge.door.events import Tracked
 from bridge.geometry.stage import Source, Target
 from bridge.wire import adm, otp, otp_send, psn
-from bridge.wire.settings import InputSettings, Network, OscSettings
+from bridge.wire.settings import InputSettings, Network, OscSettings, SacnSettings
 from tests.workers import WORKER
 
 SYSTEM = 1 + WORKER % 200
@@ -307,6 +308,31 @@ def test_a_fault_of_ours_is_said_and_the_next_packet_is_taken(bench: Bench, said
     assert bench.places() == [("tags", "1/7", 2.0)]
     (text,) = [record.message for record in said.records if record.levelname == "ERROR"]
     assert text == "input tags: a fault of this program, please report it: ZeroDivisionError('made up')"
+
+
+def test_an_interface_that_is_the_inputs_alone_is_watched_and_joined_again(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.take(tags=TAGS)
+    assert bench.inputs.look_at_links() == []
+    assert bench.inputs._links == {}, "the chores watch sacn's"
+    down = [""]
+    monkeypatch.setattr("bridge.daemon.inputs.LinkWatch", lambda at, **words: LinkWatch(at, lambda _: down[0], **words))
+    bench.inputs.take(Network(sacn=SacnSettings("127.0.0.9"), inputs={"tags": TAGS}), (LEAD,))
+    assert bench.inputs.look_at_links() == []
+    down[0] = "the cable is out"
+    assert bench.inputs.look_at_links() == [("error", "TRACKING IS NOT HEARD: the cable is out")]
+    assert bench.inputs.look_at_links() == []
+    ears = bench.inputs._inputs["tags"].ears
+    assert ears is not None
+    group = socket.inet_aton(ears.at.host) + socket.inet_aton("127.0.0.1")
+    ears.socket.setsockopt(socket.IPPROTO_IP, socket.IP_DROP_MEMBERSHIP, group)  # as an interface does that goes
+    down[0] = ""
+    text = "the link of 127.0.0.1 is back, tracking is listened to again"
+    assert bench.inputs.look_at_links() == [("warning", text)]
+    bench.tag(7, 1.0)
+    bench.turn()
+    assert bench.places() == [("tags", "1/7", 1.0)]
 
 
 def test_reading_stops_for_a_frame_that_is_due(bench: Bench) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from bridge.show.load import load
-from bridge.venue.demo_show import COLOUR, CUES, demo_show
+from bridge.venue.demo_show import COLOUR, CUES, demo_show, lead_targets
 from bridge.venue.desk_file import load_desk
 from bridge.venue.truth_file import load_truth
 
@@ -24,6 +24,13 @@ def test_the_desk_has_universes_of_its_own(tmp_path: Path, first: int, under: li
     assert load_desk(CUES, show).play.universes == tuple(under)
     for kept in (truth, load_truth(tmp_path / "truth.yaml")):
         assert {head.colour for head in kept.ordered(show)} == {COLOUR}
+
+
+def test_its_targets_are_led_or_not_as_told(tmp_path: Path) -> None:
+    demo_show(tmp_path, 1, 1, desk=False)
+    for told in (False, False, True, True):
+        lead_targets(tmp_path / "show", told)
+        assert [target.walk.predict for target in load(tmp_path / "show").stage.targets] == [told]
 
 
 def test_alone_it_sends_white(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from bridge.errors import InputError
 from bridge.venue.surfaces import plan_distance
-from bridge.venue.walks import KINDS, STEP_S, Link, walk
+from bridge.venue.walks import KINDS, STEP_S, STUDIED, Link, walk, walk_by
 
 POLYGON = ((-6.0, 0.0), (6.0, 0.0), (6.0, 8.0), (-6.0, 8.0))
 
@@ -83,3 +83,21 @@ def test_an_unknown_walk_is_named() -> None:
 @pytest.mark.parametrize("kind", list(KINDS))
 def test_a_walk_begins_where_it_is_told(kind: str) -> None:
     assert walk(kind, POLYGON, 2.0, 1, start=(1.0, 2.0)).at(0.0) == pytest.approx((1.0, 2.0), abs=1e-6)
+
+
+@pytest.mark.parametrize("kind", list(STUDIED))
+def test_studied_performers_move_as_the_study_says(kind: str) -> None:
+    gait = STUDIED[kind]
+    plain = walk_by(gait, POLYGON, 60.0, 3).points
+    velocity = np.diff(plain, axis=0) / STEP_S
+    speed = np.linalg.norm(velocity, axis=1)
+    change = np.linalg.norm(np.diff(velocity, axis=0), axis=1) / STEP_S
+    assert 0.95 * gait.speed < speed.max() <= gait.speed * 1.001
+    assert 0.95 * gait.acceleration < change.max() <= gait.acceleration * 1.001
+    assert max(plan_distance(np.array(POLYGON), x, y) for x, y in plain[::24]) < 0.05
+    sway = walk_by(gait, POLYGON, 60.0, 3, sway_m=0.02).points - plain
+    size = np.linalg.norm(sway, axis=1)
+    assert 0.018 < size.max() <= 0.02001
+    along = np.abs((sway[:-1] * velocity).sum(axis=1))[speed > 0.9 * gait.speed]
+    assert np.median(along / gait.speed) < 0.001, "to the sides"
+    assert size[1:][speed < 0.01].max() < 0.01, "nobody sways as in walking while standing"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import math
 import random
 import struct
@@ -295,3 +296,15 @@ def test_patterns_are_left_out_where_the_caller_says_so() -> None:
     with pytest.raises(OscError) as caught:
         decode(bundle, discarded)
     assert caught.value.reason == "pattern"
+
+
+def test_what_is_left_out_waits_for_no_garbage_collection() -> None:
+    """The daemon's loop has it turned off: an error that held its own frame would stay."""
+    gc.collect()
+    gc.disable()
+    try:
+        for _ in range(100):
+            decode(encode("/a/*", 1), [], patterns=True)
+        assert gc.collect() < 100
+    finally:
+        gc.enable()

@@ -248,6 +248,18 @@ def test_memory_is_bounded_whatever_comes() -> None:
     assert str(2 * MAX_TRACKERS - 1) in reader.names, "the newest stay"
 
 
+def test_what_goes_on_being_heard_makes_no_room_for_others() -> None:
+    reader = Reader()
+    for number in range(3 * MAX_SENDERS):
+        assert reader.take(sent(number), FROM, number / 60)
+        assert reader.take(sent(number), FROM, number / 60) == [], "it is known that this was heard"
+        reader.take(sent(0), f"198.51.100.{number}", number / 60)
+    for number in range(3 * MAX_TRACKERS):
+        reader.take(psn.info("hall", {7: "singer", number + 100: "x"}, 0)[0], FROM, 0.0)
+    assert reader.names["7"] == "singer"
+    assert len(reader.names) == MAX_TRACKERS
+
+
 def test_names_are_kept_as_people_can_read_them() -> None:
     reader = Reader()
     assert reader.take(psn.info("Harbour\x1b[2J Hall", {7: "Zoë", 8: "x" * 500, 9: "end\0here"}, 0)[0], FROM, 0.0) == []
@@ -267,8 +279,10 @@ def test_info_without_a_system_name_keeps_the_one_that_was() -> None:
 
 
 def test_builders_refuse_what_the_layout_cannot_carry() -> None:
+    fits = len(psn.data([LEAD] * 1000, 0)[0]) // len(chunk(7, bytes(32)))
+    assert len(psn.data([LEAD] * 255 * fits, 0)) == 255
     with pytest.raises(ValueError, match="at most 255"):
-        psn.data([LEAD] * 255 * 60, 0)
+        psn.data([LEAD] * (255 * fits + 1), 0)
     with pytest.raises(ValueError, match="fit a packet"):
         psn.info("x", {1: "x" * MAX_PACKET}, 0)
     with pytest.raises(ValueError, match="at most 32767"):
