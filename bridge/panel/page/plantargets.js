@@ -43,7 +43,10 @@ function drawTarget(context, view, { target, floors, labels, ours, hand, tracker
   const top = view.flat ? null : view.project([target.x, target.y, Math.max(target.z, z)]);
   if (top) stand(context, foot, top, colour);
   const ahead = target.ahead && view.project([target.ahead[0], target.ahead[1], heightAt(floors, target.ahead[0], target.ahead[1])]);
-  if (ahead) drawAhead(context, foot, ahead, colour);
+  if (ahead) {
+    drawAhead(context, foot, ahead, colour);
+    labels.taken.push([ahead[0] - 7, ahead[1] - 7, ahead[0] + 7, ahead[1] + 7]);
+  }
   ring(context, foot, colour, ours, target.inside);
   labels.taken.push(foot.map((value) => value - RING_PX).concat(foot.map((value) => value + RING_PX)));
   const whose = hand === "me" ? "your hand" : tracker ? `${several ? "" : "tracked "}by ${tracker}` : hand ? `${hand}'s hand` : "";
