@@ -7,6 +7,7 @@ const TURN_MS = 1000 / 60;
 const MOST_PER_S = 120;
 const BURST = 3; // so many may follow each other at once
 const ALIVE_MS = 500;
+const CONFIRM_MS = 30;
 const BEYOND_M = 20;
 const FINE = 0.2;
 const OWN_MS = 500; // so long the place last sent is newer than the one that the bridge tells
@@ -98,6 +99,7 @@ export class Hand {
     this.wanted = this.inBounds(x, y);
     this.hold();
     this.send();
+    this.confirm();
     return true;
   }
 
@@ -110,16 +112,20 @@ export class Hand {
     return true;
   }
 
-  // What was sent last is said twice more: a far jump counts only once a second message confirms it.
   rest() {
     if (!this.gripped) return;
     this.gripped = false;
     this.tell();
-    for (const turns of [1, 3]) setTimeout(() => this.confirm(), turns * TURN_MS);
   }
 
-  confirm() {
-    if (this.holding && !this.active && this.wanted && this.mine) this.send();
+  // The place is said twice more, if nothing else is: a far jump counts only once a second message confirms it.
+  confirm(times = 2) {
+    clearTimeout(this.confirming);
+    if (!times) return;
+    this.confirming = setTimeout(() => {
+      if (this.holding && this.wanted && !this.pushed && this.mine) this.send();
+      this.confirm(times - 1);
+    }, CONFIRM_MS);
   }
 
   // A velocity on the stage in m/s, held until changed. (0, 0) ends it.
