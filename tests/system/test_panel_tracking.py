@@ -16,6 +16,7 @@ from tests.system.axe import violations
 from tests.system.chromium import CHROMIUM, Page
 from tests.system.page_looks import looks
 from tests.system.panel_shows import SHOWS
+from tests.system.running import until
 from tests.system.stand_in_bridge import StandInBridge, told_panel
 from tests.system.test_panel_desk import aimed, asked
 from tests.system.view_stage import in_browser
@@ -98,14 +99,15 @@ async def who_steers(bridge: StandInBridge, page: Page) -> None:
     await page.click_named("button", "Take it")
     bridge.hand = "operator@127.0.0.1"
     await page.until(f"{whose}.innerText.trim() === 'Your hand'")
-    words = [address for address, *_ in asked(bridge)]
-    assert words[:2] == ["/target/lead/size", "/target/lead/take"]
+    words = lambda: [address for address, *_ in asked(bridge)][:2]  # noqa: E731
+    await until(lambda: len(words()) == 2, 10.0, lambda: str(words()))
+    assert words() == ["/target/lead/size", "/target/lead/take"]
     bridge.hand = "input tags@127.0.0.1"
     await page.until(f'{whose}.innerText.trim() === "input tags\'s hand"', 5.0)
 
 
 async def a_tap_is_said_again(bridge: StandInBridge, page: Page) -> None:
-    """A far jump in a stream is taken only once a second position confirms it."""
+    """A far jump in a stream is taken only once a second position confirms it; then it is said that it stands."""
     for name, row in bridge.heads.items():
         bridge.heads[name] = ("dark", *row[1:3], 0.0)
     await page.until("panel.hand.jumps")
@@ -118,6 +120,9 @@ async def a_tap_is_said_again(bridge: StandInBridge, page: Page) -> None:
     said = [one for one in await page.evaluate("window.at") if one[1] == "/target/lead/position"]
     assert all(one[2:] == said[0][2:] for one in said)
     assert said[1][0] - said[0][0] < 200.0
+    await page.until("window.at.some(([, address]) => address.endsWith('/alive'))", 3.0)
+    told = [address for _, address, *_ in await page.evaluate("window.at")]
+    assert told[: told.index("/target/lead/alive")] == ["/target/lead/position"] * told.index("/target/lead/alive")
 
 
 async def a_frame(bridge: StandInBridge, page: Page) -> None:
@@ -162,8 +167,9 @@ async def a_frame(bridge: StandInBridge, page: Page) -> None:
     await page.click_named("button", "Forget frame")
     await page.click_named("button", "Forget it")
     await page.until(f"{TOLD}.includes('No answer from the bridge')", 9.0)
-    frames = [one for one in asked(bridge) if str(one[0]).startswith("/frame")]
-    assert frames == [
+    frames = lambda: [one for one in asked(bridge) if str(one[0]).startswith("/frame")]  # noqa: E731
+    await until(lambda: len(frames()) == 4, 10.0, lambda: str(frames()))
+    assert frames() == [
         ("/frame/tags/record", "C", "1/7"),
         ("/frame/tags/solve",),
         ("/frame/tags/forget", "B"),

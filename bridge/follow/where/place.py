@@ -104,6 +104,8 @@ class Whereabouts:
             x, y, z = self.steering.place(n, now_s)
             target.put(x, y, None if target.z_m is None else z, now_s)
             self.steering.way[n] = HANDS
+        elif target.led and sender != target.sender:  # what another has said is no measure of where one puts it
+            self.steering.tracks.put(self.steering.row(n), self.steering.place(n, now_s), now_s)
         target.take(sender, now_s)
 
     def seen(self, row: int, place: Point3, seen_s: float, now_s: float, velocity: Point3 | None) -> None:

@@ -1,16 +1,17 @@
 // The hand on the target: where it wants the performer to be, told to the bridge 60 times a second.
 //
 // `active`: a finger holds it or a stick pushes it, positions go out all the time. `holding`: this page steers the target,
-// and while nothing moves it says twice a second that it is there. `release()` ends both.
+// and while nothing moves it says twice a second that it is there. `release()` ends both. After a movement has ended positions
+// go on for a moment: they confirm a far jump, and show the bridge a stop, which would lead the light on otherwise.
 
 const TURN_MS = 1000 / 60;
 const MOST_PER_S = 120;
 const BURST = 3; // so many may follow each other at once
 const ALIVE_MS = 500;
-const CONFIRM_MS = 30;
 const BEYOND_M = 20;
 const FINE = 0.2;
 const OWN_MS = 500; // so long the place last sent is newer than the one that the bridge tells
+const TELL_ON_MS = 200;
 const TAKING_MS = 800; // so long after `take` the pictures may still tell of the hand before
 const UNLIT = 0.003;
 
@@ -20,7 +21,7 @@ const millimetres = (value) => Math.round(value * 1000) / 1000;
 export class Hand {
   constructor(app) {
     Object.assign(this, { app, target: "", wanted: null, fine: false, gripped: false, holding: false, onChange: [], sent: 0 });
-    Object.assign(this, { speed: [0, 0], sentAt: -Infinity, aliveAt: -Infinity, takenAt: -Infinity, tokens: BURST, refusedBy: "" });
+    Object.assign(this, { speed: [0, 0], sentAt: -Infinity, aliveAt: -Infinity, takenAt: -Infinity, tellUntil: -Infinity, tokens: BURST, refusedBy: "" });
     app.store.on("scene", (scene) => this.scene(scene));
     app.store.on("frame", () => this.frame());
     app.store.on("me", (me) => this.named(me));
@@ -31,6 +32,11 @@ export class Hand {
 
   get active() {
     return this.gripped || this.pushed;
+  }
+
+  // Whether positions go out: while it is active, and a moment longer.
+  get telling() {
+    return this.active || (this.holding && performance.now() < this.tellUntil);
   }
 
   get pushed() {
@@ -99,7 +105,7 @@ export class Hand {
     this.wanted = this.inBounds(x, y);
     this.hold();
     this.send();
-    this.confirm();
+    this.tellOn();
     return true;
   }
 
@@ -115,17 +121,13 @@ export class Hand {
   rest() {
     if (!this.gripped) return;
     this.gripped = false;
+    this.tellOn();
     this.tell();
   }
 
-  // The place is said twice more, if nothing else is: a far jump counts only once a second message confirms it.
-  confirm(times = 2) {
-    clearTimeout(this.confirming);
-    if (!times) return;
-    this.confirming = setTimeout(() => {
-      if (this.holding && this.wanted && !this.pushed && this.mine) this.send();
-      this.confirm(times - 1);
-    }, CONFIRM_MS);
+  tellOn() {
+    this.tellUntil = performance.now() + TELL_ON_MS;
+    this.run();
   }
 
   // A velocity on the stage in m/s, held until changed. (0, 0) ends it.
@@ -133,6 +135,7 @@ export class Hand {
     const moves = vx !== 0 || vy !== 0;
     if (moves && !this.may()) return false;
     const began = moves && !this.pushed;
+    if (!moves && this.pushed) this.tellOn();
     this.speed = moves ? [vx, vy] : [0, 0];
     if (!began) return true;
     this.wanted = this.inBounds(...this.from());
@@ -146,7 +149,7 @@ export class Hand {
   // Let go of the target: it stays where it is, and is free for another hand once its input is lost.
   release() {
     const was = this.active || this.holding;
-    Object.assign(this, { gripped: false, holding: false, speed: [0, 0] });
+    Object.assign(this, { gripped: false, holding: false, speed: [0, 0], tellUntil: -Infinity });
     if (was) this.tell();
   }
 
@@ -192,9 +195,10 @@ export class Hand {
   run() {
     if (this.timer) return;
     const turn = () => {
-      this.timer = this.active ? setTimeout(turn, Math.max(1, TURN_MS - (performance.now() - this.sentAt) % TURN_MS)) : 0;
-      if (this.active && this.may()) this.step();
-      else if (this.active) this.release();
+      this.timer = this.telling ? setTimeout(turn, Math.max(1, TURN_MS - (performance.now() - this.sentAt) % TURN_MS)) : 0;
+      if (!this.timer) this.aliveAt = -Infinity; // it stands: said next
+      else if (this.may()) this.step();
+      else this.release();
     };
     this.timer = setTimeout(turn, TURN_MS);
   }
@@ -232,7 +236,7 @@ export class Hand {
   // A performer who stands still is no lost input.
   alive() {
     const now = performance.now();
-    if (!this.holding || this.active || now - this.aliveAt < ALIVE_MS - 50) return;
+    if (!this.holding || this.telling || now - this.aliveAt < ALIVE_MS - 50) return;
     this.aliveAt = now;
     this.app.link.osc(`/target/${this.target}/alive`);
   }
