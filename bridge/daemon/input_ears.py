@@ -21,9 +21,11 @@ GRACE_S = 0.0003
 
 
 class Reader(Protocol):
-    """What every protocol has (wire/otp.py and others). `counters` are packets by what became of them."""
+    """What every protocol has (wire/otp.py and others). `counters` are packets by what became of them, `point_counters`
+    points."""
 
     counters: Counter[str]
+    point_counters: Counter[str]
 
     def take(self, packet: bytes, host: str, now_s: float) -> list[Point]: ...
 

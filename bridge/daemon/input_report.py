@@ -103,7 +103,8 @@ class Refusals:
 
     def fresh(self, ears: InputEars, now_s: float) -> Iterator[tuple[Refusal, int]]:
         """What is new, and how many of it."""
-        counters = Counter({word: ears.reader.counters[word] for word in WRONG[ears.settings.protocol]})
+        packets, points = ears.reader.counters, ears.reader.point_counters
+        counters = Counter({word: packets[word] + points[word] for word in WRONG[ears.settings.protocol]})
         counters["sender"], counters["points"] = ears.strangers.total(), ears.points.refused
         fresh, self._told = counters - self._told, counters
         for word, count in fresh.items():

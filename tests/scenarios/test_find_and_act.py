@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from bridge.geometry.stage import Target, Walk
 from bridge.rig.profile import Action
 from bridge.wire.capture import Datagram
 from tests.scenarios.random_shows import FRAME_S
@@ -32,7 +33,8 @@ def with_reset(made: Any) -> Any:
 
 @pytest.fixture
 def lit(make_bridge: Callable[..., Any]) -> Any:
-    bridge = make_bridge(change=with_reset)
+    """Nobody is led, so that beams belong where the performer is."""
+    bridge = make_bridge(change=with_reset, targets=(Target("lead", walk=Walk(predict=False)), Target("second")))
     bridge.stand(1.0, 3.0)
     return bridge
 

@@ -262,3 +262,42 @@ def test_a_frames_own_error_widens_the_cones_that_must_not_touch_a_no_light_area
     good, doubtful = states
     assert good.count("lit") > doubtful.count("lit")
     assert "no-light" in doubtful
+
+
+# Strays of a hand's stream
+
+
+def streamed(bridge: Any, seconds: float, last: tuple[float, float]) -> None:
+    """60 positions a second of somebody who stands at `last`."""
+    bridge.run(seconds, lambda _: bridge.say("/target/lead/position", *last), every_s=1 / 60)
+
+
+def test_one_stray_of_a_stream_moves_nothing(bridge: Any) -> None:
+    streamed(bridge, 3.0, (1.0, 3.0))
+    bridge.say("/target/lead/position", -5.0, 7.0)
+    frames = bridge.run(0.5, lambda _: bridge.say("/target/lead/position", 1.0, 3.0), every_s=1 / 60)
+    assert max(bridge.misses((1.0, 3.0, POINT_Z), frame).max() for frame in frames) < 1e-3
+    assert min(frame.level.min() for frame in frames) == 1.0
+
+
+def test_a_stray_that_is_the_last_to_be_heard_moves_nothing(bridge: Any) -> None:
+    streamed(bridge, 3.0, (1.0, 3.0))
+    bridge.say("/target/lead/position", -5.0, 4.0)
+    bridge.run(1.5)
+    assert bridge.place()[:2] == (1.0, 3.0)
+
+
+def test_a_sign_of_life_after_it_says_that_it_was_meant(bridge: Any) -> None:
+    streamed(bridge, 3.0, (1.0, 3.0))
+    bridge.say("/target/lead/position", -5.0, 4.0)
+    bridge.run(0.1)
+    bridge.run(3.0, lambda _: bridge.say("/target/lead/alive"))
+    bridge.assert_lit((-5.0, 4.0, POINT_Z))
+
+
+def test_what_is_said_twice_is_a_jump_in_the_dark(bridge: Any) -> None:
+    streamed(bridge, 3.0, (-4.0, 2.0))
+    frames = bridge.run(3.0, lambda _: bridge.say("/target/lead/position", 4.0, 5.5), every_s=1 / 60)
+    lit = [float(bridge.misses((4.0, 5.5, POINT_Z), frame).max()) for frame in frames if frame.level.max() > 0.9]
+    assert min(frame.level.max() for frame in frames) == 0.0, "it was gone over to in the dark"
+    assert lit[-1] < 1e-3

@@ -45,7 +45,7 @@ class TargetCommands(Group):
         values = [number(v, axis) for v, axis in zip(count(args, "position", 2, 3), "xyz", strict=False)]
         self.target(name).hear(sender, now_s)
         z = values[2] if len(values) == 3 else None
-        self.place.observe(target, values[0], values[1], z, now_s, self.engine.came_s)
+        self.place.observe(target, values[0], values[1], z, now_s, self.engine.came_s, sender == DESK)
 
     def _velocity(self, name: str, args: Args, sender: str, now_s: float) -> None:
         target = self.target_number(name)

@@ -98,7 +98,8 @@ class Hearing:
 
     def forget(self) -> None:
         """It was heard of never before."""
-        self.spots, self.last = deque([NOWHERE] * KEPT, KEPT), NOWHERE
+        self.spots.extend([NOWHERE] * KEPT)
+        self.last = NOWHERE
         self.count, self.held = 0, NOWHERE
 
     def drop_held(self, now_s: float) -> bool:

@@ -8,7 +8,7 @@ import numpy as np
 
 from bridge.geometry.areas import Polygon
 from bridge.geometry.frames import Array
-from bridge.geometry.stage import Area, Point3, Stage
+from bridge.geometry.stage import Area, Point2, Point3, Stage
 
 SHORT_OF_M = 0.01
 LEAST_M = 1e-4
@@ -18,20 +18,19 @@ class Edges:
     """The outlines of a stage that nobody is led across by the bridge alone."""
 
     def __init__(self, stage: Stage) -> None:
-        self._area = Polygon(stage.polygon.area.corners)
-        self._floors = [Polygon(floor.corners) for floor in stage.floors]
+        self._area, self._round = Polygon(stage.polygon.area.corners), _Sides([stage.polygon.area.corners])
         self._areas: Sequence[Area] = stage.no_light
         self._no_light = [Polygon(area.corners) for area in stage.no_light]
-        self._all = [*self._floors, *self._no_light]
-        self._starts = [polygon.corners for polygon in self._all]
-        self._ends = [np.roll(polygon.corners, -1, axis=0) for polygon in self._all]
+        self._floors = len(stage.floors)
+        outlines = [*(floor.corners for floor in stage.floors), *(area.corners for area in stage.no_light)]
+        self._sides = _Sides(outlines) if outlines else None
 
     def inside(self, seen: Point3, now: Point3) -> Point3:
         """Where somebody is now who was seen last at another place, m: within the area, if he was in it then."""
         if self._area.distance_outside(*seen[:2]) > 0.0 or self._area.distance_outside(*now[:2]) <= 0.0:
             return now
-        place, way = np.array([seen[:2]]), np.array([[now[0] - seen[0], now[1] - seen[1]]])
-        share = float(_until(place, way, self._area.corners, np.roll(self._area.corners, -1, axis=0))[0])
+        way = np.array([[now[0] - seen[0], now[1] - seen[1]]])
+        share = float(self._round.until(np.array([seen[:2]]), way).min())
         return seen[0] + share * (now[0] - seen[0]), seen[1] + share * (now[1] - seen[1]), now[2]
 
     def shorten(self, place: Array, way: Array, no_light_on: np.ndarray) -> Array:
@@ -39,29 +38,36 @@ class Edges:
 
         `no_light_on` (A,): the no-light areas that are on; one that the place is in is no hindrance.
         """
-        if not self._all or np.abs(way[:, :2]).max(initial=0.0) < LEAST_M:
+        if self._sides is None or np.abs(way[:, :2]).max(initial=0.0) < LEAST_M:
             return way
-        share = np.ones(len(way))
-        for number, (start, end) in enumerate(zip(self._starts, self._ends, strict=True)):
-            area = number - len(self._floors)
-            counts = np.ones(len(way), dtype=bool)
-            if area >= 0:
-                if not no_light_on[area]:
-                    continue
-                low, high = self._areas[area].height
-                counts = ~self._no_light[area].contains(place[:, :2]) & (place[:, 2] >= low) & (place[:, 2] <= high)
-            share = np.where(counts, np.minimum(share, _until(place[:, :2], way[:, :2], start, end)), share)
-        return np.asarray(way * share[:, None])
+        until = self._sides.until(place[:, :2], way[:, :2])
+        if until.min() >= 1.0:  # nothing is near, as nearly always
+            return way
+        for number, area in enumerate(self._areas):
+            low, high = area.height
+            inside = self._no_light[number].contains(place[:, :2])
+            counts = no_light_on[number] & ~inside & (place[:, 2] >= low) & (place[:, 2] <= high)
+            until[~counts, self._floors + number] = 1.0
+        return np.asarray(way * until.min(axis=1)[:, None])
 
 
-def _until(place: Array, way: Array, start: Array, end: Array) -> Array:
-    """The share (K,) of each way up to SHORT_OF_M before it first crosses a side from `start` to `end` (E, 2)."""
-    edge, offset = end - start, start - place[:, None, :]
-    cross = way[:, None, 0] * edge[:, 1] - way[:, None, 1] * edge[:, 0]
-    safe = np.where(np.abs(cross) > 1e-12, cross, np.inf)
-    along = (offset[..., 0] * edge[:, 1] - offset[..., 1] * edge[:, 0]) / safe
-    beside = (offset[..., 0] * way[:, None, 1] - offset[..., 1] * way[:, None, 0]) / safe
-    length = np.maximum(np.hypot(way[:, 0], way[:, 1]), LEAST_M)[:, None]
-    hit = np.isfinite(safe) & (along >= 0.0) & (along <= 1.0 + SHORT_OF_M / length) & (beside >= 0.0) & (beside <= 1.0)
-    first = np.where(hit, along - SHORT_OF_M / length, 1.0).min(axis=1)
-    return np.clip(first, 0.0, 1.0)
+class _Sides:
+    """The sides of some outlines, all in one row."""
+
+    def __init__(self, outlines: Sequence[Sequence[Point2]]) -> None:
+        corners = [np.asarray(outline, dtype=np.float64) for outline in outlines]
+        self._start = np.concatenate(corners)
+        self._edge = np.concatenate([np.roll(outline, -1, axis=0) - outline for outline in corners])
+        self._first = np.cumsum([0, *(len(outline) for outline in corners[:-1])])
+
+    def until(self, place: Array, way: Array) -> Array:
+        """The share of each way (K, 2) up to SHORT_OF_M before it first crosses each outline, (K, outlines)."""
+        ox, oy = self._start[:, 0] - place[:, :1], self._start[:, 1] - place[:, 1:]
+        wx, wy, (ex, ey) = way[:, :1], way[:, 1:], self._edge.T
+        cross = wx * ey - wy * ex
+        cross[np.abs(cross) < 1e-12] = np.inf  # alongside
+        along, beside = (ox * ey - oy * ex) / cross, (ox * wy - oy * wx) / cross
+        short = SHORT_OF_M / np.maximum(np.hypot(wx, wy), LEAST_M)
+        hit = (along >= 0.0) & (along <= 1.0 + short) & (beside >= 0.0) & (beside <= 1.0) & np.isfinite(cross)
+        shares = np.where(hit, np.maximum(along - short, 0.0), 1.0)
+        return np.asarray(np.minimum.reduceat(np.minimum(shares, 1.0), self._first, axis=1))

@@ -12,9 +12,11 @@ import numpy as np
 from bridge.follow.where.accepting import KEPT
 from bridge.geometry.frames import Array
 
-LASTS = 12.0
+LASTS = 24.0
 """So many looks the figure remembers; one is taken every `EVERY` frames."""
 EVERY = 8
+CAREFUL = 1.1
+"""What was found out counts for so much more: too small a figure takes noise for a walk, too large a one costs less."""
 FIRST_M = 0.01
 """What is believed of an input before it is known, as if it were `FIRST_COUNTS` looks."""
 FIRST_COUNTS = 1.0

@@ -66,8 +66,13 @@ class Whereabouts:
 
     # What is seen of them (see commands/targets.py and door/tracking.py)
 
-    def observe(self, n: int, x: float, y: float, z: float | None, now_s: float, came_s: float) -> None:
-        """A hand says: the performer stands at x, y (z None), or this very point is to be lit. It came at `came_s`."""
+    def observe(
+        self, n: int, x: float, y: float, z: float | None, now_s: float, came_s: float, sure: bool = False
+    ) -> None:
+        """A hand says: the performer stands at x, y (z None), or this very point is to be lit. It came at `came_s`.
+
+        `sure`: however far off, it is no stray.
+        """
         target, steering = self.targets[n], self.steering
         goes_on = target.led and steering.way[n] == HANDS and (z is None) == (target.z_m is None)
         place = (x, y, z or 0.0)
@@ -75,7 +80,8 @@ class Whereabouts:
         target.put(x, y, z, now_s)
         target.led = True
         if goes_on:
-            steering.tracks.see(steering.row(n), place, min(came_s, now_s))
+            for _ in range(1 + sure):  # the second confirms the first
+                steering.tracks.see(steering.row(n), place, min(came_s, now_s))
         else:
             steering.tracks.put(steering.row(n), place, now_s)
 

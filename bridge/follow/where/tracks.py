@@ -91,13 +91,20 @@ class Tracks(Part):
             self.place[row] = self._last[row] = place
 
     def still(self, row: int, now_s: float) -> None:
-        """Whoever sees it is there, and says that nothing moves: it stands where it was seen last.
+        """Whoever sees it is there, and says that nothing moves: it stands where it was seen last, also where that was
+        too far off to be believed alone.
 
         Between observations that come as usual it says nothing new.
         """
+        hearing = self._hearings[row]
         waits = any(which == row for which, *_ in self._queue)
-        if self._predict[row] and not waits and self._hearings[row].overdue(now_s - self._delay_s[row]):
-            self.put(row, self._hearings[row].last[1], now_s)
+        if (
+            self._predict[row]
+            and not waits
+            and (hearing.held is not NOWHERE or hearing.overdue(now_s - self._delay_s[row]))
+        ):
+            spot = hearing.last if hearing.held is NOWHERE else hearing.held
+            self.put(row, spot[1], now_s)
 
     def unseen_from(self, row: int, now_s: float) -> Point3 | None:
         """Where it was seen last, while it is carried on by the model alone; None while it is seen, or stands."""
@@ -107,11 +114,9 @@ class Tracks(Part):
 
     def put(self, row: int, place: Point3, now_s: float) -> None:
         """It is exactly here and stands; what was seen before does not count."""
-        self.place[row] = self._last[row] = place
+        self._halt(row, place)
         if self._predict[row]:
-            self._queue = [each for each in self._queue if each[0] != row]
             self._hearings[row].put((now_s - self._delay_s[row], place))
-            self._stream[row] = self._pace[row] = 0.0
 
     def stand(self, row: int, place: Point3) -> None:
         """It stands here; when it was seen last stays as it is."""
@@ -119,8 +124,12 @@ class Tracks(Part):
 
     def forget(self, row: int) -> None:
         """Nothing is known of it any more: it stays where it is, and what is seen next counts at once."""
-        self._queue = [each for each in self._queue if each[0] != row]
+        self._halt(row, self.place[row])
         self._hearings[row].forget()
+
+    def _halt(self, row: int, place: Point3 | Array) -> None:
+        self.place[row] = self._last[row] = place
+        self._queue = [each for each in self._queue if each[0] != row]
         self._stream[row] = self._pace[row] = 0.0
 
     def take_in(self, now_s: float) -> None:
@@ -208,8 +217,9 @@ class Tracks(Part):
         """What follows from the noise found."""
         sigma = noise.sigma(self._noise)
         self._sigmas, self._axes = sigma.tolist(), noise.axes(self._noise)
-        self.noise = np.where(np.isnan(self._told), sigma, self._told)
-        self._variance = np.maximum(self.noise, noise.FINEST_M) ** 2
+        unknown = np.isnan(self._told)
+        self.noise = np.where(unknown, sigma, self._told)
+        self._variance = np.maximum(np.where(unknown, sigma * noise.CAREFUL, self._told), noise.FINEST_M) ** 2
 
     def _go_on(self, now_s: float) -> None:
         """All of it at this moment."""
