@@ -111,6 +111,7 @@ async def frame_from_marks(stage: PanelStage, tag: Tag) -> None:
     await keep(page, tag, "D", marks["D"].at[:2])
     tag.speed = (0.8, 0.0)
     await page.until(f"{LIVE}.includes('3 moves')", 10.0)
+    await asyncio.sleep(1.0)  # all of the last second
     await page.click_named("button", "Keep point on mark")
     await page.until(f"{TOLD}.includes('hold it still on D')", 10.0)
     tag.speed = (0.0, 0.0)
