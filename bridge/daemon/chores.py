@@ -16,7 +16,8 @@ from bridge.daemon.parts import Parts
 from bridge.door.door import Door
 from bridge.door.inbox import Inbox, Refusal
 
-LINK_EVERY_S, INPUTS_EVERY_S, TIDY_EVERY_S, HEIGHTS_EVERY_S, PANEL_EVERY_S = 1.0, 1.0, 1.0, 0.25, 0.1
+LINK_EVERY_S, INPUTS_EVERY_S, TIDY_EVERY_S = 1.0, 1.0, 1.0
+HEIGHTS_EVERY_S, POINTS_EVERY_S, PANEL_EVERY_S = 0.25, 0.25, 0.1
 LEVELS = {"info": LOG.info, "warning": LOG.warning, "error": LOG.error}
 
 
@@ -34,7 +35,7 @@ class Chores:
         self._news = {level: Throttle(say, named=False) for level, say in LEVELS.items()}
         self._link = LinkWatch(door.show.network.sacn.interface)
         self._next_tidy_s = self._next_link_s = self._next_heights_s = self._next_panel_s = 0.0
-        self._next_inputs_s = 0.0
+        self._next_inputs_s = self._next_points_s = 0.0
         self._faults: dict[str, str] = {}
 
     def do(self, now_s: float) -> None:
@@ -54,6 +55,9 @@ class Chores:
             self._next_inputs_s = now_s + INPUTS_EVERY_S
             self._inputs.look(now_s)
             self._feed.inputs(self._inputs.rows(now_s, self._door.tracking.frames))
+        elif now_s >= self._next_points_s and self._feed.asking_all():
+            self._next_points_s = now_s + POINTS_EVERY_S
+            self._feed.points(self._inputs.points_told(now_s))
         elif now_s >= self._next_heights_s:
             self._next_heights_s = now_s + HEIGHTS_EVERY_S
             self._tell_heights(now_s)

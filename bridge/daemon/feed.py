@@ -7,7 +7,8 @@
 /feed/trim     kind name dx dy               fixture or truss; only what is trimmed
 /feed/behind   name metres                   a lit head whose motors do not keep up; 0 once when it has caught up
 /feed/desk     universe source priority alive age_ms    beside a desk; source "", age -1 before it was heard
-/feed/input    name protocol points rate_hz jitter_ms age_ms framed followed lost    once a second: input_report.py
+/feed/input    name protocol points rate_hz jitter_ms age_ms framed followed lost refused   once a second: input_report
+/feed/point    input point x y z rate_hz age_ms          to those who subscribed to `all`, four times a second
 /feed/refused  address reason text [sender]  to the host that sent it; which sender, to whoever asked for all
 /feed/kept     part on_disk                  what was switched is on disk, or could not be written
 /feed/hand and others                         to those who subscribed to `all`: see feed_details.py
@@ -22,7 +23,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from bridge.daemon.input_report import InputRow
+from bridge.daemon.input_report import InputRow, PointTold
 from bridge.daemon.logs import printable
 from bridge.daemon.status import Rows
 from bridge.door.controls import SENDER as DESK
@@ -140,6 +141,10 @@ class Feed:
         if self._subscribers:
             self.send([_input(row) for row in rows], list(self._subscribers))
 
+    def points(self, rows: Iterable[PointTold]) -> None:
+        """Tell those who asked for all where points are heard."""
+        self.send([osc.encode("/feed/point", *row) for row in rows], self.asking_all())
+
     def event(self, address: str, *args: osc.Argument) -> None:
         """One message, at once, to everybody who subscribed; texts may come from anybody and are made printable."""
         safe = [shown(arg) if isinstance(arg, str) else arg for arg in args]
@@ -191,9 +196,9 @@ def _behind(name: str, metres: float) -> bytes:
 
 
 def _input(row: InputRow) -> bytes:
-    name, protocol, points, rate_hz, jitter_ms, age_ms, framed, followed, lost = row
+    name, protocol, points, rate_hz, jitter_ms, age_ms, framed, followed, lost, refused = row
     numbers = points, rate_hz, jitter_ms, age_ms, int(framed)
-    return osc.encode("/feed/input", shown(name), protocol, *numbers, shown(followed), shown(lost))
+    return osc.encode("/feed/input", shown(name), protocol, *numbers, shown(followed), shown(lost), refused)
 
 
 def _age_ms(age_s: float) -> float:

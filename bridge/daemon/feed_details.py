@@ -1,6 +1,7 @@
 """What `/feed/subscribe PORT RATE all` adds to the feed, for a panel that shows everything.
 
 /feed/hand     target sender level size height      with the state, at the subscriber's rate; sender "": nobody, or lost
+/feed/ahead    target x y z                          so too, while it is led: the farthest point at which a head aims
 /feed/head     fixture target out held still in_hand level [desk]   target "": it follows nobody; desk 1: given to it
 /feed/area     name on;  /feed/no-light name on;  /feed/floor name m
 /feed/still    kind name owners                     kind all, truss or fixture; owners "" once nobody holds it
@@ -8,8 +9,9 @@
 /feed/count    reason n                             refusals since the start
 /feed/late     frames worst_ms solving recording    frames late since the start; the worst since the last row
 
-All but the first and the last two are sent when they change, and in turn once a second, so that what was lost on the
-way or was there before a subscriber came is there a second later; many heads are spread over the frames of that second.
+All but the first two and the last two are sent when they change, and in turn once a second, so that what was lost on
+the way or was there before a subscriber came is there a second later; many heads are spread over the frames of that
+second. Points of tracking inputs, /feed/point, are told by the chores (feed.py).
 Nothing is looked at or encoded while nobody asks.
 """
 
@@ -23,7 +25,7 @@ import numpy as np
 
 from bridge.daemon.feed import Address, Feed, shown
 from bridge.daemon.lateness import Lateness
-from bridge.daemon.status import Hand, hands, head_switches, places, stills
+from bridge.daemon.status import Hand, aheads, hands, head_switches, places, stills
 from bridge.daemon.who_did import WhoDid
 from bridge.door.door import Door
 from bridge.wire import osc
@@ -33,6 +35,8 @@ LOOK_S = 0.05
 MOST_STEP_S = 0.25
 GONE_S = 5.0
 """So long a `still` that is cleared is told as such: whoever missed it would show people aloft for ever."""
+LED_S = 1.0
+"""So long a target that is led no more is told with the place itself."""
 MOST_CHANGED = 64
 MOST_KNOWN = 20_000
 
@@ -55,6 +59,7 @@ class Details:
         self._head_at = self._row_at = 0.0
         self._told: dict[Key, Row] = {}
         self._gone: dict[Key, float] = {}
+        self._led_s: dict[str, float] = {}
         self._last_s = self._looked_s = self._next_late_s = 0.0
 
     def tell(self, due: Iterable[Address], now_s: float) -> None:
@@ -64,7 +69,8 @@ class Details:
             return
         step_s, self._last_s = min(now_s - self._last_s, MOST_STEP_S), now_s
         if turn := [address for address in due if address in asking]:
-            self._feed.send([self._hand(hand) for hand in hands(self._door, now_s)], turn)
+            rows = [self._hand(hand) for hand in hands(self._door, now_s)]
+            self._feed.send([*rows, *self._ahead_rows(now_s)], turn)
         messages = self._head_rows(now_s, step_s)
         if (since_s := now_s - self._looked_s) >= LOOK_S:
             self._looked_s = now_s
@@ -123,6 +129,13 @@ class Details:
 
     def _hand(self, hand: Hand) -> bytes:
         return self._encode(hand[2:], "/feed/hand", *hand[:2])
+
+    def _ahead_rows(self, now_s: float) -> list[bytes]:
+        """Of targets that are led, and of those that were until a moment ago."""
+        found = aheads(self._door)
+        self._led_s |= {row.target: now_s for row in found if row.led}
+        due = [row for row in found if now_s - self._led_s.get(row.target, -LED_S) < LED_S]
+        return [self._encode(row[2:], "/feed/ahead", row.target) for row in due]
 
     def _encode(self, numbers: tuple[float, ...], *before: str | bool) -> bytes:
         """What stands before the numbers rarely changes: it is encoded once."""

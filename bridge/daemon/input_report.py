@@ -25,7 +25,7 @@ class InputRow(NamedTuple):
     """An input: how many points are heard, the rate of the fastest, the jitter of the worst (one sigma of the gaps).
 
     `age_ms` since anything was heard, -1: never. `followed` are points that targets follow, `lost` those of them that
-    are not heard; texts, with spaces between.
+    are not heard; texts, with spaces between. `refused`: packets and points that came in vain since the start.
     """
 
     name: str
@@ -37,10 +37,29 @@ class InputRow(NamedTuple):
     framed: bool
     followed: str
     lost: str
+    refused: int = 0
+
+
+class PointTold(NamedTuple):
+    """A point as it is heard: where, in the input's own axes (m), how often, and how long ago."""
+
+    input: str
+    point: str
+    x: float
+    y: float
+    z: float
+    rate_hz: float
+    age_ms: float
 
 
 def row(
-    name: str, settings: InputSettings, ears: InputEars | None, followed: frozenset[str], framed: bool, now_s: float
+    name: str,
+    settings: InputSettings,
+    ears: InputEars | None,
+    followed: frozenset[str],
+    framed: bool,
+    refused: int,
+    now_s: float,
 ) -> InputRow:
     """Of one input; `ears` None: it could not be opened. Rate and jitter are of followed points where there are any."""
     there = {} if ears is None else ears.points.there(now_s)
@@ -56,7 +75,18 @@ def row(
         framed,
         " ".join(sorted(followed)),
         " ".join(lost),
+        refused,
     )
+
+
+def points(name: str, ears: InputEars, followed: frozenset[str], most: int, now_s: float) -> list[PointTold]:
+    """At most so many points of an input, those that targets follow first."""
+    there = ears.points.there(now_s)
+    first = sorted(there, key=lambda point: (point not in followed, point))[:most]
+    return [
+        PointTold(name, point, *there[point].place, there[point].rate_hz, 1e3 * (now_s - there[point].at_s))
+        for point in first
+    ]
 
 
 class Refusals:
@@ -65,6 +95,11 @@ class Refusals:
     def __init__(self, name: str) -> None:
         self._name = name
         self._told: Counter[str] = Counter()
+
+    @property
+    def total(self) -> int:
+        """How many, since the input was opened."""
+        return self._told.total()
 
     def fresh(self, ears: InputEars, now_s: float) -> Iterator[tuple[Refusal, int]]:
         """What is new, and how many of it."""

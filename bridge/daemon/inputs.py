@@ -11,7 +11,7 @@ from collections.abc import Callable, Container, Iterable, Mapping
 from typing import NamedTuple
 
 from bridge.daemon.input_ears import InputEars
-from bridge.daemon.input_report import InputRow, Refusals, row
+from bridge.daemon.input_report import InputRow, PointTold, Refusals, points, row
 from bridge.daemon.input_socket import Where, where
 from bridge.daemon.link import LinkWatch
 from bridge.daemon.logs import LOG, Throttle
@@ -25,6 +25,8 @@ from bridge.wire.settings import InputSettings, Network
 from bridge.wire.tracked import Place
 
 RETRY_S = 1.0
+MOST_TOLD = 64
+"""So many points are told of all inputs together."""
 
 
 class InputWays(NamedTuple):
@@ -212,7 +214,16 @@ class TrackingInputs:
 
     def rows(self, now_s: float, framed: Container[str] = ()) -> list[InputRow]:
         """For /feed/input, in the order of the network file; `framed` are inputs that have a frame."""
-        return [row(n, k.settings, k.ears, k.followed, n in framed, now_s) for n, k in self._inputs.items()]
+        return [
+            row(n, k.settings, k.ears, k.followed, n in framed, k.refusals.total, now_s)
+            for n, k in self._inputs.items()
+        ]
+
+    def points_told(self, now_s: float) -> list[PointTold]:
+        """For /feed/point: at most MOST_TOLD, the same share of each input that is open."""
+        open_ones = [(n, k.ears, k.followed) for n, k in self._inputs.items() if k.ears is not None]
+        most = MOST_TOLD // max(1, len(open_ones))
+        return [told for n, ears, followed in open_ones for told in points(n, ears, followed, most, now_s)]
 
     def last_second(self, name: str, point: str, now_s: float) -> list[tuple[float, Place]]:
         """(when, where in the input's axes) a point was seen within the last second; [] where nothing is known."""

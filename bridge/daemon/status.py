@@ -47,6 +47,16 @@ class Hand(NamedTuple):
     height: float
 
 
+class Ahead(NamedTuple):
+    """The farthest point, m, at which a head aims ahead of a target; `led` False: the place of the target itself."""
+
+    target: str
+    led: bool
+    x: float
+    y: float
+    z: float
+
+
 class Rows(NamedTuple):
     """One picture of the state: see feed.py for what each row holds."""
 
@@ -119,6 +129,15 @@ def hands(door: Door, now_s: float) -> list[Hand]:
     columns = (ramps.at(now_s).tolist() for ramps in (place.level, place.size, place.height))
     rows = zip(place.targets, *columns, strict=False)  # one more column: of the target that is nobody's
     return [Hand(t.spec.name, "" if t.lost(now_s) else t.sender or "", *values) for t, *values in rows]
+
+
+def aheads(door: Door) -> list[Ahead]:
+    """One for each target, as of the last frame."""
+    place, found = door.engine.place, []
+    for n, name in enumerate(place.names):
+        ahead = place.ahead_of(n)
+        found.append(Ahead(name, ahead is not None, *(ahead or place.stood(n))))
+    return found
 
 
 def head_switches(door: Door, now_s: float) -> Array:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from bridge.door.poses import from_json
 from bridge.errors import TetherlightError
+from bridge.geometry.input_frame import Recorded
 from bridge.rig.fixture import Pose
+from bridge.show.frames import load_frames
 from bridge.show.load import load
 from bridge.show.model import Show
 
@@ -20,6 +22,7 @@ Stamp = tuple[tuple[str, int, int], ...]
 class ShowFolder:
     """`show` and `poses` (those that the bridge aims with) are always of the last whole and good reading.
 
+    `kept`: what was recorded of tracking inputs on marks and no frame was solved from yet.
     `poses_file` is where a bridge on this machine keeps the poses in use (STATE/shows/HASH/poses.json); without it, or
     where nothing stands there, those of poses.yaml count that are trusted.
     """
@@ -29,6 +32,7 @@ class ShowFolder:
         self.path, self._poses_file = path, poses_file
         self.show: Show = load(path)
         self.poses: Mapping[str, Pose] = self._in_use(self.show)
+        self.kept: Mapping[str, Sequence[Recorded]] = load_frames(path).recorded
         self.problems: tuple[str, ...] = ()
         self.revision = 1
         self._stamp = self._look()
@@ -55,11 +59,11 @@ class ShowFolder:
 
     def _read(self) -> None:
         try:
-            show = load(self.path)
+            show, kept = load(self.path), load_frames(self.path).recorded
         except TetherlightError as error:
             self.problems = tuple(error.lines)
             return
-        self.show, self.poses, self.problems = show, self._in_use(show), ()
+        self.show, self.poses, self.kept, self.problems = show, self._in_use(show), kept, ()
 
     def _in_use(self, show: Show) -> Mapping[str, Pose]:
         try:

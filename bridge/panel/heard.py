@@ -26,13 +26,17 @@ NEWS: dict[str, tuple[str, ...]] = {
     "kept": ("part", "on_disk"),
     "accepted": ("fixture", "sender"),
     "back": ("sender", "text"),
+    "frame": ("input", "word", "text"),
 }
 """What is told once: the address's second word and the names of its arguments."""
 
+INPUT = ("name", "protocol", "points", "rate", "jitter", "age", "framed", "followed", "lost", "refused")
 MOST_NEWS = 500
-TRIM_AGAIN_S, STILL_AGAIN_S = 0.5, 2.5
+TRIM_AGAIN_S, STILL_AGAIN_S, AHEAD_AGAIN_S, POINT_AGAIN_S = 0.5, 2.5, 0.5, 1.5
 Args = Sequence[Any]
 News = dict[str, Any]
+Point = tuple[float, float, float, float, float, float]
+"""x, y, z in the input's own axes, m; rate, Hz; age, ms, and when that was told, s."""
 
 
 @dataclass
@@ -45,11 +49,14 @@ class Rows:
     bridge: dict[str, Any] = field(default_factory=dict)
     targets: dict[str, tuple[float, float, float, bool, float]] = field(default_factory=dict)
     hands: dict[str, tuple[str, float, float, float]] = field(default_factory=dict)
+    ahead: dict[str, tuple[float, float, float]] = field(default_factory=dict)
     heads: dict[str, tuple[str, float, float, float]] = field(default_factory=dict)
     crew: dict[str, tuple[str, bool, bool, bool, bool, float]] = field(default_factory=dict)
     universes: dict[int, tuple[str, str, int]] = field(default_factory=dict)
     desk: dict[int, tuple[str, int, bool, float]] = field(default_factory=dict)
     given: dict[str, bool] = field(default_factory=dict)
+    inputs: dict[str, dict[str, Any]] = field(default_factory=dict)
+    points: dict[tuple[str, str], Point] = field(default_factory=dict)
     trims: dict[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
     areas: dict[str, bool] = field(default_factory=dict)
     no_light: dict[str, bool] = field(default_factory=dict)
@@ -74,6 +81,8 @@ class Heard:
         self._news, self._told = news, told
         self._stills: dict[tuple[str, str], float] = {}
         self._trims: dict[tuple[str, str], float] = {}
+        self._ahead: dict[str, float] = {}
+        self._points: dict[tuple[str, str], float] = {}
 
     def forget(self) -> None:
         """Another show: rows of what is no longer there must not stay."""
@@ -107,6 +116,9 @@ class Heard:
             case "hand":
                 name, sender, level, size, height = args
                 rows.hands[name] = (sender, level, size, height)
+            case "ahead":
+                name, x, y, z = args
+                rows.ahead[name], self._ahead[name] = (x, y, z), now_s
             case "head":
                 name, target, out, held, still, in_hand, level, *desk = args
                 rows.crew[name] = (target, bool(out), bool(held), bool(still), bool(in_hand), level)
@@ -127,6 +139,11 @@ class Heard:
             case "desk":
                 universe, source, priority, alive, age_ms = args
                 rows.desk[universe] = (source, priority, bool(alive), age_ms)
+            case "input":
+                rows.inputs[args[0]] = dict(zip(INPUT, args, strict=False))
+            case "point":
+                name, point, x, y, z, rate_hz, age_ms = args
+                rows.points[name, point], self._points[name, point] = (x, y, z, rate_hz, age_ms, now_s), now_s
             case "area":
                 rows.areas[args[0]] = bool(args[1])
             case "no-light":
@@ -150,11 +167,13 @@ class Heard:
     def _begin(self, args: Args, now_s: float) -> None:
         self.rows.bridge = dict(zip(BRIDGE, args, strict=False))
         self._drop_unsaid(self.rows.trims, self._trims, now_s - TRIM_AGAIN_S)
+        self._drop_unsaid(self.rows.ahead, self._ahead, now_s - AHEAD_AGAIN_S)
+        self._drop_unsaid(self.rows.points, self._points, now_s - POINT_AGAIN_S)
         self._drop_unsaid(self.rows.stills, self._stills, now_s - STILL_AGAIN_S)
         self._told()
 
     @staticmethod
-    def _drop_unsaid(rows: dict[tuple[str, str], Any], seen: dict[tuple[str, str], float], before_s: float) -> None:
+    def _drop_unsaid(rows: dict[Any, Any], seen: dict[Any, float], before_s: float) -> None:
         """What is told again and again while it is so, and was not told lately, is so no longer."""
         for key in [key for key, at_s in seen.items() if at_s < before_s]:
             del seen[key]

@@ -19,6 +19,7 @@ from bridge.panel.asks import Answer, Asks
 from bridge.panel.beams import Beams
 from bridge.panel.folder import ShowFolder
 from bridge.panel.heard import Heard, News
+from bridge.panel.input_scene import inputs
 from bridge.panel.link import Link
 from bridge.panel.pages import Page, Pages
 from bridge.panel.papers import Papers
@@ -98,7 +99,8 @@ class Panel:
     def _set_show(self) -> None:
         show = self.folder.show
         self._picture = Picture(show, Beams(show.fixtures, self.folder.poses, show.stage))
-        found = scene(show, self.folder.poses, self.folder.revision) | {"practice": self.practice.possible}
+        found = scene(show, self.folder.poses, self.folder.revision)
+        found |= {"practice": self.practice.possible, "inputs": inputs(show, self.folder.kept)}
         self._scene = as_json({"kind": "scene", "scene": found})
 
     def _show_changed(self) -> None:
@@ -146,7 +148,7 @@ class Panel:
         if news["what"] == "refused":
             self._tell_refusal(news)
             return
-        if news["what"] in ("sighting", "forgotten", "solve", "reload", "accepted", "back"):
+        if news["what"] in ("sighting", "forgotten", "solve", "reload", "accepted", "back", "frame"):
             self.folder.look_soon()
         self.tell(news)
 

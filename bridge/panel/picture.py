@@ -15,6 +15,8 @@ from bridge.show.model import Show
 NOBODY = ("", False, False, False, False, 1.0)
 UNKNOWN = ("", 0.0, 0.0, 0.0)
 NOWHERE = (0.0, 0.0, 0.0, False, -1.0)
+LED_M = 0.01
+"""Less than this ahead of a target is not told."""
 
 
 class Picture:
@@ -43,6 +45,7 @@ class Picture:
                 {"universe": number, "source": source, "priority": priority, "alive": alive, "age": round(age_ms)}
                 for number, (source, priority, alive, age_ms) in sorted(rows.desk.items())
             ],
+            "inputs": list(rows.inputs.values()),
             "trims": [{"kind": kind, "name": name, "by": list(by)} for (kind, name), by in rows.trims.items()],
             "floors": rows.floors,
             "areas": rows.areas,
@@ -111,4 +114,10 @@ def _target(name: str, rows: Rows) -> dict[str, Any]:
         "level": round(level, 3),
         "size": round(size, 3),
         "height": round(height, 3),
+        "ahead": _ahead((x, y, z), rows.ahead.get(name)),
     }
+
+
+def _ahead(place: tuple[float, float, float], ahead: tuple[float, float, float] | None) -> list[float] | None:
+    """Where heads aim ahead of a target that is led."""
+    return None if ahead is None or math.dist(place, ahead) <= LED_M else [round(v, 3) for v in ahead]

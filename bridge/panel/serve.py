@@ -15,6 +15,7 @@ from bridge.panel.options import Options
 from bridge.panel.panel import Panel, files
 from bridge.panel.solving import Solving
 from bridge.panel.stage_asks import StageAsks
+from bridge.panel.tracked_asks import TrackedAsks
 from bridge.web.hosts import is_loopback
 from bridge.web.key import kept_key
 from bridge.web.site import Site
@@ -35,7 +36,7 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
     key = kept_key(options.state)  # on loopback nobody is asked for it, but what a proxy here passes on is
     panel = Panel(folder, options.bridge, options.venue, options.record)
     solving = Solving(show, panel.tell)
-    for asked in (FocusAsks(panel, solving), StageAsks(panel)):
+    for asked in (FocusAsks(panel, solving), StageAsks(panel), TrackedAsks(panel)):
         panel.answers.update(asked.table)
         panel.listeners.append(asked.heard)
     site = Site(

@@ -226,6 +226,15 @@ def test_take_hands_the_target_over(bridge: Any) -> None:
     bridge.assert_lit((1.2, 3.0, 1.3))
 
 
+def test_whoever_takes_a_target_over_puts_it_where_they_say_at_once_however_far(bridge: Any) -> None:
+    bridge.stand(1.0, 3.0)
+    bridge.run(1.0, lambda _: bridge.say("/target/lead/position", 1.0, 3.0))
+    bridge.say("/target/lead/take", host=THERE)
+    bridge.say("/target/lead/position", -4.0, 6.0, host=THERE)
+    bridge.run(2.5, lambda _: bridge.say("/target/lead/alive", host=THERE))
+    bridge.assert_lit((-4.0, 6.0, 1.3))
+
+
 def test_a_lost_target_obeys_the_next_sender(bridge: Any) -> None:
     bridge.stand(1.0, 3.0)
     bridge.run(2.2)

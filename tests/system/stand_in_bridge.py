@@ -15,10 +15,12 @@ from pathlib import Path
 from typing import Any
 
 from bridge.daemon.feed import Feed
+from bridge.daemon.input_report import InputRow, PointTold
 from bridge.daemon.status import DeskRow, Rows
 from bridge.follow.where.place import TargetStatus
 from bridge.panel.folder import ShowFolder
 from bridge.panel.panel import Panel, files
+from bridge.panel.tracked_asks import TrackedAsks
 from bridge.show.model import Show
 from bridge.web.site import Site
 from bridge.wire import osc
@@ -31,12 +33,19 @@ BRIDGE = (True, False, False, 1.0, 1, 0, 5, 0, 0, 8, False)
 
 
 class StandInBridge:
-    """`heads`: state, pan, tilt, level by name; `given` into the desk's hands; `desk`: rows of its universes."""
+    """`heads`: state, pan, tilt, level by name; `given` into the desk's hands; `desk`: rows of its universes.
+
+    `inputs`, `points`: of tracking inputs; `hand`: who steers the first target, and `ahead` where it is led.
+    """
 
     def __init__(self, show: Show, heads: Mapping[str, HeadRow]) -> None:
         self.heads, self.targets = dict(heads), [target.name for target in show.stage.targets]
         self.given = dict.fromkeys(heads, False)
         self.desk: list[DeskRow] = []
+        self.inputs: list[InputRow] = []
+        self.points: list[PointTold] = []
+        self.hand = ""
+        self.ahead: tuple[float, float, float] | None = None
         self.asked: list[OscMessage] = []
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         self._socket.bind(("127.0.0.1", 0))
@@ -84,12 +93,16 @@ class StandInBridge:
         target = TargetStatus(self.targets[0], 0.5, 3.0, 1.3, True, 0.02)
         fixtures = [(name, *row) for name, row in self.heads.items()]
         self.feed.tell(due, BRIDGE, Rows([target], fixtures, [(1, "sent", "", 0)], [], self.desk))
-        hand = osc.encode("/feed/hand", self.targets[0], "", 1.0, 2.0, 1.3)
+        hand = osc.encode("/feed/hand", self.targets[0], self.hand, 1.0, 2.0, 1.3)
         rows = [
             osc.encode("/feed/head", name, self.targets[0], False, False, False, False, 1.0, float(given))
             for name, given in self.given.items()
         ]
+        if self.ahead is not None:
+            rows.append(osc.encode("/feed/ahead", self.targets[0], *self.ahead))
         self.feed.send([hand, *rows], due)
+        self.feed.inputs(self.inputs)
+        self.feed.points(self.points)
 
 
 @asynccontextmanager
@@ -101,6 +114,7 @@ async def told_panel(
     kept = ShowFolder(folder, None)
     kept.show = show
     panel = Panel(kept, ("127.0.0.1", bridge.port))
+    panel.answers.update(TrackedAsks(panel).table)
     site = Site("127.0.0.1", 0, files(), panel.page, routes=panel.routes)
     telling: asyncio.Task[Any] = asyncio.create_task(bridge.run())
     try:

@@ -90,9 +90,9 @@ def test_every_input_is_heard_and_told_and_another_program_may_listen_too(tmp_pa
         with_inputs(daemon, port)
         daemon.start().ready()
         tags, tracked, sound = (told(daemon, name) for name in ("tags", "stage", "sound"))
-        assert (tags[1], *tags[6:]) == ("otp", 1, "1/7", "")
-        assert (tracked[1], *tracked[6:]) == ("psn", 0, "", "")
-        assert (sound[1], *sound[6:]) == ("adm-osc", 0, "", "")
+        assert (tags[1], *tags[6:]) == ("otp", 1, "1/7", "", 0)
+        assert (tracked[1], *tracked[6:]) == ("psn", 0, "", "", 0)
+        assert (sound[1], *sound[6:]) == ("adm-osc", 0, "", "", 0)
         for row in (tags, tracked, sound):
             assert 30.0 < float(row[3]) < 55.0
             assert 0.0 <= float(row[5]) < 500.0

@@ -21,6 +21,7 @@ from bridge.geometry.stage import Point3, Stage
 from bridge.wire.settings import LostInput
 
 LEAP_M = 1.0  # in one frame: no performer runs that fast
+LED_M = 0.01  # less than this ahead is nothing to speak of
 SIZES_M = (0.05, 50.0)
 HEIGHTS_M = (-10.0, 10.0)
 FLOORS_M = (-20.0, 20.0)
@@ -59,6 +60,7 @@ class Whereabouts:
         self._points: list[Point3] = [(0.0, 0.0, 0.0)] * len(self.targets)
         self._spots = self.size.goal.tolist()
         self._led = self._led_before = np.empty((0, 3))
+        self._legs = np.empty(0, dtype=np.intp)
         self._flags: tuple[tuple[bool, ...], ...] = ()
         self._flag_arrays: tuple[np.ndarray, ...] = ()
 
@@ -171,8 +173,21 @@ class Whereabouts:
             rows = np.array([*(self.steering.row(n) for n in range(len(self.targets))), 0])[legs.target]
             way = np.where(led[:, None], self.steering.tracks.ahead(rows, legs.later_s), 0.0)
             points = points + self._edges.shorten(points, way, no_light_on)
-        self._led_before, self._led = self._led, points
+        self._led_before, self._led, self._legs = self._led, points, legs.target
         return points
+
+    def ahead_of(self, n: int) -> Point3 | None:
+        """The farthest point, m, at which a head has aimed ahead of a target in the last frame; None: it is not led."""
+        points = self._led[self._legs == n] if len(self._legs) == len(self._led) else self._led[:0]
+        ways = np.sqrt(((points - self._points[n]) ** 2).sum(axis=1))
+        if ways.max(initial=0.0) <= LED_M:
+            return None
+        x, y, z = points[int(ways.argmax())].tolist()
+        return x, y, z
+
+    def stood(self, n: int) -> Point3:
+        """Where a target was in the last frame."""
+        return self._points[n]
 
     def _led_within(self, size: Array, legs: Legs) -> bool:
         """As of Scene.within, of the points ahead."""

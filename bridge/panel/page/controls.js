@@ -107,7 +107,7 @@ class Controls {
     else if (now - (this.takeAskedAt ?? -Infinity) < TAKE_MS) hand.take();
     else {
       this.takeAskedAt = now;
-      this.app.say(`${hand.other} steers ${hand.target}. Press again to take it.`, "warning");
+      this.app.say(`${hand.otherSteers}. Press again to take it.`, "warning");
     }
   }
 

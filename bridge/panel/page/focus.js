@@ -1,6 +1,7 @@
 // The screen Focus session: the plan with heads and marks, and beside it the steps in their order.
 
 import { el, mark, show, write } from "./dom.js";
+import { FramePart } from "./focusframe.js";
 import { FocusList } from "./focuslist.js";
 import { Pad } from "./focuspad.js";
 import { FocusPlan } from "./focusplan.js";
@@ -24,17 +25,22 @@ export function mount(root, app) {
   session.pad = new Pad(app, session);
   const aim = { element: el("div", {}, session.pad.element, bar.fit, new LightPart(app, session).element) };
   const list = new FocusList(app, session);
-  list.element.prepend(el("button", { type: "button", class: "f-big", onclick: () => edit(app) }, "Edit the stage"));
-  const parts = { aim, list, walk: new WalkPart(app, session), poses };
+  const framing = el("button", { type: "button", class: "f-big", onclick: () => choosePart("frame") }, "Frame of an input");
+  app.store.on("scene", (scene) => show(framing, scene.inputs.length));
+  list.element.prepend(el("div", { class: "f-row" },
+    el("button", { type: "button", class: "f-big", onclick: () => edit(app) }, "Edit the stage"), framing));
+  const parts = { aim, list, walk: new WalkPart(app, session), poses, frame: new FramePart(app, session) };
   const body = el("div", { class: "f-part" }, ...Object.values(parts).map((part) => part.element));
+  const header = now(app, session);
   const tabs = choice("What is seen below", PARTS, (name) => choosePart(name));
   tabs.row.append(poses.solve);
-  const side = el("aside", { class: "f-side", "aria-label": "Steps" }, now(app, session), tabs.row, body, bar.element);
+  const side = el("aside", { class: "f-side", "aria-label": "Steps" }, header, tabs.row, body, bar.element);
   root.append(el("div", { class: "f-plan" }, stage, poses.legend), side);
 
   function choosePart(name) {
     tabs.set(name);
     for (const [other, part] of Object.entries(parts)) show(part.element, other === name);
+    for (const element of [header, bar.element, poses.solve]) show(element, name !== "frame"); // of heads
     body.scrollTop = 0;
   }
   choosePart("aim");

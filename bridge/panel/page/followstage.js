@@ -106,7 +106,7 @@ export class FollowStage {
   ruleNow() {
     const { hand } = this.app;
     if (this.picking) return "Tap where you sit";
-    if (hand.other) return `${hand.other} steers ${hand.target}`;
+    if (hand.other) return hand.otherSteers;
     return hand.jumps ? "Dark: a touch puts the target there" : "A touch drags the target, it does not jump";
   }
 

@@ -1,7 +1,8 @@
 // The hand on the target: where it wants the performer to be, told to the bridge 60 times a second.
 //
 // `active`: a finger holds it or a stick pushes it, positions go out all the time. `holding`: this page steers the target,
-// and while nothing moves it says twice a second that it is there. `release()` ends both.
+// and while nothing moves it says twice a second that it is there. `release()` ends both. After a movement has ended positions
+// go on for a moment: they confirm a far jump, and show the bridge a stop, which would lead the light on otherwise.
 
 const TURN_MS = 1000 / 60;
 const MOST_PER_S = 120;
@@ -10,6 +11,7 @@ const ALIVE_MS = 500;
 const BEYOND_M = 20;
 const FINE = 0.2;
 const OWN_MS = 500; // so long the place last sent is newer than the one that the bridge tells
+const TELL_ON_MS = 200;
 const TAKING_MS = 800; // so long after `take` the pictures may still tell of the hand before
 const UNLIT = 0.003;
 
@@ -19,7 +21,7 @@ const millimetres = (value) => Math.round(value * 1000) / 1000;
 export class Hand {
   constructor(app) {
     Object.assign(this, { app, target: "", wanted: null, fine: false, gripped: false, holding: false, onChange: [], sent: 0 });
-    Object.assign(this, { speed: [0, 0], sentAt: -Infinity, aliveAt: -Infinity, takenAt: -Infinity, tokens: BURST, refusedBy: "" });
+    Object.assign(this, { speed: [0, 0], sentAt: -Infinity, aliveAt: -Infinity, takenAt: -Infinity, tellUntil: -Infinity, tokens: BURST, refusedBy: "" });
     app.store.on("scene", (scene) => this.scene(scene));
     app.store.on("frame", () => this.frame());
     app.store.on("me", (me) => this.named(me));
@@ -30,6 +32,11 @@ export class Hand {
 
   get active() {
     return this.gripped || this.pushed;
+  }
+
+  // Whether positions go out: while it is active, and a moment longer.
+  get telling() {
+    return this.active || (this.holding && performance.now() < this.tellUntil);
   }
 
   get pushed() {
@@ -53,6 +60,12 @@ export class Hand {
   get other() {
     const who = this.app.store.hand(this.target);
     return who === "me" || performance.now() - this.takenAt < TAKING_MS ? "" : who;
+  }
+
+  // Who else steers the target, as a sentence.
+  get otherSteers() {
+    const input = this.app.store.tracker(this.target);
+    return input ? `${input} tracks ${this.target}` : `${this.other} steers ${this.target}`;
   }
 
   get mine() {
@@ -92,6 +105,7 @@ export class Hand {
     this.wanted = this.inBounds(x, y);
     this.hold();
     this.send();
+    this.tellOn();
     return true;
   }
 
@@ -107,7 +121,13 @@ export class Hand {
   rest() {
     if (!this.gripped) return;
     this.gripped = false;
+    this.tellOn();
     this.tell();
+  }
+
+  tellOn() {
+    this.tellUntil = performance.now() + TELL_ON_MS;
+    this.run();
   }
 
   // A velocity on the stage in m/s, held until changed. (0, 0) ends it.
@@ -115,6 +135,7 @@ export class Hand {
     const moves = vx !== 0 || vy !== 0;
     if (moves && !this.may()) return false;
     const began = moves && !this.pushed;
+    if (!moves && this.pushed) this.tellOn();
     this.speed = moves ? [vx, vy] : [0, 0];
     if (!began) return true;
     this.wanted = this.inBounds(...this.from());
@@ -128,7 +149,7 @@ export class Hand {
   // Let go of the target: it stays where it is, and is free for another hand once its input is lost.
   release() {
     const was = this.active || this.holding;
-    Object.assign(this, { gripped: false, holding: false, speed: [0, 0] });
+    Object.assign(this, { gripped: false, holding: false, speed: [0, 0], tellUntil: -Infinity });
     if (was) this.tell();
   }
 
@@ -155,7 +176,7 @@ export class Hand {
   may() {
     if (!this.target || !this.app.link.open) return false;
     const { other } = this;
-    if (other && other !== this.refusedBy) this.app.say(`${other} steers ${this.target}. Press Take to steer it from here.`, "warning");
+    if (other && other !== this.refusedBy) this.app.say(`${this.otherSteers}. Press Take to steer it from here.`, "warning");
     this.refusedBy = other;
     return !other;
   }
@@ -174,9 +195,10 @@ export class Hand {
   run() {
     if (this.timer) return;
     const turn = () => {
-      this.timer = this.active ? setTimeout(turn, Math.max(1, TURN_MS - (performance.now() - this.sentAt) % TURN_MS)) : 0;
-      if (this.active && this.may()) this.step();
-      else if (this.active) this.release();
+      this.timer = this.telling ? setTimeout(turn, Math.max(1, TURN_MS - (performance.now() - this.sentAt) % TURN_MS)) : 0;
+      if (!this.timer) this.aliveAt = -Infinity; // it stands: said next
+      else if (this.may()) this.step();
+      else this.release();
     };
     this.timer = setTimeout(turn, TURN_MS);
   }
@@ -214,7 +236,7 @@ export class Hand {
   // A performer who stands still is no lost input.
   alive() {
     const now = performance.now();
-    if (!this.holding || this.active || now - this.aliveAt < ALIVE_MS - 50) return;
+    if (!this.holding || this.telling || now - this.aliveAt < ALIVE_MS - 50) return;
     this.aliveAt = now;
     this.app.link.osc(`/target/${this.target}/alive`);
   }
@@ -233,7 +255,7 @@ export class Hand {
     if (this.holding && other) {
       this.release();
       this.refusedBy = other;
-      this.app.say(`${other} has taken ${this.target}.`, "warning");
+      this.app.say(this.app.store.tracker(this.target) ? `${this.otherSteers} again.` : `${other} has taken ${this.target}.`, "warning");
     }
   }
 

@@ -70,9 +70,10 @@ export class Operators {
   }
 
   ask() {
-    const { other, target } = this.hand;
+    const { other, otherSteers, target } = this.hand;
     if (!other) return;
-    write(this.question.text, `${other} steers ${target}. Take it?`);
+    const input = this.app.store.tracker(target);
+    write(this.question.text, `${otherSteers}. Take it?${input ? ` ${input} tracks it again soon after you let go.` : ""}`);
     this.question.dialog.showModal();
   }
 
@@ -90,8 +91,9 @@ export class Operators {
     if (this.select.value !== hand.target) this.select.value = hand.target;
     const who = app.store.frame ? app.store.hand(hand.target) : "";
     const mine = who === "me" || (hand.holding && !hand.other);
-    mark(this.whose, "data-shape", mine ? "dot" : who ? "triangle" : "ring");
-    write(this.word, mine ? "Your hand" : who ? `${who}'s hand` : "Nobody's hand");
+    const input = mine ? "" : app.store.tracker(hand.target);
+    mark(this.whose, "data-shape", mine ? "dot" : input ? "diamond" : who ? "triangle" : "ring");
+    write(this.word, mine ? "Your hand" : input ? `Tracked by ${input}` : who ? `${who}'s hand` : "Nobody's hand");
     show(this.take, hand.other);
     show(this.letGo, hand.holding);
     this.way.set(hand.relative);

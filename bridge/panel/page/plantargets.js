@@ -6,13 +6,14 @@ import { line } from "./planlive.js";
 
 const RING_PX = 13;
 const TRAIL_STEP_PX = 2;
+const AHEAD_PX = 6; // nearer it is not told from the target itself
 
 // `chosen`: the target this page steers; `hand(name)`: "me", another's name or "".
 export function drawTargets(context, view, { scene, frame, store, floors, labels, chosen }) {
   for (const target of frame.targets) if (target.age >= 0) drawTrail(context, view, store, floors, target, frame.t, target.name === chosen);
   for (const target of frame.targets) {
     if (target.age < 0) continue;
-    drawTarget(context, view, { target, floors, labels, ours: target.name === chosen, hand: store.hand(target.name), several: scene.targets.length > 1 });
+    drawTarget(context, view, { target, floors, labels, ours: target.name === chosen, hand: store.hand(target.name), tracker: store.tracker(target.name), several: scene.targets.length > 1 });
   }
 }
 
@@ -34,7 +35,7 @@ function drawTrail(context, view, store, floors, target, now, ours) {
   context.globalAlpha = 1;
 }
 
-function drawTarget(context, view, { target, floors, labels, ours, hand, several }) {
+function drawTarget(context, view, { target, floors, labels, ours, hand, tracker, several }) {
   const z = heightAt(floors, target.x, target.y);
   const foot = view.project([target.x, target.y, z]);
   if (!foot) return;
@@ -42,10 +43,13 @@ function drawTarget(context, view, { target, floors, labels, ours, hand, several
   const top = view.flat ? null : view.project([target.x, target.y, Math.max(target.z, z)]);
   if (top) stand(context, foot, top, colour);
   const ahead = target.ahead && view.project([target.ahead[0], target.ahead[1], heightAt(floors, target.ahead[0], target.ahead[1])]);
-  if (ahead) drawAhead(context, foot, ahead, colour);
+  if (ahead) {
+    drawAhead(context, foot, ahead, colour);
+    labels.taken.push([ahead[0] - 7, ahead[1] - 7, ahead[0] + 7, ahead[1] + 7]);
+  }
   ring(context, foot, colour, ours, target.inside);
   labels.taken.push(foot.map((value) => value - RING_PX).concat(foot.map((value) => value + RING_PX)));
-  const whose = hand === "me" ? "your hand" : hand ? `${hand}'s hand` : "";
+  const whose = hand === "me" ? "your hand" : tracker ? `${several ? "" : "tracked "}by ${tracker}` : hand ? `${hand}'s hand` : "";
   const words = [several || !whose ? target.name : "", target.inside ? "" : "outside", whose].filter(Boolean).join(", ");
   labels.write(words, ...foot, { colour: hand && hand !== "me" ? COLOUR.hand : colour, weight: 650, size: 14, gap: RING_PX + 8, always: true });
 }
@@ -79,6 +83,7 @@ function stand(context, foot, top, colour) {
 }
 
 function drawAhead(context, from, to, colour) {
+  if (Math.hypot(to[0] - from[0], to[1] - from[1]) < AHEAD_PX) return;
   context.strokeStyle = colour;
   context.lineWidth = 2;
   context.setLineDash([4, 4]);

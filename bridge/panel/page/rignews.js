@@ -44,7 +44,7 @@ function text(news) {
   if (news.what === "sighting") return `${news.fixture} at ${news.mark}: pan ${news.pan.toFixed(3)}, tilt ${news.tilt.toFixed(3)}`;
   if (news.what === "folder") return news.problems.join("; ");
   if (news.what === "refused" && news.sender === "desk") return `The desk's ${news.address}: ${news.text}`;
-  return [news.fixture, news.mark, news.word, news.part, news.text].filter(Boolean).join(": ");
+  return [news.fixture, news.input, news.mark, news.word, news.part, news.text].filter(Boolean).join(": ");
 }
 
 function clock(at) {

@@ -1,8 +1,9 @@
-// Tables of the Rig screen: universes, inputs, refusals, counters, captures and the report.
+// Tables of the Rig screen: universes, desk, tracking, who steers, refusals, counters, captures and the report.
 
 import { el, mark, show, write } from "./dom.js";
 import { whoHas } from "./headdesk.js";
 import { ago } from "./rig.js";
+import { trackingRow } from "./tracking.js";
 import { milliseconds } from "./statussigns.js";
 
 const SHAPES = { sent: "dot", waiting: "ring", refused: "triangle", overruled: "triangle" };
@@ -13,16 +14,20 @@ const BAD_MS = 5; // a frame that late can be seen
 export function mountTables(host, app) {
   const universes = table("Universes", ["Universe", "State", "Other source", "Its priority"]);
   const desk = deskTable(app);
-  const inputs = table("Inputs", ["Target", "Whose hand", "Last heard", "Place"]);
+  const tracking = table("Tracking inputs", ["Input", "Heard", "Points", "Frame", "Refused"]);
+  tracking.box.className = "wide";
+  const targets = table("Targets", ["Target", "Who steers", "Last heard", "Place"]);
   const counts = table("Refused messages", ["Reason", "How many"]);
   const counters = table("Counters", ["What", "Now"]);
-  host.append(universes.box, desk.box, inputs.box, counts.box, counters.box, captures(app));
+  host.append(universes.box, desk.box, targets.box, tracking.box, counts.box, counters.box, captures(app));
   return (frame) => {
     universes.write(frame.universes.map((row) => [
       String(row.universe), [SHAPES[row.word], WORDS[row.word] ?? row.word], row.other || "none", row.other ? String(row.priority) : ""]));
     desk.write(frame);
-    inputs.write(frame.targets.map((row) => [
-      row.name, row.hand || "nobody", row.age < 0 ? "never" : `${Math.round(row.age)} ms ago`,
+    show(tracking.box, frame.inputs.length);
+    tracking.write(frame.inputs.map(trackingRow));
+    targets.write(frame.targets.map((row) => [
+      row.name, whose(app.store, row), row.age < 0 ? "never" : `${Math.round(row.age)} ms ago`,
       row.age < 0 ? ["ring", "no place yet"] : [row.inside ? "dot" : "triangle", row.inside ? "inside" : "outside"]]));
     counts.write(Object.entries(frame.counts).sort((a, b) => b[1] - a[1]).map(([reason, n]) => [reason, String(n)]));
     counters.write(counterRows(frame, app));
@@ -49,6 +54,11 @@ function deskTable(app) {
     write(more, `What the desk has is not guarded by areas.${guide ? ` Its pan and tilt of ${guide.fixture} steer ${guide.target}.` : ""}`);
   };
   return { box: universes.box, write: tell };
+}
+
+function whose(store, { name, hand }) {
+  const input = store.tracker(name);
+  return input ? `tracked by ${input}` : hand || "nobody";
 }
 
 function deskHeard({ alive, age }) {

@@ -2,6 +2,7 @@
 
 const TRAIL_S = 6;
 const KEPT_NEWS = 300;
+const INPUT = "input "; // begins the name of a tracking input as who steers, beside hosts
 
 export class Store {
   constructor() {
@@ -78,6 +79,12 @@ export class Store {
     if (!sender) return "";
     const [who] = sender.split("@");
     return sender.includes("@") && who === this.me.name ? "me" : sender.includes("@") ? who : sender;
+  }
+
+  // The tracking input that steers a target; "" where a hand does, or nobody. Operators have an @ in their names.
+  tracker(name) {
+    const sender = this.target(name)?.hand ?? "";
+    return sender.startsWith(INPUT) && !sender.includes("@") ? sender.slice(INPUT.length) : "";
   }
 
   // Milliseconds since the bridge itself was heard, by the page's own clock too.

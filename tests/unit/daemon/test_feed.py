@@ -4,6 +4,7 @@ import pytest
 from pythonosc.osc_bundle import OscBundle
 
 from bridge.daemon.feed import MAX_OCTETS, MAX_SUBSCRIBERS, MOST_REFUSALS, Feed
+from bridge.daemon.input_report import InputRow, PointTold
 from bridge.daemon.status import DeskRow, Rows
 from bridge.errors import Refused
 from bridge.follow.where.place import TargetStatus
@@ -216,3 +217,19 @@ def test_who_has_caught_up_is_told_once_to_each_who_heard_of_it() -> None:
     assert told_behind(post, [ME], []) == {7000: [("b", 0.0)]}
     assert told_behind(post, [ME, other], []) == {7000: [], 7001: [("a", 0.0), ("b", 0.0)]}
     assert told_behind(post, [ME, other], []) == {7000: [], 7001: []}
+
+
+def test_points_are_told_to_those_who_asked_for_all_and_inputs_to_everybody() -> None:
+    post = Post()
+    post.feed.subscribe(*ME, 10, 0.0, "all")
+    post.feed.subscribe(ME[0], ME[1] + 1, 10, 0.0)
+    post.feed.inputs([InputRow("tags", "otp", 3, 60.0, 0.5, 12.0, True, "1/7 1/8", "1/8", 4)])
+    post.feed.points([PointTold("tags", "1/7", 1.0, 2.0, 3.0, 60.0, 12.0)])
+    told = [(to[1] - ME[1], osc.decode(datagram)[0]) for datagram, to in post.sent]
+    assert [(to, message.address) for to, message in told] == [
+        (0, "/feed/input"),
+        (1, "/feed/input"),
+        (0, "/feed/point"),
+    ]
+    assert told[0][1].args == ("tags", "otp", 3, 60.0, 0.5, 12.0, 1, "1/7 1/8", "1/8", 4)
+    assert told[2][1].args == ("tags", "1/7", 1.0, 2.0, 3.0, 60.0, 12.0)

@@ -276,3 +276,27 @@ def test_after_a_reload_the_rows_are_of_the_new_show(desk: Desk) -> None:
     desk.door.tick(desk.now_s)
     told = desk.run(1.1)
     assert {row[0] for row in of(told, "/feed/head")} == {fixture.name for fixture in show.fixtures[:3]}
+
+
+def test_the_point_ahead_is_told_while_a_target_is_led_and_the_place_itself_when_that_ends(desk: Desk) -> None:
+    desk.run(0.5)
+    assert of(desk.run(0.5), "/feed/ahead") == [], "nobody moves"
+    place, told = desk.door.engine.place, []
+    for n in range(80):
+        desk.say("/target/lead/position", 0.1 * n - 4.0, 3.0)
+        desk.door.tick(desk.now_s)
+        stood = place.stood(0)
+        told += of(desk.run(PERIOD), "/feed/ahead")
+    assert {row[0] for row in told} == {"lead"}
+    x, y, z = told[-1][1:]
+    assert 0.02 < x - stood[0] < 1.0, "4.4 m/s, and the heads' lag"
+    assert (y, z) == pytest.approx(stood[1:], abs=0.01)
+    told = []
+    for _ in range(100):
+        desk.say("/target/lead/position", 3.9, 3.0)
+        desk.door.tick(desk.now_s)
+        told += of(desk.run(PERIOD), "/feed/ahead")
+    assert place.ahead_of(0) is None
+    assert told[-1][1:] == pytest.approx(place.stood(0), abs=0.01)
+    assert len(told) < 30, "and then no more"
+    assert of(desk.run(1.0), "/feed/ahead") == []

@@ -141,7 +141,7 @@ def test_what_came_together_is_one_event(bench: Bench) -> None:
 
 def test_the_row_tells_rate_age_and_what_is_missing(bench: Bench) -> None:
     bench.take(tags=TAGS, targets=(LEAD, Target("two", sources=(Source("tags", "1/8"),))))
-    assert bench.inputs.rows(clock.now_s())[0] == ("tags", "otp", 0, 0.0, 0.0, -1.0, False, "1/7 1/8", "1/7 1/8")
+    assert bench.inputs.rows(clock.now_s())[0] == ("tags", "otp", 0, 0.0, 0.0, -1.0, False, "1/7 1/8", "1/7 1/8", 0)
     for n in range(130):
         bench.tag(7, float(n))
         time.sleep(0.01)
@@ -152,7 +152,20 @@ def test_the_row_tells_rate_age_and_what_is_missing(bench: Bench) -> None:
     assert 30.0 < row.rate_hz < 100.0  # 10 ms after every one, and 10 more after every second: 66 Hz
     assert 0.0 < row.jitter_ms < 20.0
     assert 0.0 <= row.age_ms < 1000.0
-    assert row[6:] == (True, "1/7 1/8", "1/8")
+    assert row[6:] == (True, "1/7 1/8", "1/8", 0)
+
+
+def test_points_are_told_followed_ones_first_and_no_more_than_a_share_of_each_input(bench: Bench) -> None:
+    bench.take(tags=TAGS, stage=STAGE)
+    for number in (*range(1, 41), 7):
+        bench.tag(number, float(number))
+    bench.tracker(3, 2.5)
+    bench.turn()
+    told = bench.inputs.points_told(clock.now_s())
+    assert told[0][:5] == ("tags", "1/7", 7.0, 2.0, 1.0)
+    assert [len([one for one in told if one.input == name]) for name in ("tags", "stage")] == [32, 1]
+    assert all(0.0 <= one.age_ms < 5000.0 for one in told)
+    assert bench.inputs.points_told(clock.now_s() + 4.0) == [], "nobody is heard any more"
 
 
 def test_a_stranger_is_not_heard_and_said_once_with_how_many(bench: Bench) -> None:
@@ -177,6 +190,7 @@ def test_what_cannot_be_read_is_counted_and_said(bench: Bench) -> None:
     ((reason, text, count),) = bench.refused
     assert (reason, count) == ("malformed", 4)
     assert text.startswith("input tags: 4 malformed: ")
+    assert bench.inputs.rows(clock.now_s())[0].refused == 4
     bench.tag(7, 1.0)
     bench.turn()
     assert bench.places() == [("tags", "1/7", 1.0)]

@@ -87,6 +87,29 @@ def test_a_trim_that_is_told_no_more_is_gone() -> None:
     assert not told.heard.rows.trims
 
 
+def test_the_point_ahead_of_a_target_is_kept_while_it_is_told() -> None:
+    told = Told()
+    told.take(1.0, BRIDGE, ("/feed/target", "lead", 1.0, 2.0, 1.5, True, 20.0), ("/feed/ahead", "lead", 1.5, 2.0, 1.5))
+    assert told.heard.rows.ahead == {"lead": (1.5, 2.0, 1.5)}
+    told.take(1.3, BRIDGE)
+    assert told.heard.rows.ahead
+    told.take(1.6, BRIDGE)
+    assert not told.heard.rows.ahead, "nobody says so any more"
+
+
+def test_inputs_and_their_points_are_kept_and_a_point_that_is_told_no_more_is_gone() -> None:
+    told = Told()
+    row = ("tags", "otp", 3, 60.0, 0.5, 12.0, 1, "1/7 1/8", "1/8", 4)
+    told.take(1.0, BRIDGE, ("/feed/input", *row), ("/feed/point", "tags", "1/7", 1.0, 2.0, 3.0, 60.0, 12.0))
+    names = ("name", "protocol", "points", "rate", "jitter", "age", "framed", "followed", "lost", "refused")
+    assert told.heard.rows.inputs == {"tags": dict(zip(names, row, strict=True))}
+    assert told.heard.rows.points == {("tags", "1/7"): (1.0, 2.0, 3.0, 60.0, 12.0, 1.0)}
+    told.take(3.0, BRIDGE, ("/feed/frame", "tags", "recorded", "A: 1/7 at 1 2 3"))
+    assert (told.heard.rows.points, len(told.heard.rows.inputs)) == ({}, 1)
+    assert [(n["what"], n["input"], n["word"]) for n in told.news] == [("frame", "tags", "recorded")]
+    assert told.heard.odd == 0
+
+
 def test_rows_of_another_version_are_counted_and_do_no_harm() -> None:
     told = Told()
     told.take(1.0, ("/feed/target", "lead"), ("/feed/what", 1), ("/feed/fixture", 1, 2, 3, 4, 5, 6), BRIDGE)
