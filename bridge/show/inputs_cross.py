@@ -13,6 +13,7 @@ from bridge.wire.settings import InputSettings
 MOST_GROUP = 60_000  # E1.59: group numbers
 MOST_POINT = 2**32 - 1
 MOST_TRACKER = 65_535
+MARKS_TELL = 3  # so many marks tell a mirrored system from one that is not
 _ALLOWED = {
     "otp": f"GROUP/POINT such as 1/7, the group from 1 to {MOST_GROUP}, the point from 1 to {MOST_POINT}",
     "psn": f"the number of a tracker from 0 to {MOST_TRACKER}",
@@ -77,15 +78,26 @@ def _input_and_point(node: Node) -> tuple[str, str] | None:
 
 
 def check_frames(
-    file: FramesFile, inputs: Collection[str] | None, marks: Collection[str] | None, warnings: Problems
+    file: FramesFile,
+    settings: Mapping[str, InputSettings],
+    inputs: Collection[str] | None,
+    marks: Collection[str] | None,
+    warnings: Problems,
 ) -> None:
-    """Frames of inputs that are not there (any more), marks that the stage does not have, axes that mirror."""
+    """Frames of inputs that are not there (any more), marks that the stage does not have, axes that mirror.
+
+    `settings` are the inputs that could be read. A mirrored frame is right where the marks said so, and with PSN, whose
+    own axes are left-handed.
+    """
     for name, node in file.nodes.items():
         line = file.lines[name]
         if inputs is not None and name not in inputs:
             warnings.add(FRAMES, line, f"frames: {unknown('input', name, inputs)}; this frame is not used")
-        if name in file.frames and is_mirrored(file.frames[name]):
-            axes = ", ".join(file.frames[name].axes)
+        frame = file.frames.get(name)
+        known = frame is not None and len(frame.recorded) >= MARKS_TELL
+        left_handed = known or (name in settings and settings[name].protocol == "psn")
+        if frame is not None and is_mirrored(frame) and not left_handed:
+            axes = ", ".join(frame.axes)
             text = f"frames.{name}.axes: [{axes}] is mirrored: left and right are exchanged; is one sign wrong?"
             warnings.add(FRAMES, node.line_of("axes"), text)
         for key in ("solved_from", "recorded"):

@@ -28,7 +28,7 @@ from bridge.show.stage import read_stage
 from bridge.show.values import text
 from bridge.show.warn import network_warnings, stage_warnings
 from bridge.show.yaml12 import Node, parse
-from bridge.wire.settings import Network
+from bridge.wire.settings import InputSettings, Network
 
 T = TypeVar("T")
 RIG, STAGE, NETWORK = "rig.yaml", "stage.yaml", "network.yaml"
@@ -84,7 +84,7 @@ class _Loading:
         inputs = self._input_names(network_node)
         if stage_node is not None:
             self._problems.extend(STAGE, check_sources(stage_node, network.inputs, inputs))
-        frames = self._frames(inputs, names)
+        frames = self._frames(network.inputs, inputs, names)
         sightings = self._sightings(rig, names) if with_sightings else []
         poses = self._poses(rig, names) if with_poses else PosesFile((), {}, {})
         if self._problems or stage is None:
@@ -162,10 +162,12 @@ class _Loading:
             return None if NETWORK in self._instead or os.path.lexists(self._folder / NETWORK) else []
         return _keys(node.get("inputs"))
 
-    def _frames(self, inputs: list[str] | None, names: cross.Names) -> FramesFile:
+    def _frames(
+        self, settings: Mapping[str, InputSettings], inputs: list[str] | None, names: cross.Names
+    ) -> FramesFile:
         node = self._tree(FRAMES, required=False)
         frames = self._partly(FRAMES, node, read_frames) or FramesFile()
-        check_frames(frames, inputs, names.marks, self._warnings)
+        check_frames(frames, settings, inputs, names.marks, self._warnings)
         return frames
 
     def _finished(

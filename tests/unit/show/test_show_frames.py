@@ -121,6 +121,21 @@ def test_what_is_probably_not_meant_is_a_warning(folder, written: str, says: str
     assert set(show.frames) <= {"tags"}
 
 
+THREE = ", ".join(f"{{mark: {mark}, point: 1/7, at: [0, {n}, 0]}}" for n, mark in enumerate("ABC"))
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        "stage: {axes: [x, z, y]}",  # PSN: x right, y up, z depth
+        f"tags: {{axes: [y, x, z], solved_from: [{THREE}]}}",
+    ],
+)
+def test_mirrored_axes_are_right_where_marks_or_the_protocol_say_so(folder, written: str) -> None:
+    with_frames(folder, f"version: 1\nframes:\n  {written}\n")
+    assert folder.load().warnings == ()
+
+
 def test_a_capture_carries_the_frames(folder) -> None:
     with_frames(folder)
     show = folder.load()
