@@ -18,6 +18,8 @@ from bridge.wire.tracked import Point
 MAX_OCTETS = 65535
 BATCH = 64
 GRACE_S = 0.0003
+STANDS_S = 0.5
+"""A sample that is sent again after so long is no copy: the point has not moved since, and is there."""
 
 
 class Reader(Protocol):
@@ -94,10 +96,13 @@ class InputEars:
         heard = self.points.point(point.name, at_s)
         if heard is None:
             return None
-        seen_s = round(self.timebase.seen_s(point.clock, point.sampled_us, at_s) * 1e6) / 1e6
         if heard.repeats(point) and self.timebase.trusts(point.clock):
-            self.repeated += 1
-            return None
+            if at_s - heard.at_s < STANDS_S:
+                self.repeated += 1
+                return None
+            seen_s = at_s  # whoever sends says that it stands there
+        else:
+            seen_s = round(self.timebase.seen_s(point.clock, point.sampled_us, at_s) * 1e6) / 1e6
         heard.take(point.place, seen_s, at_s, host)
         return Seen(point.name, seen_s, point.place, point.velocity, host)
 
