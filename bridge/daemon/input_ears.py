@@ -18,8 +18,9 @@ from bridge.wire.tracked import Point
 MAX_OCTETS = 65535
 BATCH = 64
 GRACE_S = 0.0003
-STANDS_S = 0.5
-"""A sample that is sent again after so long is no copy: the point has not moved since, and is there."""
+STANDS_S = 0.2
+"""A sample that is sent again after so long is no copy: the point has not moved since, and is there. Sooner than a
+source that is silent gives way to another (follow/where/steering.py)."""
 
 
 class Reader(Protocol):

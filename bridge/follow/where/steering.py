@@ -114,10 +114,6 @@ class Steering(Part):
         well = [way for way in alive if way < was and now_s - self._well_s[rows[way]] >= WELL_S]
         return well[0] if well else was
 
-    def hand(self, n: int) -> None:
-        """A hand steers this target now."""
-        self.way[n] = HANDS
-
     # Where they are
 
     def row(self, n: int) -> int:
