@@ -22,7 +22,7 @@ CONFIRMS_S = 0.2
 """A second observation near one that was held back counts as its confirmation within this time."""
 SLACK_M, SLACK_SIGMAS = 0.2, 6.0
 """So far an observation may always be from the one before."""
-AGAIN = 0.5
+AGAIN = 0.8
 """The same place once more, after less than this share of the usual time between observations, is a duplicate."""
 OVERDUE_S, OVERDUE = 0.06, 2.5
 """The next observation is overdue after this time, and after this share of the usual time between two."""
