@@ -13,6 +13,7 @@ from bridge.daemon.link import LinkWatch
 from bridge.daemon.logs import LOG, Throttle
 from bridge.daemon.memory import Memory
 from bridge.daemon.parts import Parts
+from bridge.daemon.strays import Strays
 from bridge.door.door import Door
 from bridge.door.inbox import Inbox, Refusal
 
@@ -37,6 +38,7 @@ class Chores:
         self._next_tidy_s = self._next_link_s = self._next_heights_s = self._next_panel_s = 0.0
         self._next_inputs_s = self._next_points_s = 0.0
         self._faults: dict[str, str] = {}
+        self._strays = Strays(door)
 
     def do(self, now_s: float) -> None:
         """What is due."""
@@ -61,6 +63,8 @@ class Chores:
         elif now_s >= self._next_heights_s:
             self._next_heights_s = now_s + HEIGHTS_EVERY_S
             self._tell_heights(now_s)
+            for refusal, count in self._strays.fresh(now_s):
+                self.refused(refusal, count)
         elif self._panel is not None and now_s >= self._next_panel_s:
             self._next_panel_s = now_s + PANEL_EVERY_S
             self._panel.look(now_s)

@@ -11,9 +11,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from bridge.daemon.strays import Strays
 from bridge.door.events import NewFrames, Seen, Tracked
 from bridge.geometry.input_frame import InputFrame
 from bridge.geometry.stage import Area, Point3, Source, Target, Walk
+from tests.scenarios.conftest import HERE
 
 TAGS, STAGE = Source("tags", "1/7"), Source("stage", "4")
 LEAD = Target("lead", sources=(TAGS, STAGE))
@@ -278,6 +280,11 @@ def test_one_stray_of_a_stream_moves_nothing(bridge: Any) -> None:
     frames = bridge.run(0.5, lambda _: bridge.say("/target/lead/position", 1.0, 3.0), every_s=1 / 60)
     assert max(bridge.misses((1.0, 3.0, POINT_Z), frame).max() for frame in frames) < 1e-3
     assert min(frame.level.min() for frame in frames) == 1.0
+    strays = Strays(bridge.door)
+    ((refusal, count),) = strays.fresh(bridge.now_s)
+    assert (refusal.reason, refusal.sender, refusal.address, count) == ("stray", HERE, "/target/lead/position", 1)
+    assert "9 m/s" in refusal.text
+    assert not list(strays.fresh(bridge.now_s)), "told once"
 
 
 def test_a_stray_that_is_the_last_to_be_heard_moves_nothing(bridge: Any) -> None:
