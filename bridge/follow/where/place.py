@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from bridge.follow.keeping import Data, Roster, Seats, mapping_in, number_in, numbers_in
+from bridge.follow.keeping import FARTHEST_M, Data, Roster, Seats, mapping_in, number_in, numbers_in
 from bridge.follow.ramps import Ramps
 from bridge.follow.where.edges import Edges
 from bridge.follow.where.scene import Legs, Scene
@@ -312,7 +312,7 @@ class Whereabouts:
             if target.led:
                 target.stay(self.steering.shown(number), self._points[number][2])
         led = data.get("led")
-        points = [numbers_in(row, 3) for row in led] if isinstance(led, list) else []
+        points = [numbers_in(row, 3, -FARTHEST_M, FARTHEST_M) for row in led] if isinstance(led, list) else []
         if points and None not in points:
             self._led = np.array(points)
         for name, on in mapping_in(data.get("areas")).items():
