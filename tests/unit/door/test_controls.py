@@ -275,6 +275,20 @@ def test_a_guide_leads_where_its_own_beam_meets_the_floor() -> None:
     assert (target.x, target.y) == pytest.approx((1.0, 3.0), abs=0.01)
 
 
+def test_a_cue_that_jumps_out_of_a_fade_is_no_stray_though_it_is_said_once() -> None:
+    """From one packet to the next across the stage: a performer's observation would be held back, a desk's is not."""
+    door, desk = small_door(), controls(PLACE)
+    for number in range(40):
+        for message in messages(desk.take([frame(s5=128, s7=100 + number)]), 1.0 + number / 44):
+            door.apply(message)
+        run(door, 1.0 + number / 44, 1)
+    (message,) = messages(desk.take([frame(s5=0, s7=255, s8=255)]), 2.0)
+    door.apply(message)
+    run(door, 2.0, 3)
+    (target, *_) = door.engine.place.status(2.1)
+    assert (target.x, target.y) == pytest.approx((-6.0, 8.0), abs=0.05)
+
+
 def test_a_guide_that_stands_still_is_a_sign_of_life_only_if_it_says_so() -> None:
     head = small_show().fixtures[0]
     for alive in (False, True):
