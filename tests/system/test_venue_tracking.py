@@ -86,7 +86,8 @@ def test_three_systems_follow_a_performer_who_is_told(small: Path) -> None:
     assert off.std() == pytest.approx(0.02, rel=0.25)
     behind_s = np.median([x - point.place[0] for x, _, point in lead])
     assert 0.045 < behind_s < 0.1, "50 ms old by itself, and this test looks every 4 ms"
-    assert np.median([point.velocity[0] for _, _, point in lead]) == pytest.approx(1.0, abs=0.1)
+    # a step of the venue holds two or three of the places it is told: the mean is the speed, no single one
+    assert np.mean([point.velocity[0] for _, _, point in lead]) == pytest.approx(1.0, abs=0.1)
     assert np.diff([point.sampled_us for _, _, point in lead]).min() == pytest.approx(1e6 / 60, abs=2)
     mirrored = walked("psn")
     assert {(point.name, round(point.place[2], 3), round(point.place[1], 3)) for *_, point in mirrored} == {
