@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import contextlib
-import socket
 import uuid
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bridge.errors import NetworkError
 from bridge.venue.desk_file import Desk
+from bridge.venue.sender_socket import open_sender
 from bridge.wire.e131 import DISCOVERY_UNIVERSE, PORT, multicast_group
 from bridge.wire.stream import Streams
-
-TIME_TO_LIVE = 16
 
 
 class DeskSender:
@@ -27,7 +23,7 @@ class DeskSender:
         self.cid = cid or uuid.uuid4().bytes
         self.packets = self.failed = 0
         self._streams = Streams(desk.play.universes, self.cid, desk.name, desk.priority)
-        self._sock = _open(interface)
+        self._sock = open_sender(interface, "the desk")
         self._began_s: float | None = None
         self._at_s = 0.0
 
@@ -82,19 +78,3 @@ class DeskSender:
             return False
         self.packets += 1
         return True
-
-
-def _open(interface: str) -> socket.socket:
-    with contextlib.ExitStack() as stack:
-        one = stack.enter_context(socket.socket(socket.AF_INET, socket.SOCK_DGRAM))
-        try:
-            one.setblocking(False)
-            one.bind((interface, 0))
-            one.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton(interface))
-            one.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_TTL, TIME_TO_LIVE)
-            one.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_LOOP, 1)
-        except OSError as error:
-            why = error.strerror or error
-            raise NetworkError(f"the desk cannot send from {interface}: {why}; is it an address of ours?") from None
-        stack.pop_all()
-    return one

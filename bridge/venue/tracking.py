@@ -4,18 +4,15 @@ from __future__ import annotations
 
 import asyncio
 import heapq
-import socket
 from collections.abc import Mapping
 from typing import Any
 
-from bridge.errors import NetworkError
 from bridge.geometry.stage import Point3
+from bridge.venue.sender_socket import open_sender
 from bridge.venue.simulation import Performer
 from bridge.venue.tags import Tags
 from bridge.venue.tracking_options import Tracking
 from bridge.venue.tracking_wire import Packets
-
-TIME_TO_LIVE = 16
 
 
 class TrackingSender:
@@ -27,7 +24,7 @@ class TrackingSender:
         self.packets = self.failed = self.looks = 0
         self._tags, self._wire = Tags(tracking), Packets(tracking)
         self._waiting: list[tuple[float, int, list[bytes]]] = []
-        self._socket = _open(interface)
+        self._socket = open_sender(interface, "the tracking")
 
     def tick(self, now_s: float, performers: Mapping[str, Performer]) -> None:
         """Look at the performers as they are now. `now_s` by the loop's clock (monotonic)."""
@@ -73,18 +70,3 @@ class TrackingSender:
             "packets": self.packets,
             "failed": self.failed,
         }
-
-
-def _open(interface: str) -> socket.socket:
-    one = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-    try:
-        one.setblocking(False)
-        one.bind((interface, 0))
-        one.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton(interface))
-        one.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_TTL, TIME_TO_LIVE)
-        one.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_LOOP, 1)
-    except OSError as error:
-        one.close()
-        why = error.strerror or error
-        raise NetworkError(f"the tracking cannot send from {interface}: {why}; is it an address of ours?") from None
-    return one
