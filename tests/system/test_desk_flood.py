@@ -8,13 +8,12 @@ import random
 import re
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 from tests.system.console import Console, console
-from tests.system.daemon_process import ROOT, Client, Daemon, Node
+from tests.system.daemon_process import ROOT, Daemon, Node
 from tests.system.test_beside_desk import OURS, beside
-from tests.system.wire_checks import PERIOD_S, assert_whole, follow
+from tests.system.wire_checks import PERIOD_S, assert_whole, follow, worst_ms
 
 OURS_ON, DESKS_ON = (30374, 30375), (30384, 30385)
 SECONDS, RATE = 2.2, 10_000
@@ -56,25 +55,14 @@ def resident_kb(daemon: Daemon) -> int:
     return next(int(line.split()[1]) for line in status.splitlines() if line.startswith("VmRSS"))
 
 
-def worst_ms(daemon: Daemon, node: Node, desk: Console, seconds: float) -> float:
-    """Follow beside a desk whose every frame is new for so long: by how much a frame of ours was late at most."""
-    asking, step = Client(daemon.port), 0
-    asking.say("/feed/subscribe", asking.udp_port, 1.0, "all")
-    node.hear(1.2)  # the worst until now is forgotten when it was told
-    asking.drop_old()
-    end_s = time.monotonic() + seconds
-    while time.monotonic() < end_s:
+def worst_beside_ms(daemon: Daemon, node: Node, desk: Console, seconds: float) -> float:
+    """As `worst_ms`, beside a desk whose every frame is new."""
+
+    def fresh(step: int) -> None:
         for levels in desk.levels.values():
             levels[300] = step % 256
-        step += 1
-        daemon.say("/target/lead/position", 1.0 + step / 200, 4.0)
-        node.hear(1 / 40)
-        if step % 20 == 0:
-            asking.say("/feed/subscribe", asking.udp_port, 1.0, "all")
-    late = [float(message.args[1]) for message in asking.waiting() if message.address == "/feed/late"]
-    asking.close()
-    assert len(late) >= int(seconds) - 1, "it is told once a second"
-    return max(late)
+
+    return worst_ms(daemon, node, seconds, fresh)
 
 
 def flooded(daemon: Daemon, node: Node, desk: Console) -> tuple[float, int]:
@@ -83,7 +71,7 @@ def flooded(daemon: Daemon, node: Node, desk: Console) -> tuple[float, int]:
     flood = subprocess.Popen(words, cwd=ROOT, stdout=subprocess.PIPE, text=True)
     assert flood.stdout is not None
     assert flood.stdout.readline() == "begins\n"
-    late_ms = worst_ms(daemon, node, desk, SECONDS)
+    late_ms = worst_beside_ms(daemon, node, desk, SECONDS)
     sent = int(flood.communicate(timeout=20)[0])
     assert sent > 0.9 * RATE * SECONDS
     return late_ms, sent
@@ -100,7 +88,7 @@ def test_a_flood_on_the_desks_universes_costs_no_frame(tmp_path: Path) -> None:
         daemon.start("--armed")
         node.until(lambda p: p.source_name == OURS)
         follow(daemon, node)
-        calm_ms, before_kb, start = worst_ms(daemon, node, desk, SECONDS), resident_kb(daemon), len(node.packets)
+        calm_ms, before_kb, start = worst_beside_ms(daemon, node, desk, SECONDS), resident_kb(daemon), len(node.packets)
         late_ms, sent = [math.inf], 0
         while late_ms[-1] > calm_ms + PERIOD_S * 1000 and len(late_ms) <= TRIES:
             late, packets = flooded(daemon, node, desk)

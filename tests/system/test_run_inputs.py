@@ -7,15 +7,14 @@ import math
 import socket
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
 
 from bridge.wire.osc import Argument
 from tests.made_inputs import GROUP, SYSTEM, Sender, a_free_port, network_text
-from tests.system.daemon_process import ROOT, Client, Daemon, Node, stage
-from tests.system.wire_checks import PERIOD_S, armed_and_lit, assert_whole, lit
+from tests.system.daemon_process import ROOT, Daemon, stage
+from tests.system.wire_checks import PERIOD_S, armed_and_lit, assert_whole, lit, worst_ms
 
 FRAMES = "version: 1\nframes: {tags: {origin: [1, 2, 0]}}\n"
 SECONDS, RATE = 3.0, 10_000
@@ -63,25 +62,6 @@ def told(daemon: Daemon, name: str, points: int = 1) -> tuple[Argument, ...]:
     return daemon.event(
         "/feed/input", lambda args: args[0] == name and args[2] == points and (not points or float(args[3]) > 0)
     )
-
-
-def worst_ms(daemon: Daemon, node: Node, seconds: float) -> float:
-    """Follow a target that moves for so long: by how much a frame was late at most."""
-    asking, step = Client(daemon.port), 0
-    asking.say("/feed/subscribe", asking.udp_port, 1.0, "all")
-    node.hear(1.2)  # the worst until now is forgotten when it was told
-    asking.drop_old()
-    end_s = time.monotonic() + seconds
-    while time.monotonic() < end_s:
-        step += 1
-        daemon.say("/target/lead/position", 1.0 + step / 200, 4.0)
-        node.hear(1 / 40)
-        if step % 20 == 0:
-            asking.say("/feed/subscribe", asking.udp_port, 1.0, "all")
-    late = [float(message.args[1]) for message in asking.waiting() if message.address == "/feed/late"]
-    asking.close()
-    assert len(late) >= int(seconds) - 1, "it is told once a second"
-    return max(late)
 
 
 def test_every_input_is_heard_and_told_and_another_program_may_listen_too(tmp_path: Path) -> None:

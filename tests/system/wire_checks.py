@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+import time
+from collections.abc import Callable, Sequence
 
 from bridge.wire import e131
-from tests.system.daemon_process import Daemon, Node
+from tests.system.daemon_process import Client, Daemon, Node
 
 PERIOD_S = 1 / 44
 JITTER_S = 0.004  # of the kernel's time of reception, on a machine that is busy with other tests
@@ -57,3 +58,23 @@ def armed_and_lit(daemon: Daemon, node: Node, *options: str) -> None:
     daemon.start("--armed", *options)
     node.until(lambda packet: True)
     follow(daemon, node)
+
+
+def worst_ms(daemon: Daemon, node: Node, seconds: float, meanwhile: Callable[[int], None] = lambda step: None) -> float:
+    """Follow a target that moves for so long: by how much a frame was late at most. `meanwhile`: at each step."""
+    asking, step = Client(daemon.port), 0
+    asking.say("/feed/subscribe", asking.udp_port, 1.0, "all")
+    node.hear(1.2)  # the worst until now is forgotten when it was told
+    asking.drop_old()
+    end_s = time.monotonic() + seconds
+    while time.monotonic() < end_s:
+        meanwhile(step)
+        step += 1
+        daemon.say("/target/lead/position", 1.0 + step / 200, 4.0)
+        node.hear(1 / 40)
+        if step % 20 == 0:
+            asking.say("/feed/subscribe", asking.udp_port, 1.0, "all")
+    late = [float(message.args[1]) for message in asking.waiting() if message.address == "/feed/late"]
+    asking.close()
+    assert len(late) >= int(seconds) - 1, "it is told once a second"
+    return max(late)
