@@ -308,3 +308,11 @@ def test_what_is_said_twice_is_a_jump_in_the_dark(bridge: Any) -> None:
     lit = [float(bridge.misses((4.0, 5.5, POINT_Z), frame).max()) for frame in frames if frame.level.max() > 0.9]
     assert min(frame.level.max() for frame in frames) == 0.0, "it was gone over to in the dark"
     assert lit[-1] < 1e-3
+
+
+def test_whoever_takes_a_stream_is_believed_at_once(bridge: Any) -> None:
+    streamed(bridge, 3.0, (1.0, 3.0))
+    bridge.say("/target/lead/take")
+    bridge.say("/target/lead/position", -5.0, 4.0)
+    bridge.run(1.9)
+    bridge.assert_lit((-5.0, 4.0, POINT_Z))

@@ -20,6 +20,8 @@ STREAM = 4
 """So many observations without a gap make a stream."""
 CONFIRMS_S = 0.2
 """A second observation near one that was held back counts as its confirmation within this time."""
+TAKEN_S = 0.3
+"""For so long after somebody took the row a far observation is believed at once."""
 SLACK_M, SLACK_SIGMAS = 0.2, 6.0
 """So far an observation may always be from the one before."""
 AGAIN = 0.8
@@ -53,7 +55,7 @@ class Verdict(Enum):
 class Hearing:
     """One row: what was accepted last, and what waits for its confirmation."""
 
-    __slots__ = ("count", "fastest", "held", "last", "spots", "strays", "usual_s")
+    __slots__ = ("count", "fastest", "held", "last", "spots", "strays", "taken_s", "usual_s")
 
     def __init__(self, fastest: float) -> None:
         self.fastest = fastest
@@ -63,6 +65,7 @@ class Hearing:
         self.usual_s = 0.0
         self.held = NOWHERE
         self.strays = 0
+        self.taken_s = NEVER_S
 
     def hear(self, spot: Spot, sigma: float) -> Verdict:
         """Judge it; `sigma` m is how noisy the row is known to be."""
@@ -78,7 +81,7 @@ class Hearing:
             self._keep(spot)
             self.count = min(self.count + 1, STREAM)
             return Verdict.FOLLOWS
-        if self.count < STREAM:
+        if self.count < STREAM or self.taken_s <= spot[0] <= self.taken_s + TAKEN_S:
             return self._begin(spot, Verdict.BEGINS)
         if spot[0] - self.held[0] <= CONFIRMS_S and self._near(self.held, spot, sigma):
             self.held = NOWHERE

@@ -112,9 +112,10 @@ class Whereabouts:
             self._stay(n, now_s)
 
     def take(self, n: int, sender: str, now_s: float) -> None:
-        """Another sender takes it over: it stays where it is until that one tells it to move."""
+        """A sender takes it: it stays where it is until that one tells it to move, and then goes there at once."""
         if self.targets[n].sender != sender:
             self._stay(n, now_s)
+        self.steering.tracks.taken(n, now_s)
         self.targets[n].take(sender, now_s)
 
     def _stay(self, n: int, now_s: float) -> None:

@@ -106,6 +106,10 @@ class Tracks(Part):
             spot = hearing.last if hearing.held is NOWHERE else hearing.held
             self.put(row, spot[1], now_s)
 
+    def taken(self, row: int, now_s: float) -> None:
+        """Somebody took it: what is seen next counts at once, however far off."""
+        self._hearings[row].taken_s = now_s - self._delay_s[row]
+
     def unseen_from(self, row: int, now_s: float) -> Point3 | None:
         """Where it was seen last, while it is carried on by the model alone; None while it is seen, or stands."""
         hearing = self._hearings[row]
