@@ -3,7 +3,8 @@
     TetherlightError
     |-- InputError      bad files, arguments or values        exit 2
     |   |-- ShowError   problems in a show folder, all at once
-    |   `-- CaptureError  a recorder's file is broken or not ours
+    |   |-- CaptureError  a recorder's file is broken or not ours
+    |   `-- FileRefused   a file of another program (GDTF, MVR, CSV) cannot be read
     |-- NetworkError    a socket could not be opened           exit 3
     |-- UnsolvableError no fixture could be solved             exit 4
     `-- Refused         one message on the wire asks for what it may not have (counted, logged, never fatal)
@@ -49,6 +50,10 @@ class CaptureError(InputError):
     def __init__(self, offset: int, expected: str, found: str) -> None:
         super().__init__(f"octet {offset}: expected {expected}, found {found}")
         self.offset = offset
+
+
+class FileRefused(InputError):
+    """A file of another program cannot be read: which one, what is wrong with it, and where."""
 
 
 class NetworkError(TetherlightError):

@@ -10,7 +10,7 @@ from bridge.show.folder import versioned
 from bridge.show.keys import KeyReader
 from bridge.show.names import by_name, slots
 from bridge.show.problems import Problem
-from bridge.show.values import bad, choice, length, list_of, number, text, whole
+from bridge.show.values import bad, choice, length, list_of, number, point3, text, whole
 from bridge.show.yaml12 import Node
 
 MOST_TURN = 3600.0  # degrees
@@ -43,6 +43,7 @@ def read_profile(node: Node) -> Profile:
         actions=top.optional("actions", by_name(_action, "a mapping of action names to " + ALLOWED_ACTION), {}),
         backlash=top.optional("backlash", number(0, MOST_BACKLASH, unit="degrees"), 0.0),
         sight_fixed=top.optional("sight_fixed", slots, {}),
+        axes_at=top.optional("axes_at", point3, (0.0, 0.0, 0.0)),
     )
     if top.good("footprint", "channels"):
         _check_offsets(top, profile)

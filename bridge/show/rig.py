@@ -109,6 +109,7 @@ def _fixture(m: KeyReader, find_profile: FindProfile) -> Fixture:
         at_sigma=at_sigma,
         truss=m.optional("truss", name, None),
         unit=m.optional("unit", text, None),
+        number=m.optional("number", text, None),
         follows=m.optional("follows", name, None),
         outside=m.optional("outside", choice("dark", "stay"), "dark"),
         pan_limits=limits[0],

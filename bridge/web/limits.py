@@ -16,7 +16,9 @@ class Limits:
     body_bytes: int = 64 * 1024
     message_bytes: int = 64 * 1024
     messages_per_s: float = 400.0  # one page, sustained
-    message_burst: float = 300.0  # half of what the bridge's socket holds (daemon/endpoint.py), so that no other page is lost
+    message_burst: float = (
+        300.0  # half of what the bridge's socket holds (daemon/endpoint.py), so that no other page is lost
+    )
     sockets: int = 32  # streams, all hosts together
     sockets_per_peer: int = 8  # not for this machine itself
     connections_unread: int = 128  # connections that have not sent a whole head yet

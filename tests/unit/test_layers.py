@@ -21,6 +21,7 @@ LEVELS = {
     "follow": 3,
     "solve": 4,
     "show": 5,
+    "exchange": 6,
     "venue": 6,
     "door": 6,
     "daemon": 7,
