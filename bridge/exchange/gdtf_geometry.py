@@ -85,7 +85,7 @@ def read_head(fixture_type: Element, mode: Element) -> Head:
     head = Head(
         pan=pan_names[0] if pan_names else "",
         tilt=tilt_names[0] if tilt_names else "",
-        yokes=max(len(pans), len(tilts), len(pan_names), len(tilt_names)),
+        yokes=max(len(pans) or len(pan_names), len(tilts) or len(tilt_names)),
         beams=light.beams if light else (),
     )
     if head.yokes > 1:
