@@ -103,7 +103,7 @@ def _add(wanted: Wanted, out: Heads, patched: _Patch) -> None:
     if why:
         out.skipped.append(Skipped(_called(wanted), why))
         return
-    document = {"name": wanted.name, **{key: value for key, value in keys.items() if not _default(key, value)}}
+    document = {"name": wanted.name, **normal({key: each for key, each in keys.items() if not _default(key, each)})}
     patched.move(document, len(out.rig))
     out.rig.append(document)
     where = f"{keys['universe']}/{keys['address']}, {keys['profile']}"

@@ -36,8 +36,8 @@ class Merged:
 def merged(ours: Document, theirs: Document, base: Document | None, hand_first: bool = False) -> Merged:
     """Take over what the file says, except where a person has changed it since `base`, what the last import gave.
 
-    Without a base nobody knows who wrote ours: `hand_first` keeps it (torn), else the file's word counts. What the file
-    says nothing of stays.
+    Where the last import gave nothing, nobody knows who wrote ours: `hand_first` keeps it (torn), else the file's word
+    counts. What the file says nothing of stays.
     """
     out = Merged(_copy(ours))
     for path, new in leaves(theirs):
@@ -45,7 +45,7 @@ def merged(ours: Document, theirs: Document, base: Document | None, hand_first: 
         step = Step(path, old, new)
         if _alike(old, new):
             continue
-        if base is None or (was is ABSENT and old is ABSENT):
+        if was is ABSENT:
             _decide(out, step, take=not hand_first or old is ABSENT)
         elif _alike(was, new):
             out.kept.append(step)

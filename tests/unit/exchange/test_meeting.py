@@ -240,3 +240,10 @@ def test_an_ask_of_the_file_is_passed_on(tour: Path) -> None:
 )
 def test_names(rows: list[tuple[str, str]], names: list[str]) -> None:
     assert names_for([FoundFixture(name, number=number) for name, number in rows]) == names
+
+
+def test_a_turn_that_the_file_did_not_say_before_is_taken(tour: Path) -> None:
+    shows(tour, WHOLE)
+    meeting = shows(tour, replace(WHOLE, fixtures=(replace(HEADS[0], hang=(10.0, 0.0, 0.0)), HEADS[1])))
+    assert [change.text for change in meeting.changes] == ["Spot-101.hang.yaw: 0.0 -> 10.0"]
+    assert load(tour).fixtures[-2].hang.yaw == 10.0
