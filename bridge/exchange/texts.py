@@ -72,7 +72,7 @@ def new_profile(document: Document, source: str, mode: str, why: Mapping[str, st
 
 def _value_lines(key: str, value: Any, why: Mapping[str, str]) -> list[str]:
     """A value in a row, its reasons above it; those of the keys in it too."""
-    reasons = [text for path, text in why.items() if path == key or path.startswith(f"{key}.")]
+    reasons = [text for path, text in why.items() if text.strip() and (path == key or path.startswith(f"{key}."))]
     if len(reasons) == 1 and len(line := _line(f"{key}: {row(value)}", reasons[0])) <= LONGEST:
         return [line]
     return [*(f"# {key}: {_comment(text)}" for text in reasons), f"{key}: {row(value)}"]
