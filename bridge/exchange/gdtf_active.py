@@ -102,7 +102,9 @@ class Actives:
         link, low, high = function.master
         found = self._linked(link, channel)
         if found is None:
-            self._say(f"{channel.name}: mode master '{link[:60]}' is not in this mode: '{function.name[:40]}' counts always")
+            self._say(
+                f"{channel.name}: mode master '{link[:60]}' is not in this mode: '{function.name[:40]}' counts always"
+            )
             return None
         master, part = found
         if part is not None and not low and not high:
@@ -110,7 +112,9 @@ class Actives:
             return Mastered(master, span.start, span.end) if span else None
         first, last = dmx_value(low or "0/1", master.size), dmx_value(high or "0/1", master.size)
         if first is None or last is None or last < first:
-            self._say(f"{channel.name}: mode master '{link[:60]}' from '{low[:20]}' to '{high[:20]}' cannot be: left out")
+            self._say(
+                f"{channel.name}: mode master '{link[:60]}' from '{low[:20]}' to '{high[:20]}' cannot be: left out"
+            )
             return None
         return Mastered(master, first, last)
 
@@ -128,6 +132,10 @@ class Actives:
         self._needed[mastered.channel] = (low, high, why)
         self._held.clear()
         return self.active(function, channel)
+
+    def forget(self) -> None:
+        """Choose anew, after what is known has changed."""
+        self._held.clear()
 
     def masters_of(self, functions: Iterable[tuple[Function, Channel]]) -> set[Channel]:
         """The channels on which these hang."""

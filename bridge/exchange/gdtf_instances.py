@@ -1,4 +1,4 @@
-"""Which geometries a mode of a GDTF file has, each time that a reference shows them, and what that does to addresses."""
+"""Which geometries a mode of a GDTF file has, once for each reference, and what that does to addresses."""
 
 from __future__ import annotations
 
@@ -59,7 +59,9 @@ def instances_of(fixture_type: Element, mode: Element) -> dict[str, list[Instanc
     root = by_name.get(mode.get("Geometry"))
     roots = [root] if root is not None else _free(tops)
     out: dict[str, list[Instance]] = {}
-    waiting = [(top, Instance(top.get("Name"), top.get("Name")), (id(top),)) for top in reversed(roots)]
+    waiting: list[tuple[Element, Instance, tuple[int, ...]]] = [
+        (top, Instance(top.get("Name"), top.get("Name")), (id(top),)) for top in reversed(roots)
+    ]
     count = 0
     while waiting and count < MOST_INSTANCES:
         element, instance, inside = waiting.pop()

@@ -60,7 +60,11 @@ class Neutral:
             return rank
         if own == "nothing" and family not in ("shutter", "iris", "colour", "uv"):
             return None if says_shut("control", span.label) else 1
-        if own in ("effect", "control") and says_open(own, span.label) is not None and family not in ("shutter", "iris"):
+        if (
+            own in ("effect", "control")
+            and says_open(own, span.label) is not None
+            and family not in ("shutter", "iris")
+        ):
             return 2
         return None
 
@@ -157,8 +161,8 @@ def _doubt(channel: Channel, family: str, value: int) -> str:
             "the head follows sluggishly, set it in `fixed`"
         )
     return (
-        f"slot {slots} ({channel.label}): the file does not say clearly where the {family} is open; held at raw {value}: "
-        "see that the head gives full, steady, white light, else set it in `fixed`"
+        f"slot {slots} ({channel.label}): the file does not say clearly where the {family} is open; held at raw "
+        f"{value}: see that the head gives full, steady, white light, else set it in `fixed`"
     )
 
 

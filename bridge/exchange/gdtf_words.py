@@ -49,9 +49,10 @@ _GOOD = {
     "iris": rf"(\W|\d)*(iris\W*)?({_OPEN}|max(imum)?( \w+)?|largest|biggest|100 ?%)(\W|\d)*|(iris )?(off|out)",
     "colour wheel": rf"(\W|\d)*(colou?r\W*)?({_OPEN}|white|blank|clear|empty|none|off|out)(\W|\d|position|white|slot)*"
     r"|(no|without) (colou?r|filter|effect)s?.*",
-    "pattern wheel": rf"(\W|\d)*(gobo\W*)?({_OPEN}|blank|clear|empty|none|off|out|no function)(\W|\d|position|gobo|slot)*"
-    r"|(no|without) (gobo|pattern|animation|effect)s?.*",
-    "prism": rf"(\W|\d)*(prism\W*)?(\d )?({_OPEN}|off|out|none|removed|excluded|disabled|0 ?%)(\W|\d)*|(no|without) prism.*",
+    "pattern wheel": rf"(\W|\d)*(gobo\W*)?({_OPEN}|blank|clear|empty|none|off|out|no function)"
+    r"(\W|\d|position|gobo|slot)*|(no|without) (gobo|pattern|animation|effect)s?.*",
+    "prism": rf"(\W|\d)*(prism\W*)?(\d )?({_OPEN}|off|out|none|removed|excluded|disabled|0 ?%)(\W|\d)*"
+    r"|(no|without) prism.*",
     "frost": rf"(\W|\d)*(frost\W*)?(\d )?({_OPEN}|off|out|none|removed|excluded|clear|disabled|min(imum)?|0 ?%)(\W|\d)*"
     r"|(no|without) frost.*",
     "filter": r"(\W|\d)*(open|off|out|none|min|white|0 ?%)(\W|\d)*",
@@ -61,11 +62,13 @@ _GOOD = {
     "effect": r"(\W|\d)*(stop(ped)?|off|none|open|out|disabled|idle|manual|no rotation)(\W|\d)*",
 }
 _IDLE = re.compile(
-    r"(\W|\d)*(no ?(function|feature|action|effect|macro|change|command|operation|strobe|rotation|use)s?|none|idle|unused"
-    r"|not used|inactive|reserved?|no|blank|empty|safe|neutral|nothing|default|normal|standard|disabled?|n/?a)(\W|\d)*"
+    r"(\W|\d)*(no ?(function|feature|action|effect|macro|change|command|operation|strobe|rotation|use)s?|none|idle"
+    r"|unused|not used|inactive|reserved?|no|blank|empty|safe|neutral|nothing|default|normal|standard|disabled?"
+    r"|n/?a)(\W|\d)*"
 )
 _DANGER = re.compile(
-    r"reset|lamp|\boff\b|shut ?down|reboot|calib|\btest\b|black ?out|\bhome\b|start|standby|sleep|factory|update|ignit|strik"
+    r"reset|lamp|\boff\b|shut ?down|reboot|calib|\btest\b|black ?out|\bhome\b|start|standby|sleep|factory|update"
+    r"|ignit|strik"
 )
 _CLOSED = re.compile(r"\b(clos\w*|blackout|dark|shut|geschlossen|zu|ferm\w+|chius\w+|cerrad\w+|off)\b")
 _FREE_OF_IDLE = frozenset({"shutter", "iris", "colour", "uv"})
@@ -104,3 +107,9 @@ def says_shut(family: str, label: str) -> bool:
     if family in ("control", "nothing"):
         return bool(_DANGER.search(name))
     return family in ("colour wheel", "pattern wheel", "prism", "effect")
+
+
+def flashes(label: str) -> bool:
+    """Whether a name speaks of light that flashes, pulses or goes out."""
+    name = label.strip().casefold()
+    return bool(_EFFECT.search(name) or _DANGER.search(name))
