@@ -93,7 +93,7 @@ def _heading_row(rows: list[Row], maps: Mapping[str, Heading], what: str) -> int
     best = max(scores, default=0)
     if best >= 2 or (best and maps):
         return scores.index(best)
-    for at, row in enumerate(rows[: LOOKED_AT - 1]):
+    for at, row in enumerate(rows[: min(LOOKED_AT, len(rows) - 1)]):
         words = [cell for cell in row if cell]
         if len(words) >= 2 and not any(any(char.isdigit() for char in cell) for cell in words):
             if sum(1 for cell in rows[at + 1] if cell) >= 2:

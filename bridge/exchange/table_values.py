@@ -48,10 +48,12 @@ def _vote(digits: str) -> str:
     if not marks:
         return ""
     if len(set(marks)) == 2:
-        return marks[-1] if marks.count(marks[-1]) == 1 else ""
+        whole = digits.rpartition(marks[-1])[0]
+        return marks[-1] if marks.count(marks[-1]) == 1 and _THOUSANDS.fullmatch(whole) else ""
+    grouped = _THOUSANDS.fullmatch(digits)
     if len(marks) > 1:
-        return "." if marks[0] == "," else ","
-    return "" if _THOUSANDS.fullmatch(digits) else marks[0]
+        return ("." if marks[0] == "," else ",") if grouped else ""
+    return "" if grouped else marks[0]
 
 
 def number(text: str, mark: str) -> tuple[float, str]:
@@ -90,7 +92,7 @@ def length_m(text: str, mark: str, unit: str) -> tuple[float, bool]:
     metres = value / _METRES[kind] if kind in _METRES else metres_from_text(f"{value:.9f} {kind}")
     if not math.isfinite(metres) or abs(metres) > 1000:
         raise ValueError("is further than 1000 m away")
-    if abs(metres) > FAR_M and _THOUSANDS.search(text):
+    if abs(metres) > FAR_M and abs(value) >= 1000 and _THOUSANDS.match(text.translate(_MINUS).lstrip("+- ")):
         raise ValueError(f"is {metres:.12g} m if its mark is of thousands: is it one of decimals?")
     return metres, bool(own)
 
