@@ -51,7 +51,9 @@ def open_gdtf(source: Path | bytes, what: str) -> FixtureType:
     try:
         member = archive.find(DESCRIPTION)
         if member is None:
-            raise FileRefused(f"{what}: found no '{DESCRIPTION}' in it, which every GDTF file has: is it another archive?")
+            raise FileRefused(
+                f"{what}: found no '{DESCRIPTION}' in it, which every GDTF file has: is it another archive?"
+            )
         data = archive.read(member, MOST_XML)
     finally:
         archive.close()
@@ -82,7 +84,10 @@ def _modes_of(element: Element) -> list[Element]:
 
 def _name_of(element: Element) -> str:
     """`Maker Type`; the maker's name once."""
-    maker, name = element.get("Manufacturer"), element.get("Name") or element.get("LongName") or element.get("ShortName")
+    maker, name = (
+        element.get("Manufacturer"),
+        element.get("Name") or element.get("LongName") or element.get("ShortName"),
+    )
     if maker and name.casefold().startswith(maker.casefold()):
         return name
     return " ".join(filter(None, (maker, name))) or "unnamed fixture type"
