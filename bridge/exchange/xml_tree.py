@@ -96,7 +96,8 @@ class _Reader:
 
     def read(self, data: bytes) -> Element:
         try:
-            self._parser.Parse(data.rstrip(b"\0"), True)
+            wide = data.startswith((b"\xff\xfe", b"<\0"))  # UTF-16 whose every other octet is a NUL
+            self._parser.Parse(data if wide else data.rstrip(b"\0"), True)
         except expat.ExpatError as error:
             said = expat.ErrorString(error.code)
             raise FileRefused(f"{self._what}: is not well-formed XML: line {error.lineno}: {said}") from None
