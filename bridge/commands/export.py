@@ -14,12 +14,15 @@ from bridge.errors import InputError
 from bridge.exchange.ids import known_ids
 from bridge.exchange.mvr_into import Report, into_mvr
 from bridge.exchange.mvr_out import new_mvr
-from bridge.exchange.placed import SOLVED, placed_heads
+from bridge.exchange.placed import PLOT, SOLVED, placed_heads
+from bridge.exchange.table_out import write_table
 from bridge.show import load
 from bridge.show.model import Show
 from bridge.show.store import atomic_write, previous_of
 
 Document = dict[str, Any]
+COUNTED = {SOLVED: "solved", PLOT: "by the plot alone", "as it was": "as they were", None: "without a place"}
+SAID = {SOLVED: "solved", PLOT: "only by the plot (at, hang)", "as it was": "not changed", None: "no place"}
 FAR_M = 1.0  # a solved place so far from the drawing's is told apart
 
 
@@ -43,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     show = load(args.show)
     data: str | bytes
     if kind == ".csv":
-        data, answer = _table(show)
+        data, answer = write_table(show), _table_rows(show)
     elif args.into is not None:
         data, report = into_mvr(show, args.into, known_ids(args.show), str(args.into))
         answer = {"into": str(args.into), **_changes(show, report)}
@@ -57,16 +60,21 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _table(show: Show) -> tuple[str, Document]:
-    from bridge.exchange.table import write_table
+def _table_rows(show: Show) -> Document:
+    """A table has plot and solve side by side, and a column that says whether the solve is trusted."""
+    rows: dict[str, Document] = {}
+    for fixture in show.fixtures:
+        pose = show.poses.get(fixture.name)
+        place = SOLVED if pose else PLOT if fixture.at else None
+        why = "not trusted, as its column says" if pose and not pose.trusted else ""
+        rows[fixture.name] = {"place": place, "why": why}
+    return {"fixtures": rows, "notes": []}
 
-    return write_table(show), _places(show, every=True)
 
-
-def _places(show: Show, every: bool = False) -> Document:
-    """From where each head's place is. With `every`, heads without one are in the file too."""
+def _places(show: Show) -> Document:
+    """From where each head's place is; heads without one are left out."""
     placed, nowhere = placed_heads(show)
-    if not placed and not every:
+    if not placed:
         raise InputError(
             f"{show.path}: no head has a place, so an MVR would be empty: solve first (`tetherlight solve`), or write "
             "`at` of the heads in rig.yaml"
@@ -108,7 +116,7 @@ def _lines(answer: Document) -> list[str]:
     rows: dict[str, Document] = answer["fixtures"]
     width = max((len(name) for name in rows), default=0)
     lines = [f"{name:<{width}}  {_said(row)}" for name, row in rows.items()]
-    counts = [(_WORDS[place], sum(row["place"] == place for row in rows.values())) for place in _WORDS]
+    counts = [(words, sum(row["place"] == place for row in rows.values())) for place, words in COUNTED.items()]
     total = ", ".join(f"{count} {words}" for words, count in counts if count)
     lines += [f"note: {note}" for note in answer["notes"]]
     lines.append(f"{answer['file']} written: {total or 'no heads'}")
@@ -117,12 +125,8 @@ def _lines(answer: Document) -> list[str]:
     return lines
 
 
-_WORDS = {SOLVED: "solved", "plot": "by the plot alone", "as it was": "as they were", None: "without a place"}
-
-
 def _said(row: Document) -> str:
-    place = {SOLVED: "solved", "plot": "only by the plot (at, hang)", "as it was": "not changed", None: "no place"}
-    text = place[row["place"]]
+    text = SAID[row["place"]]
     if row.get("by"):
         text += f"; found by its {row['by']}" + (f" as {row['drawn']!r}" if row["drawn"] else "")
         if row["where"]:

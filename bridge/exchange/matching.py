@@ -13,6 +13,7 @@ from bridge.rig.fixture import Fixture
 from bridge.show.model import Show
 
 WAYS = ("id", "number", "name", "patch")
+_NUMBERS = ("fixtureid", "customid", "fixtureidnumeric")  # the first that is not 0 is a head's number, as in `mvr`
 
 
 class Match(NamedTuple):
@@ -78,10 +79,10 @@ def _keys_of(drawn: Placed, way: str) -> Iterator[object]:
     said = drawn.said
     if way == "id":
         yield _bare(said.get("uuid", ""))
-    elif said.get("multipatch"):
+    elif said.get("multipatch", "").strip("0-{} "):
         return
     elif way == "number":
-        yield said.get("fixtureid", "")
+        yield next((said[key] for key in _NUMBERS if said.get(key, "").strip("0")), "")
     elif way == "name":
         yield from {said.get("name", ""), slug(said.get("name", ""))}
     else:

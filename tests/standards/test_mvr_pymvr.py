@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pygdtf
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from scipy.spatial.transform import Rotation
 
 from bridge.exchange.gdtf_out import gdtf_of
@@ -32,6 +32,7 @@ from tests.unit.exchange.made_show import (
 BUILT_IN = {name: read_profile(read_tree(path)[0]) for name, path in built_in_profiles().items()}
 
 
+@settings(deadline=None)
 @given(poses())
 def test_pymvr_alone_reads_back_any_pose_to_a_micrometre_and_a_microradian(pose: Pose) -> None:
     octets = new_mvr(solved({"mid-3": pose}))

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
@@ -37,6 +37,7 @@ def fixture(name: str = "", uuid: str = "", number: str = "", address: str = "",
     return f"<Fixture name='{name}' uuid='{uuid}'>{inner}<FixtureID>{number}</FixtureID>{patch}</Fixture>"
 
 
+@settings(deadline=None)
 @given(documents('name="foh-1" uuid="0" title="a > b"|<FixtureID>x</FixtureID>'), poses())
 def test_a_pose_goes_in_and_every_other_octet_stays(made: Made, pose: Pose) -> None:
     octets, report = into_mvr(solved({"foh-1": pose}), archive_of(made.data))
@@ -156,6 +157,7 @@ def test_files_that_are_no_mvr_are_refused_with_a_sentence(old: bytes, why: str)
         into_mvr(solved({"foh-1": ELSEWHERE}), old, what="old.mvr")
 
 
+@settings(deadline=None)
 @given(st.data())
 def test_mutated_files_are_refused_or_written_never_a_traceback(data: st.DataObject) -> None:
     octets = bytearray(scene(fixture("foh-1", above_of(data)), fixture("foh-2", "b", "2", "25")))
@@ -174,6 +176,7 @@ def above_of(data: st.DataObject) -> str:
     return data.draw(st.sampled_from(["a", "{A}", ""]))
 
 
+@settings(deadline=None)
 @given(st.text(alphabet="<>/='\"! -[]CDATAMatrixFueuid{}0,1?&;\n", max_size=200))
 def test_any_text_in_a_fixture_is_refused_or_written(text: str) -> None:
     old = scene(f"<Fixture name='foh-1'>{text}</Fixture>")

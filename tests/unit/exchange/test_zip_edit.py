@@ -7,7 +7,7 @@ import struct
 import zipfile
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bridge.errors import FileRefused
@@ -56,6 +56,7 @@ def about(info: zipfile.ZipInfo) -> tuple[object, ...]:
     )  # fmt: skip
 
 
+@settings(deadline=None)
 @given(
     st.lists(MEMBER, min_size=4, max_size=4),
     st.sampled_from(NAMES),
@@ -94,6 +95,7 @@ def test_of_two_members_with_one_name_the_last_is_replaced_as_readers_take_it() 
     assert [now.read(info) for info in now.infolist()] == [b"first", b"third"]
 
 
+@settings(deadline=None)
 @given(st.data())
 def test_damaged_archives_are_refused_or_edited_never_a_traceback(data: st.DataObject) -> None:
     octets = bytearray(archive_of({"a.xml": (b"<a/>", 8, b"", True), "b": (b"b" * 99, 0, b"", False)}, b"x", False))
