@@ -1,4 +1,4 @@
-"""Until modes are read: a plain reading of pan and tilt, so that scenes can be tested. Goes when `profile_of` is there."""
+"""Until modes are read: a plain reading of pan and tilt, to test scenes with. Goes when `profile_of` is there."""
 
 from __future__ import annotations
 
