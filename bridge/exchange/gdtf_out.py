@@ -7,6 +7,7 @@ without a feature whose default is what the bridge holds there. Shapes are primi
 
 from __future__ import annotations
 
+import math
 import re
 import uuid
 from xml.etree.ElementTree import Element, SubElement
@@ -152,12 +153,15 @@ def _ends(profile: Profile, name: str) -> dict[str, str]:
 
 
 def _travel(axis: Axis) -> dict[str, str]:
-    """RealFade: seconds for the whole travel; RealAcceleration: seconds from rest to full speed (both from memory)."""
+    """RealFade: seconds for the whole travel, ramps and all; RealAcceleration: from rest to full speed (from memory)."""
+    span, ramp = abs(axis.to_deg - axis.from_deg), axis.speed / axis.acceleration
+    reached = span >= axis.speed * ramp
+    whole = span / axis.speed + ramp if reached else 2 * math.sqrt(span / axis.acceleration)
     return {
         "PhysicalFrom": number_text(axis.from_deg),
         "PhysicalTo": number_text(axis.to_deg),
-        "RealFade": number_text(abs(axis.to_deg - axis.from_deg) / axis.speed),
-        "RealAcceleration": number_text(axis.speed / axis.acceleration),
+        "RealFade": number_text(whole),
+        "RealAcceleration": number_text(ramp),
     }
 
 

@@ -11,6 +11,8 @@ import pytest
 
 import bridge
 from bridge.cli import main
+from bridge.exchange.mvr import read_mvr
+from bridge.show import load
 from bridge.show.imported import Imported, ImportedFixture, imported_text
 from tests.unit.exchange.made_show import fixtures_by_pymvr
 from tests.unit.exchange.odd_mvr import archive_of, scene_xml, worlds
@@ -142,3 +144,21 @@ def test_a_show_without_any_place_gives_no_empty_mvr(show: Path, tmp_path: Path,
     assert main(["export", str(show), str(tmp_path / "out.mvr")]) == 2
     assert "no head has a place" in capsys.readouterr().err
     assert not (tmp_path / "out.mvr").exists()
+
+
+def test_our_own_import_reads_back_what_was_written(show: Path, tmp_path: Path) -> None:
+    file = tmp_path / "out.mvr"
+    assert main(["export", str(show), str(file)]) == 0
+    found = read_mvr(file, "out.mvr")
+    assert (found.skipped, found.asks) == ((), ())
+    (profile,) = found.profiles
+    heads = {head.name: head for head in found.fixtures}
+    for number, fixture in enumerate(load(show).fixtures, 1):
+        head = heads[fixture.name]
+        assert (head.universe, head.address, head.truss) == (fixture.universe, fixture.address, fixture.truss)
+        assert (head.number, head.profile) == (str(number), profile.key)
+        if fixture.name == "foh-1":
+            assert head.at == pytest.approx((1, 2, 3))
+            assert head.hang == pytest.approx((2 * np.degrees(np.arctan2(0.6, 0.8)), 0, 0))
+        else:
+            assert (head.at, head.hang) == (fixture.at, (fixture.hang.yaw, 0, 0))
