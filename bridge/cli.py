@@ -13,6 +13,7 @@ from bridge.errors import InputError, TetherlightError
 
 COMMANDS = {
     "run": "the live bridge: OSC in, sACN out",
+    "new": "a commented show to begin with",
     "solve": "poses from sightings",
     "check": "everything that can be known before doors",
     "explain": "what each key of a show's files means",
