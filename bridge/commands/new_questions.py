@@ -46,6 +46,14 @@ def answers(folder: Path, given: Mapping[str, str], asking: bool) -> dict[str, A
     What asks about a rig is not asked where it has no heads. Raises InputError on a word that is not allowed, and where
     a person ends the questions (Ctrl-C, Ctrl-D).
     """
+    try:
+        return _answers(folder, given, asking)
+    except KeyboardInterrupt:
+        print()
+        raise InputError("ended before the last question: nothing was written") from None
+
+
+def _answers(folder: Path, given: Mapping[str, str], asking: bool) -> dict[str, Any]:
     found: dict[str, Any] = {key: _option(key, word) for key, word in given.items()}
     title = "".join(char for char in folder.resolve().name if char.isprintable()).strip()
     found = {"folder": title or "show", **found}
@@ -81,11 +89,8 @@ def _asked(question: Question, default: str) -> Any:
         except UnicodeDecodeError:
             print("  found bytes that are no text; allowed is text")
             continue
-        except KeyboardInterrupt:
-            line = ""
         if not line:
-            print()
-            raise InputError("ended before the last question: nothing was written")
+            raise KeyboardInterrupt
         word = line.strip()
         try:
             return question.read(word or default)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import pty
 import select
@@ -123,6 +124,31 @@ def test_a_strangers_way_to_check(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert main(["check", folder]) == 0
     assert "0 errors, 2 warnings" in capsys.readouterr().out
     assert main(["check", folder, "--strict"]) == 1
+
+
+HEAD = (0.0, -8.0, 8.0)  # where `new` hangs the only head of one truss
+
+
+@pytest.mark.parametrize(("sign", "trusted"), [(1, True), (-1, False)])
+def test_a_new_show_is_solved_from_two_marks_unless_pan_turns_the_other_way(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], sign: int, trusted: bool
+) -> None:
+    """Pan and tilt of a level head by hand, conventions.md: pan 0 looks upstage, positive to the audience's left."""
+    folder = tmp_path / "hall"
+    assert new(str(folder), "--trusses", "1", "--heads", "1") == 0
+    rows = ["version: 1", "sightings:"]
+    for mark in ("A", "B"):
+        at = load(folder).stage.marks[mark].at
+        assert at is not None
+        dx, dy, dz = (there - here for there, here in zip(at, HEAD, strict=True))
+        pan, tilt = math.degrees(math.atan2(-dx, dy)), math.degrees(math.atan2(math.hypot(dx, dy), -dz))
+        rows.append(f"  - {{fixture: foh-1, mark: {mark}, pan: {sign * pan:.4f}, tilt: {tilt:.4f}}}")
+    (folder / "sightings.yaml").write_text("\n".join(rows))
+    capsys.readouterr()
+    assert main(["solve", str(folder), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["trusted"] is trusted
+    pose = load(folder).poses["foh-1"]
+    assert (pose.position == pytest.approx(HEAD, abs=0.01)) is trusted
 
 
 def test_an_empty_folder_is_filled_in_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
