@@ -1,6 +1,6 @@
 // Questions that must be answered before a file, or more of it, can be taken over: each a control. Answered ones stay.
 
-import { el, mark, write } from "./dom.js";
+import { el, mark, show, write } from "./dom.js";
 
 const OPEN = { mode: "", profile: "Leave these heads out", map: "Leave this column out" };
 const TITLE = { mode: "Mode", profile: "Profile of heads of an unknown type", map: "Column" };
@@ -9,7 +9,7 @@ export class ImportAsks {
   // `changed()` when an answer is given.
   constructor(changed) {
     Object.assign(this, { changed, groups: new Map() });
-    this.element = el("section", { class: "i-asks", "aria-label": "Questions" });
+    this.element = el("section", { class: "i-asks", "aria-label": "Questions", hidden: true }, el("h3", {}, "Questions"));
   }
 
   // [{key, about, value}] as the panel takes them.
@@ -25,7 +25,7 @@ export class ImportAsks {
   take(asks, profiles) {
     for (const group of this.groups.values()) group.asked = false;
     for (const ask of asks) this.add(ask, profiles);
-    if (this.groups.size && !this.element.firstChild) this.element.append(el("h3", {}, "Questions"));
+    show(this.element, this.groups.size);
     for (const group of this.groups.values()) group.write();
   }
 
@@ -52,11 +52,12 @@ class Group {
   constructor(ask, choices, number, changed) {
     Object.assign(this, { key: ask.key, about: ask.about, value: "", asked: true, changed, heard: new Set() });
     const title = ask.key === "map" ? `Column “${ask.about}”` : TITLE[ask.key] ?? ask.key;
-    this.label = el("h4", { id: `import-ask-${number}` }, title);
+    const id = `import-ask-${number}`;
+    this.label = el("h4", { id }, ask.key === "mode" ? title : el("label", { for: `${id}-answer` }, title));
     this.state = el("p", { class: "i-sign" }, el("span", { class: "shape", "aria-hidden": "true" }), el("span", {}));
-    this.texts = el("div", { class: "i-texts", id: `import-ask-${number}-text` });
-    const naming = { "aria-labelledby": this.label.id, "aria-describedby": this.texts.id };
-    const control = ask.key === "mode" ? this.buttons(ask, choices, naming) : choices.length ? this.select(ask, choices, naming) : this.field(naming);
+    this.texts = el("div", { class: "i-texts", id: `${id}-text` });
+    const naming = { id: `${id}-answer`, "aria-describedby": this.texts.id };
+    const control = ask.key === "mode" ? this.buttons(ask, choices, { "aria-labelledby": id, ...naming }) : choices.length ? this.select(ask, choices, naming) : this.field(naming);
     this.element = el("div", { class: "i-ask" }, el("div", { class: "i-ask-head" }, this.label, this.state), this.texts, control);
   }
 

@@ -104,6 +104,7 @@ export class ImportSheet {
       this.found = found;
       this.showFound(true);
       this.enter("taken");
+      this.body.scrollTop = 0;
       this.reloading.focus();
     } catch (error) {
       this.refused(error);
@@ -169,6 +170,7 @@ export class ImportSheet {
     write(this.again, this.retry === "look" ? "Look again" : "Send it again");
     this.taking.disabled = Boolean(why);
     this.reloading.disabled = state === "reloading";
+    if (over) show(this.asks.element, false);
     this.leaving.disabled = state === "taking";
     write(this.leaving, over ? "Close" : "Leave it");
     this.asks.disable(!["looked", "looking", "refused"].includes(state));
@@ -180,7 +182,8 @@ export class ImportSheet {
     if (state !== "looked") return { sending: "It is still being sent.", looking: "It is still being looked at.", taking: "It is being taken over.", refused: "It cannot be taken over as it is." }[state] ?? "";
     if (this.app.store.frame?.bridge.locked) return LOCKED;
     if (found.counts.changes) return "";
-    return this.asks.open ? "Answer the question first." : "Nothing would change.";
+    const { open } = this.asks;
+    return open ? `Answer the question${open === 1 ? "" : "s"} first.` : "Nothing would change.";
   }
 
   stateWords() {
@@ -199,7 +202,7 @@ export class ImportSheet {
 
   summary() {
     const { counts } = this.found;
-    const parts = [`${counted(counts.changes, "change")}`];
+    const parts = [counts.changes ? counted(counts.changes, "change") : "No changes"];
     const { open } = this.asks;
     if (open) parts.push(`${counted(open, "question")} open`);
     if (counts.skipped) parts.push(`${counts.skipped} left out`);
