@@ -9,6 +9,7 @@ from bridge.exchange.gdtf_channels import Channel, Function, Set
 from bridge.exchange.gdtf_values import dmx_value
 
 DEEPEST_MASTERS = 30
+LONGEST_NAME = 80
 Copy = tuple[int, ...]
 Choose = Callable[[Channel, list["Span"]], "Choice"]
 
@@ -28,10 +29,15 @@ class Span:
 
     @property
     def label(self) -> str:
-        """The set's name; a function without sets goes by its own."""
-        if self.set is not None:
-            return self.set.name
-        return "" if self.function.sets or self.function.unnamed else self.function.name
+        """The set's name; a function without sets goes by its own, unless that is only its attribute."""
+        if self.set is not None or self.function.sets:
+            return self.set.name[:LONGEST_NAME].strip() if self.set is not None else ""
+        return "" if self.function.unnamed else self.function.name[:LONGEST_NAME].strip()
+
+    @property
+    def called(self) -> str:
+        """As `label`; where a set has no name, the function's."""
+        return self.label or ("" if self.function.unnamed else self.function.name[:LONGEST_NAME].strip())
 
 
 @dataclass(frozen=True)
