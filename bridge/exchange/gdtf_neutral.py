@@ -21,6 +21,7 @@ _SURE_BY_DEFAULT = frozenset({"filter", "prism", "frost", "blade"})
 _SHOWN_OPEN = frozenset({"shutter", "iris", "colour wheel", "pattern wheel", "prism", "frost"})
 _SLOWING = frozenset({"positionmspeed", "globalmspeed", "pantiltspeed", "positionspeed"})
 _FLASHING = re.compile(r"strob|pulse|random", re.IGNORECASE)
+_NAMED = 2  # ranks below it are by the name of a part itself, not by what the file's wheel has there
 _NEAR = 0.02  # of a function's raw range
 
 
@@ -56,6 +57,8 @@ class Neutral:
         ranked = [(rank, span) for span in spans if (rank := self._rank(span, family)) is not None]
         if not ranked:
             return None
+        strong = [each for each in ranked if each[0] < _NAMED]
+        ranked = strong or ranked
         for value, text in ((channel.default, "the file's default"), (channel.highlight, "the file's highlight")):
             for _, span in ranked:
                 if value is not None and span.has(value):
