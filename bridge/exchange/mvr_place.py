@@ -9,8 +9,8 @@ from typing import NamedTuple
 import numpy as np
 
 from bridge.exchange.hang import hang_of, tidy, upright
+from bridge.exchange.mvr_says import listed
 from bridge.exchange.mvr_scene import Place
-from bridge.exchange.mvr_types import listed
 from bridge.rig.fixture import Vector3
 from bridge.show.values import FARTHEST
 
