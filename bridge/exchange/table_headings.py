@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import NamedTuple
 
 from bridge.errors import FileRefused
@@ -112,6 +113,7 @@ def unit_of(text: str, kinds: Mapping[str, Iterable[str]]) -> str | None:
     return next((unit for unit, words in kinds.items() if word in words), None)
 
 
+@lru_cache(4096)
 def heading_of(text: str) -> Heading | None:
     """What a heading means by itself; None where that is not known, or depends."""
     words = fold(text)
