@@ -178,5 +178,6 @@ def _ask_missing(found: Mapping[str, Column], unread: list[str], said: Said) -> 
         return
     text = f"no heading says which column is the {' and which the '.join(missing)}"
     said.question(f'{text}: --map "HEADING=KEY"')
-    for heading in unread[:NAMED]:
+    taken = [found["number"].heading] if "number" in found and "address" in missing else []
+    for heading in [*unread[:NAMED], *taken]:
         said.ask(heading, f"{text}: what is {brief(heading)}?", KEYS)

@@ -34,7 +34,7 @@ TABLE = (
     Paper("drawing.csv", notes=("not read: 'Unit Number', since 'Channel' is taken", "not read: 'Color', 'Wattage'"),
           skipped=("row 6",)),
     Paper("desk.csv", within=None, hang=False, truss=False, skipped=("row 6, floor-2",)),
-    Paper("typed.csv", within=0.013, hang=False, skipped=("row 10, Total: 4",)),  # written to a quarter or half of an inch
+    Paper("typed.csv", within=0.013, hang=False, skipped=("row 10, Total: 4",)),  # to a quarter of an inch
     Paper("german.csv", notes=("Windows-1252",), skipped=("row 8, 4",)),
     Paper("unicode.txt"),
     Paper("absolute.csv", hang=False, notes=("absolute addresses",)),
