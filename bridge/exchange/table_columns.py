@@ -24,6 +24,7 @@ from bridge.exchange.table_rows import LOOKED_AT, Row
 from bridge.exchange.table_said import Said, brief
 from bridge.show.problems import nearest
 
+LONGEST_HEADING = 80
 NAMED = 12  # so many headings in one message
 _SMALL = re.compile(r"[0-9]{1,3}")
 
@@ -57,6 +58,8 @@ def score(row: Sequence[str], maps: Mapping[str, Heading]) -> int:
     """How many different things that paperwork says a row names: the heading line has most."""
     found = set()
     for cell in row:
+        if not cell or len(cell) > LONGEST_HEADING:
+            continue
         heading = maps.get(fold(cell) or cell) or heading_of(cell)
         if heading is not None:
             found.add(heading.key)
@@ -175,5 +178,6 @@ def _ask_missing(found: Mapping[str, Column], unread: list[str], said: Said) -> 
         return
     text = f"no heading says which column is the {' and which the '.join(missing)}"
     said.question(f'{text}: --map "HEADING=KEY"')
-    for heading in unread[:NAMED]:
+    taken = [found["number"].heading] if "number" in found and "address" in missing else []
+    for heading in [*unread[:NAMED], *taken]:
         said.ask(heading, f"{text}: what is {brief(heading)}?", KEYS)
