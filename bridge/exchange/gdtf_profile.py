@@ -105,7 +105,7 @@ def _axis(
     first, last = axis_range(name, axis, actives.spans(axis.channel, sets=False), said)
     written = f"the file's PhysicalFrom {first:g} and PhysicalTo {last:g}, as they stand"
     sign, offset = (head.pan_sign, head.pan_offset_deg) if name == "pan" else (head.tilt_sign, head.tilt_offset_deg)
-    if head.turned and head.representable:
+    if head.turned:  # as near as there is where it is not exact: the head's questions say so
         first, last = (round(sign * each + offset, 9) for each in (first, last))
         if (sign, offset) != (1, 0.0):
             written += f"; by its geometry {first:g} to {last:g}"
