@@ -11,8 +11,8 @@ import numpy as np
 from bridge.errors import FileRefused
 from bridge.exchange.archive import MOST_XML, Archive
 from bridge.exchange.matching import Match, match_heads
+from bridge.exchange.mvr import SCENE
 from bridge.exchange.mvr_fields import IDENTITY, matrix_of
-from bridge.exchange.mvr_out import SCENE
 from bridge.exchange.mvr_scene import UNREAD, Place, Scene
 from bridge.exchange.mvr_scene import Placed as Drawn
 from bridge.exchange.placed import SOLVED, Placed, placed_heads
