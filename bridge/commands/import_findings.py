@@ -39,8 +39,8 @@ def _open_points(show: Show, file: str, profile: ImportedProfile, heads: list[Fi
         turn = f"{' and '.join(signs)} turn{'s' * (len(signs) == 1)}"
         few = "two marks" if any(head.at for head in heads) else "three marks (two where rig.yaml has its `at`)"
         yield (
-            f"which way {turn} is as {profile.source or 'its file'} has it, and was seen on no head ({names}): sight one "
-            f"on {few}, and `solve` tells. First light low and nobody near: heads move without warning"
+            f"which way {turn} is as {profile.source or 'its file'} has it, and was seen on no head ({names}): "
+            f"sight one on {few}, and `solve` tells. First light low and nobody near: heads move without warning"
         )
     here = _document(show.path / file)
     if "focus" in profile.confirm and not _answered("focus", profile, here, heads):
