@@ -15,6 +15,7 @@ from bridge.errors import InputError, TetherlightError
 
 COMMANDS = {
     "import": "other people's files into a show: GDTF, MVR, CSV",
+    "export": "patch and solved poses for other programs: MVR, CSV",
     "run": "the live bridge: OSC in, sACN out",
     "new": "a commented show to begin with",
     "solve": "poses from sightings",
