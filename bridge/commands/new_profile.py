@@ -58,7 +58,7 @@ def _imported(path: Path, mode: str | None) -> ProfileAnswer:
     meeting = taken.meeting
     if meeting.asks and not meeting.profiles:
         modes = ", ".join(f"{path}:{choice}" for choice in meeting.asks[0].choices[:12])
-        raise InputError(f"{shown(path.name)}: {meeting.asks[0].text}; allowed: {modes}")
+        raise InputError(f"{shown(path.name)}: {meeting.asks[0].text}; say it so: {modes}")
     if len(meeting.profiles) != 1:
         why = "; ".join([*(f"{what}: {why}" for what, why in meeting.skipped), *meeting.questions])
         raise InputError(f"{shown(path.name)}: no profile comes of it: {why or 'nothing in it is a head'}")

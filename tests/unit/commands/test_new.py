@@ -237,7 +237,7 @@ def test_a_gdtf_is_imported_on_the_way(tmp_path: Path, capsys: pytest.CaptureFix
 def test_of_several_modes_one_must_be_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path, folder = gdtf(tmp_path, "Standard", "Extended"), tmp_path / "hall"
     assert new(str(folder), "--profile", str(path)) == 2
-    assert f"allowed: {path}:Standard, {path}:Extended" in capsys.readouterr().err
+    assert f"say it so: {path}:Standard, {path}:Extended" in capsys.readouterr().err
     assert new(str(folder), "--profile", f"{path}:Nothing") == 2
     assert not folder.exists()
     assert new(str(folder), "--profile", f"{path}:Extended", "--json") == 0
