@@ -174,7 +174,7 @@ def label_of(name: object) -> str:
     stem, dot, kind = re.split(r"[/\\]", text)[-1].strip().rpartition(".")
     if dot + kind.lower() not in KINDS:
         known = ", ".join(KINDS)
-        raise Refused("kind", f"Found {ascii(text[-NAME_CHARS:])}, allowed are files that end in {known}.")
+        raise Refused("kind", f"Found {text[-NAME_CHARS:]!a}, allowed are files that end in {known}.")
     stem = re.sub(r"[^\w ()+.-]", "_", stem)[:NAME_CHARS].strip(" .-")
     return f"{stem or 'file'}.{kind.lower()}"
 
