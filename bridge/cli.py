@@ -15,7 +15,9 @@ from bridge.errors import InputError, TetherlightError
 
 COMMANDS = {
     "import": "other people's files into a show: GDTF, MVR, CSV",
+    "export": "patch and solved poses for other programs: MVR, CSV",
     "run": "the live bridge: OSC in, sACN out",
+    "new": "a commented show to begin with",
     "solve": "poses from sightings",
     "check": "everything that can be known before doors",
     "explain": "what each key of a show's files means",

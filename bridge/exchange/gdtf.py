@@ -8,6 +8,11 @@ from pathlib import Path
 from bridge.errors import FileRefused
 from bridge.exchange.archive import MOST_XML, Archive
 from bridge.exchange.found import Found, FoundProfile, Skipped
+from bridge.exchange.gdtf_geometry import Head
+from bridge.exchange.gdtf_modes import choose
+from bridge.exchange.gdtf_ours import Missing
+from bridge.exchange.gdtf_profile import make_profile
+from bridge.exchange.names import slug
 from bridge.exchange.xml_tree import Element, parse_xml
 
 DESCRIPTION = "description.xml"
@@ -34,7 +39,7 @@ class Taken:
     """What became of a mode. Without a `profile`, `skipped` or `questions` say why.
 
     `dmx_break`: that of the profile's address, from 1 (an MVR file counts them from 0); `more_breaks`: others that the
-    mode has too, with their footprints.
+    mode has too, with their footprints. `head`: its geometry.
     """
 
     profile: FoundProfile | None = None
@@ -43,6 +48,7 @@ class Taken:
     notes: tuple[str, ...] = ()
     dmx_break: int = 1
     more_breaks: tuple[tuple[int, int], ...] = ()
+    head: Head | None = None
 
 
 def open_gdtf(source: Path | bytes, what: str) -> FixtureType:
@@ -67,7 +73,30 @@ def open_gdtf(source: Path | bytes, what: str) -> FixtureType:
 
 def profile_of(fixture: FixtureType, mode: str, invert_pan: bool = False, invert_tilt: bool = False) -> Taken:
     """One mode as a profile; inverted axes have their angles the other way (MVR's DMXInvertPan, DMXInvertTilt)."""
-    raise NotImplementedError
+    element = fixture.mode(mode)
+    if element is None:
+        listed = ", ".join(f"'{name[:40]}'" for name in fixture.modes[:20])
+        why = f"the file has no such mode; it has {listed}"
+        return Taken(skipped=(Skipped(f"{fixture.name}, mode '{mode[:60]}'", why),))
+    name = f"{fixture.name}, {mode}" if mode else fixture.name
+    try:
+        made = make_profile(fixture.element, element, _line(name), (invert_pan, invert_tilt))
+    except Missing as missing:
+        return Taken(skipped=(Skipped(_line(f"{fixture.name}, mode '{mode}'"), str(missing)),))
+    turned = "".join(text for on, text in ((invert_pan, ", pan inverted"), (invert_tilt, ", tilt inverted")) if on)
+    made.document["name"] += turned
+    profile = FoundProfile(
+        key=f"{fixture.what}|{mode}{turned}",
+        stem=_stem(fixture, mode, turned),
+        source=fixture.what,
+        mode=mode,
+        document=made.document,
+        why={path: _line(text, 300) for path, text in made.said.why.items()},
+        confirm=tuple(dict.fromkeys(made.confirm)),
+    )
+    questions = tuple(_line(text, 600) for text in made.said.questions)
+    notes = tuple(_line(text, 600) for text in made.said.notes)
+    return Taken(profile, questions, (), notes, made.dmx_break, made.more_breaks, made.head)
 
 
 def read_gdtf(source: Path | bytes, what: str, mode: str | None = None) -> Found:
@@ -75,7 +104,18 @@ def read_gdtf(source: Path | bytes, what: str, mode: str | None = None) -> Found
 
     Raises FileRefused where it is no GDTF file.
     """
-    raise NotImplementedError
+    fixture = open_gdtf(source, what)
+    chosen = choose(_modes_of(fixture.element), mode, "")
+    if chosen.mode is None:
+        asks = (chosen.ask,) if chosen.ask is not None else ()
+        return Found(asks=asks, questions=tuple(_line(ask.text, 4000) for ask in asks))
+    taken = profile_of(fixture, chosen.mode)
+    return Found(
+        profiles=(taken.profile,) if taken.profile is not None else (),
+        questions=taken.questions,
+        skipped=taken.skipped,
+        notes=tuple(filter(None, (_line(chosen.note, 600), *taken.notes))),
+    )
 
 
 def _modes_of(element: Element) -> list[Element]:
@@ -91,3 +131,16 @@ def _name_of(element: Element) -> str:
     if maker and name.casefold().startswith(maker.casefold()):
         return name
     return " ".join(filter(None, (maker, name))) or "unnamed fixture type"
+
+
+def _line(text: str, most: int = 120) -> str:
+    """One printable line."""
+    return "".join(char if char.isprintable() else " " for char in text)[:most].strip()
+
+
+def _stem(fixture: FixtureType, mode: str, turned: str) -> str:
+    parts = [slug(fixture.name)[:36]]
+    if len(fixture.modes) > 1:
+        parts.append(slug(mode, "mode")[:20])
+    parts += [each for each in ("pan", "tilt") if each in turned] + (["inverted"] if turned else [])
+    return slug("-".join(parts))

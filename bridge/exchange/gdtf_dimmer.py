@@ -1,0 +1,104 @@
+"""The dimmer of a head in a GDTF mode: which of several, what becomes of the others, and whether a level drives it."""
+
+from __future__ import annotations
+
+from bridge.exchange.gdtf_active import Actives, Choice, Span
+from bridge.exchange.gdtf_channels import Channel
+from bridge.exchange.gdtf_ours import Missing, Moved, Sayings, having, moved, related
+from bridge.exchange.gdtf_values import LAST_SLOT
+from bridge.exchange.gdtf_words import family_of, flashes, says_open, says_shut
+
+HARMLESS = frozenset({"nothing", "other", "mode", "dimmer"})
+
+
+def dimmer_of(actives: Actives, pan: Channel, tilt: Channel, said: Sayings) -> Moved:
+    """The channel that dims the whole head. Raises Missing where a level from 0 to 1 cannot be sent to one."""
+    found = having(actives.channels, "dimmer")
+    here = [
+        c for c in found if c.offsets and not c.broken and c.dmx_break == pan.dmx_break and max(c.offsets) <= LAST_SLOT
+    ]
+    if not here:
+        raise Missing(_why_none(found, pan))
+    near = [c for c in here if related(c, tilt) or related(c, pan)] or here
+    chosen = min(near, key=lambda c: (not c.grand, -_covered(c, near), near.index(c)))
+    dimmer = moved(actives, "dimmer", chosen, said)
+    _check(dimmer, actives, said)
+    return dimmer
+
+
+def at_rest(actives: Actives, dimmer: Channel, said: Sayings) -> dict[Channel, Choice]:
+    """What the other dimmers of the mode are held at: full where they are in line with ours, else dark."""
+    out: dict[Channel, Choice] = {}
+    dark = []
+    for channel in having(actives.channels, "dimmer"):
+        if channel is dimmer or not channel.offsets:
+            continue
+        if related(channel, dimmer):
+            lit = channel.highlight or channel.full
+            out[channel] = Choice(lit, "dimmer in line with the one that is moved: full")
+        else:
+            out[channel] = Choice(0, "dimmer of a light beside the one that is moved: dark")
+            dark.append(channel)
+    if dark:
+        first = dark[0].label + (" ..." if len(dark) > 1 else "")
+        said.ask(
+            f"{len(dark)} dimmers beside the one that is moved ({first}) are held dark: are they lights of their own?"
+        )
+    return out
+
+
+def _why_none(found: list[Channel], pan: Channel) -> str:
+    if not found:
+        return "the mode has no dimmer channel, and a head that follows must be dimmed"
+    broken = next((c.broken for c in found if c.broken), "")
+    if broken:
+        return f"dimmer: found {broken}"
+    away = next((c for c in found if c.offsets and c.dmx_break != pan.dmx_break), None)
+    if away is not None:
+        return (
+            f"the dimmer is in DMX break {away.dmx_break} and pan in break {pan.dmx_break}, which have addresses of "
+            "their own; a profile has one: choose a mode with all in one"
+        )
+    if any(c.offsets for c in found):
+        return "the dimmer's offset is beyond a universe"
+    return "the dimmer is virtual: it has no slot, and the desk makes it from the colours; choose a mode with a dimmer"
+
+
+def _covered(channel: Channel, others: list[Channel]) -> int:
+    """How many of the others are parts of what this one dims."""
+    if channel.instance is None:
+        return 0
+    at = channel.instance
+    return sum(other.instance is not None and other.instance.hangs_from(at) for other in others)
+
+
+def _check(dimmer: Moved, actives: Actives, said: Sayings) -> None:
+    """A level is sent as raw 0 to full: nothing else may lie on that way that flashes, and 0 must be dark."""
+    low, high = dimmer.spans[0].function.physical
+    if low is not None and high is not None and low > high:
+        raise Missing(f"the dimmer runs the other way ({low:g} at raw 0 to {high:g}): 0 would be full light")
+    own = [span.function for span in dimmer.spans]
+    full = dimmer.channel.full
+    others = [s for s in actives.spans(dimmer.channel) if s.function not in own]
+    start, end = min(s.start for s in dimmer.spans), max(s.end for s in dimmer.spans)
+    bad = [span for span in others if not _harmless(span, start, end)]
+    if bad:
+        names = ", ".join(sorted({(s.label or s.function.name or s.function.attribute)[:30] for s in bad})[:4])
+        raise Missing(
+            f"the dimmer shares its channel with other things ({names}): it is raw {start} to {end} of 0 to {full}, "
+            "and a level that runs through the whole channel would set them off; choose a mode with a dimmer of its own"
+        )
+    if start > 0 or end < full:
+        said.ask(
+            f"the dimmer is raw {start} to {end} of its channel's 0 to {full}: a level runs through the whole channel, "
+            "so the lowest levels are dark and the highest are full; is that good enough?"
+        )
+
+
+def _harmless(span: Span, start: int, end: int) -> bool:
+    family = family_of(span.function.attribute)
+    if family == "shutter":  # closed below the dimmer, open above it
+        return (span.end < start and says_shut("shutter", span.label)) or (
+            span.start > end and says_open("shutter", span.label) is not None
+        )
+    return family in HARMLESS and not flashes(span.label)

@@ -1,0 +1,186 @@
+"""One mode of a GDTF file as a profile: its parts put together, and what is said of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from bridge.exchange import gdtf_physical as physical
+from bridge.exchange.gdtf_actions import actions_of
+from bridge.exchange.gdtf_active import Actives
+from bridge.exchange.gdtf_channels import Channel, channels_of
+from bridge.exchange.gdtf_dimmer import at_rest, dimmer_of
+from bridge.exchange.gdtf_fixed import check_apart, fixed_of, footprint_of, more_breaks, say_beyond
+from bridge.exchange.gdtf_geometry import Head, read_head
+from bridge.exchange.gdtf_neutral import Neutral
+from bridge.exchange.gdtf_ours import Moved, Sayings, optional, pan_and_tilt
+from bridge.exchange.gdtf_range import axis_range
+from bridge.exchange.gdtf_wheels import Wheels
+from bridge.exchange.gdtf_words import family_of
+from bridge.exchange.xml_tree import Element
+
+SIGNS = (
+    "which way pan and tilt turn is in no GDTF file: the first sightings show it. If the beam goes the other way, swap "
+    "`from` and `to` of that axis in the profile"
+)
+FOCUS = "focus against distance is in no GDTF file: make the spot sharp at three distances and enter focus.table"
+
+
+@dataclass
+class Made:
+    """A profile's document and all that is said of it. `head` is its geometry."""
+
+    document: dict[str, Any]
+    said: Sayings
+    head: Head
+    confirm: list[str] = field(default_factory=list)
+    dmx_break: int = 1
+    more_breaks: tuple[tuple[int, int], ...] = ()
+
+
+def make_profile(fixture_type: Element, mode: Element, name: str, invert: tuple[bool, bool] = (False, False)) -> Made:
+    """`name` is the profile's; `invert` of pan and tilt. Raises gdtf_ours.Missing where it can be none, with why."""
+    said = Sayings()
+    channels, said.notes = channels_of(fixture_type, mode)
+    neutral = Neutral(Wheels(fixture_type), _lit(channels))
+    actives = Actives(channels, neutral.choose)
+    pan, tilt = pan_and_tilt(actives, said)
+    dimmer = dimmer_of(actives, pan.channel, tilt.channel, said)
+    zoom = optional(actives, "zoom", pan.channel, tilt.channel, said)
+    focus = optional(actives, "focus", pan.channel, tilt.channel, said)
+    moved = {"pan": pan, "tilt": tilt, "dimmer": dimmer, "zoom": zoom, "focus": focus}
+    ours = {each: found.channel for each, found in moved.items() if found is not None}
+    check_apart(ours)
+    neutral.at_rest = at_rest(actives, dimmer.channel, said)
+    actives.forget()
+    head = read_head(fixture_type, mode)
+    dmx_break = pan.channel.dmx_break
+    made = Made({}, said, head, ["pan", "tilt"], dmx_break, more_breaks(channels, dmx_break))
+    made.document = _document(made, actives, moved, ours, name, invert)
+    _say_live_masters(actives, moved, ours, said)
+    say_beyond(channels, dmx_break, said)
+    said.notes += actives.notes
+    return made
+
+
+def _document(
+    made: Made,
+    actives: Actives,
+    moved: dict[str, Moved | None],
+    ours: dict[str, Channel],
+    name: str,
+    invert: tuple[bool, bool],
+) -> dict[str, Any]:
+    said, head = made.said, made.head
+    footprint = footprint_of(actives.channels, made.dmx_break)
+    out: dict[str, Any] = {"name": name, "footprint": footprint}
+    out["channels"] = {each: list(channel.offsets) for each, channel in ours.items()}
+    out["fixed"] = fixed_of(actives, ours, footprint, said)
+    for axis, inverted in zip(("pan", "tilt"), invert, strict=True):
+        out[axis] = _axis(axis, moved, actives, head, inverted, said)
+    _add_zoom(out, made, moved["zoom"], actives)
+    if "focus" in ours:
+        said.ask(FOCUS)
+        made.confirm.append("focus")
+    actions = actions_of(actives, list(ours.values()), said)
+    if actions:
+        out["actions"] = actions
+    if any(head.axes_at):
+        out["axes_at"] = [round(float(each), 9) for each in head.axes_at]
+    said.questions[:0] = [SIGNS]
+    said.why |= {path: text for path, text in head.why.items() if path not in said.why}
+    for text in head.questions:
+        said.ask(text)
+    for text in head.notes:
+        said.note(text)
+    return out
+
+
+def _axis(
+    name: str, moved: dict[str, Moved | None], actives: Actives, head: Head, inverted: bool, said: Sayings
+) -> dict[str, Any]:
+    """{from, to, speed?, acceleration?}: the file's degrees as they stand, unless its geometry turns them."""
+    axis = moved[name]
+    assert axis is not None
+    first, last = axis_range(name, axis, actives.spans(axis.channel, sets=False), said)
+    written = f"the file's PhysicalFrom {first:g} and PhysicalTo {last:g}, as they stand"
+    sign, offset = (head.pan_sign, head.pan_offset_deg) if name == "pan" else (head.tilt_sign, head.tilt_offset_deg)
+    if head.turned:  # as near as there is where it is not exact: the head's questions say so
+        first, last = (round(sign * each + offset, 9) for each in (first, last))
+        if (sign, offset) != (1, 0.0):
+            written += f"; by its geometry {first:g} to {last:g}"
+    if inverted:
+        first, last = last, first
+        written += f"; the other way round, since the drawing inverts {name}"
+    out: dict[str, Any] = {"from": float(first), "to": float(last)}
+    motion = physical.read_motion(name, _plain(axis))
+    if motion.speed is not None:
+        out["speed"] = motion.speed
+    if motion.acceleration is not None:
+        out["acceleration"] = motion.acceleration
+    for text in motion.questions:
+        said.ask(text)
+    parts = [said.why.get(name, ""), written, motion.why]
+    said.why[name] = "; ".join(part for part in parts if part)
+    return out
+
+
+def _add_zoom(out: dict[str, Any], made: Made, zoom: Moved | None, actives: Actives) -> None:
+    said = made.said
+    found = physical.read_zoom(None if zoom is None else _plain(zoom), made.head)
+    if found.document is not None:
+        out["zoom"] = dict(found.document)
+    elif zoom is not None and "zoom" not in said.why:
+        said.why["zoom"] = "the file gives no angles: held at 0 until there is a table"
+    for path, text in found.why.items():
+        said.why[path] = "; ".join(part for part in (said.why.get(path, ""), text) if part)
+    made.confirm += found.confirm
+    for text in found.questions:
+        said.ask(text)
+    for text in found.notes:
+        said.note(text)
+
+
+def _plain(moved: Moved) -> physical.Function:
+    """A function as the physical part takes it."""
+    span = moved.spans[0]
+    function = span.function
+    points = [
+        physical.Point(each.start, _set_end(index, moved), *each.physical)
+        for index, each in enumerate(function.sets)
+        if span.has(each.start) and each.physical != (None, None)
+    ]
+    return physical.Function(
+        name=function.name,
+        physical_from=function.physical[0],
+        physical_to=function.physical[1],
+        raw_from=span.start,
+        raw_to=span.end,
+        full=moved.channel.full,
+        real_fade_s=function.element.number("RealFade"),
+        real_acceleration_s=function.element.number("RealAcceleration"),
+        points=tuple(points),
+    )
+
+
+def _set_end(index: int, moved: Moved) -> int:
+    sets = moved.spans[0].function.sets
+    following = sets[index + 1].start - 1 if index + 1 < len(sets) else moved.spans[0].end
+    return max(sets[index].start, min(following, moved.spans[0].end))
+
+
+def _lit(channels: list[Channel]) -> bool:
+    """Whether highlight values of colours are in use."""
+    return any(c.highlight and any(family_of(f.attribute) == "colour" for f in c.functions) for c in channels)
+
+
+def _say_live_masters(
+    actives: Actives, moved: dict[str, Moved | None], ours: dict[str, Channel], said: Sayings
+) -> None:
+    for name, each in moved.items():
+        if each is None:
+            continue
+        for master in actives.masters_of((span.function, each.channel) for span in each.spans):
+            owner = next((other for other, channel in ours.items() if channel is master), None)
+            if owner is not None and owner != name:
+                said.ask(f"{name} counts only at some values of {owner}, which moves: try it before heads follow")

@@ -1,0 +1,115 @@
+"""What attributes and names of sets in GDTF files mean for a head that is to give open, white, steady light.
+
+The attributes are those of DIN SPEC 15800, annex (from memory); the names of sets are what makers write (common
+practice, no source).
+"""
+
+from __future__ import annotations
+
+import re
+
+_FAMILIES = tuple(
+    (family, re.compile(pattern))
+    for family, pattern in (
+        ("shutter", r"shutter\d*"),
+        ("iris", r"iris"),
+        ("colour wheel", r"color\d*|color\d*wheelindex"),
+        ("pattern wheel", r"gobo\d*|gobo\d*wheelindex|animationwheel\d*|animationsystem\d*"),
+        ("prism", r"prism\d*"),
+        ("frost", r"frost\d*"),
+        ("uv", r"coloradd_uv"),
+        ("colour", r"coloradd_\w+|colorrgb_(red|green|blue)|hsb_brightness"),
+        ("filter", r"colorsub_\w+|colorrgb_(cyan|magenta|yellow)|hsb_saturation"),
+        ("temperature", r"(cto|ctc|ctb|tint)\d*"),
+        ("blade", r"blade\d+[ab]|bladesoft\d*[ab]"),
+        ("control", r"control\d*|\w*reset|lamp\w*|fans?\d*|display\w*|function\d*|blackoutmode"),
+        ("nothing", r"nofeature|dummy|"),
+        ("mode", r"\w*modes?|\w*curve|ledfrequency|\w*calibration\w*|\w*consistency|\w*settings\w*"),
+        ("speed", r"\w*mspeed|\w*speed"),
+        (
+            "effect",
+            r"strobe\w*|shutter\w+|iris\w+|\w*effects?\d*\w*|\w*macros?\w*|\w*random\w*|\w*audio|\w*spin|\w*shake"
+            r"|\w*pulse\w*|\w*rate|\w*rotate|\w*ramp",
+        ),
+    )
+)
+FIRST_FAMILIES = tuple(family for family, _ in _FAMILIES)
+"""Of several on one channel, the one that decides what it is held at: the first."""
+
+OPEN_TO = {"shutter": "max", "iris": "max", "prism": "min", "frost": "min", "blade": "min", "filter": "min"}
+"""At which end of its physical range a function lets the light through."""
+
+_OPEN = r"open(ed)?|offen|ouvert|aperto|abierto|otwarty"
+_EFFECT = re.compile(
+    r"strob|puls|random|rand\b|flash|fast|slow|clos|zu\b|shak|rot|spin|scroll|rainbow|audio|sound|macro|effect|\bcw\b|"
+    r"\bccw\b|blackout|dark|lightning|sync"
+)
+_GOOD = {
+    "shutter": rf"(\W|\d)*(shutter\W*)?({_OPEN}|on|open 100 ?%|full|full on|lamp on|led on)(\W|\d)*",
+    "iris": rf"(\W|\d)*(iris\W*)?({_OPEN}|max(imum)?( \w+)?|largest|biggest|100 ?%)(\W|\d)*|(iris )?(off|out)",
+    "colour wheel": rf"(\W|\d)*(colou?r\W*)?({_OPEN}|white|blank|clear|empty|none|off|out)(\W|\d|position|white|slot)*"
+    r"|(no|without) (colou?r|filter|effect)s?.*",
+    "pattern wheel": rf"(\W|\d)*(gobo\W*)?({_OPEN}|blank|clear|empty|none|off|out|no function)"
+    r"(\W|\d|position|gobo|slot)*|(no|without) (gobo|pattern|animation|effect)s?.*",
+    "prism": rf"(\W|\d)*(prism\W*)?(\d )?({_OPEN}|off|out|none|removed|excluded|disabled|0 ?%)(\W|\d)*"
+    r"|(no|without) prism.*",
+    "frost": rf"(\W|\d)*(frost\W*)?(\d )?({_OPEN}|off|out|none|removed|excluded|clear|disabled|min(imum)?|0 ?%)(\W|\d)*"
+    r"|(no|without) frost.*",
+    "filter": r"(\W|\d)*(open|off|out|none|min|white|0 ?%)(\W|\d)*",
+    "temperature": rf"(\W|\d)*({_OPEN}|off|out|none|native|0 ?%)(\W|\d)*|no (ct|filter|cto|ctb).*",
+    "blade": rf"({_OPEN}|out|off|min)(\W|\d)*",
+    "speed": r".*\b(track(ing)?( mode)?|fast(est)?|max(imum)?( speed)?|no (function|delay|effect)|none|off|full)\b.*",
+    "effect": r"(\W|\d)*(stop(ped)?|off|none|open|out|disabled|idle|manual|no rotation)(\W|\d)*",
+}
+_IDLE = re.compile(
+    r"(\W|\d)*(no ?(function|feature|action|effect|macro|change|command|operation|strobe|rotation|use)s?|none|idle"
+    r"|unused|not used|inactive|reserved?|no|blank|empty|safe|neutral|nothing|default|normal|standard|disabled?"
+    r"|n/?a)(\W|\d)*"
+)
+_DANGER = re.compile(
+    r"reset|lamp|\boff\b|shut ?down|reboot|calib|\btest\b|black ?out|\bhome\b|start|standby|sleep|factory|update"
+    r"|ignit|strik"
+)
+_CLOSED = re.compile(r"\b(clos\w*|blackout|dark|shut|geschlossen|zu|ferm\w+|chius\w+|cerrad\w+|off)\b")
+_FREE_OF_IDLE = frozenset({"shutter", "iris", "colour", "uv"})
+
+
+def family_of(attribute: str) -> str:
+    """shutter, iris, colour wheel ... or "other"."""
+    name = attribute.casefold()
+    return next((family for family, pattern in _FAMILIES if pattern.fullmatch(name)), "other")
+
+
+def says_open(family: str, label: str) -> int | None:
+    """How well a set's name says that the light passes, or that nothing happens: 0 best; None where it does not."""
+    name = label.strip().casefold()
+    if not name:
+        return None
+    good = _GOOD.get(family)
+    if family == "speed" and re.search(r"slow|min", name):
+        return None
+    if good and re.fullmatch(good, name) and (family in ("speed", "effect") or not _EFFECT.search(name)):
+        return 0
+    if good and family not in ("speed", "effect") and re.match(rf"(\W|\d)*({_OPEN})\b(?!\s*[/+>&-])", name):
+        return None if _EFFECT.search(name) else 1
+    if family not in _FREE_OF_IDLE and _IDLE.fullmatch(name):
+        return 1
+    return None
+
+
+def says_shut(family: str, label: str) -> bool:
+    """Whether a set's name says what is not wanted: light shut off, something in the beam, a command."""
+    name = label.strip().casefold()
+    if not name:
+        return False
+    if family == "shutter":
+        return bool(_CLOSED.search(name) or _EFFECT.search(name))
+    if family in ("control", "nothing"):
+        return bool(_DANGER.search(name))
+    return family in ("colour wheel", "pattern wheel", "prism", "effect")
+
+
+def flashes(label: str) -> bool:
+    """Whether a name speaks of light that flashes, pulses or goes out."""
+    name = label.strip().casefold()
+    return bool(_EFFECT.search(name) or _DANGER.search(name))
