@@ -29,16 +29,17 @@ export function sentences(title, texts, count, kind = "") {
 
 export const skippedText = ({ what, why }) => `${what}: ${why}`;
 
+// What stands in the show and would be another comes first: it is what a person has to look at.
 function byFile(changes) {
   const files = new Map();
-  for (const change of changes) files.set(change.file, [...(files.get(change.file) ?? []), change]);
+  for (const change of [...changes].sort((a, b) => isNew(a) - isNew(b))) files.set(change.file, [...(files.get(change.file) ?? []), change]);
   return files;
 }
 
 function summed(rows) {
   const added = rows.filter(isNew).length;
   const changed = rows.length - added;
-  return [added ? `${added} new` : "", changed ? `${changed} changed` : ""].filter(Boolean).join(", ");
+  return [changed ? `${changed} changed` : "", added ? `${added} new` : ""].filter(Boolean).join(", ");
 }
 
 const isNew = (change) => change.was === null || change.was === undefined;
