@@ -7,6 +7,7 @@ practice, no source).
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 _FAMILIES = tuple(
     (family, re.compile(pattern))
@@ -74,12 +75,14 @@ _CLOSED = re.compile(r"\b(clos\w*|blackout|dark|shut|geschlossen|zu|ferm\w+|chiu
 _FREE_OF_IDLE = frozenset({"shutter", "iris", "colour", "uv"})
 
 
+@lru_cache(4096)
 def family_of(attribute: str) -> str:
     """shutter, iris, colour wheel ... or "other"."""
-    name = attribute.casefold()
+    name = attribute[:80].casefold()
     return next((family for family, pattern in _FAMILIES if pattern.fullmatch(name)), "other")
 
 
+@lru_cache(4096)
 def says_open(family: str, label: str) -> int | None:
     """How well a set's name says that the light passes, or that nothing happens: 0 best; None where it does not."""
     name = label.strip().casefold()
@@ -97,6 +100,7 @@ def says_open(family: str, label: str) -> int | None:
     return None
 
 
+@lru_cache(4096)
 def says_shut(family: str, label: str) -> bool:
     """Whether a set's name says what is not wanted: light shut off, something in the beam, a command."""
     name = label.strip().casefold()
