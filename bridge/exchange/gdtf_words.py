@@ -41,6 +41,9 @@ OPEN_TO = {"shutter": "max", "iris": "max", "prism": "min", "frost": "min", "bla
 """At which end of its physical range a function lets the light through."""
 
 _OPEN = r"open(ed)?|offen|ouvert|aperto|abierto|otwarty"
+_BEGINS_OPEN = re.compile(
+    rf"(\W|\d)*((shutter|colou?r|gobo|iris|prism|frost|position|slot)(\W|\d)*)?({_OPEN})\b(?!\s*[/+>&-])"
+)
 _EFFECT = re.compile(
     r"strob|puls|random|rand\b|flash|fast|slow|clos|zu\b|shak|rot|spin|scroll|rainbow|audio|sound|macro|effect|\bcw\b|"
     r"\bccw\b|blackout|dark|lightning|sync"
@@ -93,7 +96,7 @@ def says_open(family: str, label: str) -> int | None:
         return None
     if good and re.fullmatch(good, name) and (family in ("speed", "effect") or not _EFFECT.search(name)):
         return 0
-    if good and family not in ("speed", "effect") and re.match(rf"(\W|\d)*({_OPEN})\b(?!\s*[/+>&-])", name):
+    if good and family not in ("speed", "effect") and _BEGINS_OPEN.match(name):
         return None if _EFFECT.search(name) else 1
     if family not in _FREE_OF_IDLE and _IDLE.fullmatch(name):
         return 1
