@@ -12,26 +12,30 @@ from bridge.exchange.gdtf_geometry import Head
 from bridge.exchange.gdtf_modes import choose
 from bridge.exchange.gdtf_ours import Missing
 from bridge.exchange.gdtf_profile import make_profile
+from bridge.exchange.gdtf_source import whole_mode, without_sets
 from bridge.exchange.names import slug
-from bridge.exchange.xml_tree import Element, parse_xml
+from bridge.exchange.xml_tree import Element
 
 DESCRIPTION = "description.xml"
-UNREAD = frozenset({"Revisions", "FTPresets", "FTMacros", "Macros", "Filters", "Emitters", "CRIs", "ThumbnailOffset"})
-"""Parts that say nothing of bytes, axes or beams, and may be large."""
 
 
 @dataclass(frozen=True)
 class FixtureType:
-    """An opened file. `name`: maker and type for people; `modes`: their names in the file's order, as it has them."""
+    """An opened file. `name`: maker and type for people; `modes`: their names in the file's order, as it has them.
+
+    `element`: its FixtureType without channel sets; `data`: the octets of its description.
+    """
 
     what: str
     name: str
     modes: tuple[str, ...]
     element: Element
+    data: bytes
 
     def mode(self, name: str) -> Element | None:
-        """The first mode of exactly this name."""
-        return next((each for each in _modes_of(self.element) if each.get("Name") == name), None)
+        """The first mode of exactly this name, with all that is in it."""
+        found = next((each for each in _modes_of(self.element) if each.get("Name") == name), None)
+        return None if found is None else whole_mode(self.data, found, self.what)
 
 
 @dataclass(frozen=True)
@@ -63,12 +67,9 @@ def open_gdtf(source: Path | bytes, what: str) -> FixtureType:
         data = archive.read(member, MOST_XML)
     finally:
         archive.close()
-    root = parse_xml(data, f"{what}, '{member}'", UNREAD)
-    element = root if root.tag == "FixtureType" else root.first("FixtureType")
-    if element is None:
-        raise FileRefused(f"{what}: found '{root.tag[:40]}' in '{member}', expected a 'GDTF' with a 'FixtureType'")
+    element = without_sets(data, f"{what}, '{member}'")
     modes = tuple(mode.get("Name") for mode in _modes_of(element))
-    return FixtureType(what, _name_of(element), modes, element)
+    return FixtureType(what, _name_of(element), modes, element, data)
 
 
 def profile_of(fixture: FixtureType, mode: str, invert_pan: bool = False, invert_tilt: bool = False) -> Taken:
