@@ -75,7 +75,7 @@ def modes(count: int) -> list[Mode]:
     return [Mode(f"Mode {n}", (*USUAL, *more)) for n in range(count)]
 
 
-def gdtf(models: int = 0, pictures: int = 10_000) -> bytes:
+def gdtf(models: int = 0, pictures: int = 45_000) -> bytes:
     """A .gdtf of `models` octets of models and `pictures` of pictures, neither of which can be packed smaller."""
     rng = random.Random(7)
     slots = [f"Pattern {n}" for n in range(12)]
