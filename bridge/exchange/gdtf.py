@@ -52,7 +52,7 @@ class Taken:
 
 
 def open_gdtf(source: Path | bytes, what: str) -> FixtureType:
-    """Raises FileRefused with what is wrong where this is no GDTF file, or has no DMX mode."""
+    """Raises FileRefused with what is wrong where this is no GDTF file."""
     archive = Archive(source, what)
     try:
         member = archive.find(DESCRIPTION)
@@ -105,6 +105,10 @@ def read_gdtf(source: Path | bytes, what: str, mode: str | None = None) -> Found
     Raises FileRefused where it is no GDTF file.
     """
     fixture = open_gdtf(source, what)
+    if not fixture.modes:
+        return Found(
+            skipped=(Skipped(_line(fixture.name), "the file has no DMX mode: it is a stub, or of another kind"),)
+        )
     chosen = choose(_modes_of(fixture.element), mode, "")
     if chosen.mode is None:
         asks = (chosen.ask,) if chosen.ask is not None else ()

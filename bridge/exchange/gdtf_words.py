@@ -18,7 +18,7 @@ _FAMILIES = tuple(
         ("prism", r"prism\d*"),
         ("frost", r"frost\d*"),
         ("uv", r"coloradd_uv"),
-        ("colour", r"coloradd_\w+|colorrgb_(red|green|blue)|hsb_brightness"),
+        ("colour", r"coloradd_\w+|colorrgb_(red|green|blue)|hsb_brightness|cie_brightness"),
         ("filter", r"colorsub_\w+|colorrgb_(cyan|magenta|yellow)|hsb_saturation"),
         ("temperature", r"(cto|ctc|ctb|tint)\d*"),
         ("blade", r"blade\d+[ab]|bladesoft\d*[ab]"),
