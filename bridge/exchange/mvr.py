@@ -19,6 +19,7 @@ from bridge.rig.fixture import Vector3
 
 SCENE = "GeneralSceneDescription.xml"
 LONGEST_NAME = 200
+MOST_FIXTURES = 10_000
 
 
 def read_mvr(source: Path | bytes, what: str, mode: str | None = None) -> Found:
@@ -56,6 +57,8 @@ class _Reader:
         self._poses: list[tuple[str, Pose]] = []
         placed = list(scene.objects())
         self._fixtures = [each for each in placed if each.kind == "fixture"]
+        if len(self._fixtures) > MOST_FIXTURES:
+            raise FileRefused(f"{archive.what}: found {len(self._fixtures)} fixtures, allowed are {MOST_FIXTURES}")
         self._others = Counter(each.kind for each in placed)
         used: dict[Use, list[str]] = {}
         for each in self._fixtures:

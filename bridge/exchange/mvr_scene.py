@@ -16,12 +16,12 @@ from bridge.exchange.xml_tree import Element
 
 UNREAD = frozenset(
     {"UserData", "Protocols", "Alignments", "CustomCommands", "Overwrites", "Connections", "Mappings", "Gobo"}
-    | {"Projections", "Sources", "Geometry3D", "MappingDefinition"}
+    | {"Projections", "Sources", "Geometry3D", "Geometries", "MappingDefinition"}
 )
 """Elements that hold nothing of concern, left out while reading: pictures, video, networks of devices."""
 TRUSSES = {"truss", "support"}
 KINDS = {"layer", "groupobject", "sceneobject", "fixture", "videoscreen", "projector", *TRUSSES}
-_BEARS_NOTHING = {"auxdata", "geometries", "addresses", "matrix"}
+_BEARS_NOTHING = {"auxdata", "addresses", "matrix"}
 _WORDS = {"groupobject": "group", "sceneobject": "object", "videoscreen": "video screen"}
 
 
