@@ -5,14 +5,19 @@ from __future__ import annotations
 import argparse
 import importlib
 import json
+import keyword
 import sys
 from collections.abc import Sequence
+from typing import Any
 
 from bridge import __version__
 from bridge.errors import InputError, TetherlightError
 
 COMMANDS = {
+    "import": "other people's files into a show: GDTF, MVR, CSV",
+    "export": "patch and solved poses for other programs: MVR, CSV",
     "run": "the live bridge: OSC in, sACN out",
+    "new": "a commented show to begin with",
     "solve": "poses from sightings",
     "check": "everything that can be known before doors",
     "explain": "what each key of a show's files means",
@@ -39,8 +44,13 @@ def _parser(command: str | None) -> argparse.ArgumentParser:
     for name, text in COMMANDS.items():
         sub = commands.add_parser(name, help=text, description=text, allow_abbrev=False)
         if name == command:  # the other commands' modules stay unread: `run` must start fast
-            importlib.import_module(f"bridge.commands.{name}").add_arguments(sub)
+            _module(name).add_arguments(sub)
     return parser
+
+
+def _module(command: str) -> Any:
+    """The module of a command; `import_` for one that Python has a word of its own for."""
+    return importlib.import_module(f"bridge.commands.{command}{'_' * keyword.iskeyword(command)}")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -49,7 +59,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     command = next((word for word in words if word in COMMANDS), None)
     try:
         args = _parser(command).parse_args(words)
-        return int(importlib.import_module(f"bridge.commands.{args.command}").run(args))
+        return int(_module(args.command).run(args))
     except TetherlightError as error:
         _say(error.lines, as_json="--json" in words)
         return error.exit_code

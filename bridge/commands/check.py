@@ -13,6 +13,7 @@ import numpy as np
 from bridge.commands import findings, live
 from bridge.commands.control_findings import control_findings
 from bridge.commands.desk_findings import desk_findings
+from bridge.commands.import_findings import import_findings
 from bridge.commands.input_findings import input_findings
 from bridge.commands.live_findings import as_data, live_findings
 from bridge.commands.marks import mark_findings
@@ -55,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     engine = Engine(rig, show.stage, show.network.lost_input, show.solved_marks)
     coverage = survey(engine)
     found = [*findings.all_findings(show, engine, coverage), *mark_findings(show, engine)]
-    found += [*desk_findings(show), *control_findings(show, rig), *input_findings(show)]
+    found += [*desk_findings(show), *control_findings(show, rig), *input_findings(show), *import_findings(show)]
     hearing = live.listen(show, args.live, args.state) if args.live else None
     if hearing:
         found += live_findings(*hearing)

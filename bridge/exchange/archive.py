@@ -53,9 +53,9 @@ class Archive:
 
     def read(self, member: str, at_most: int = MOST_MEMBER) -> bytes:
         """A member's octets. Raises FileRefused where it is damaged, locked, or inflates to more than `at_most`."""
-        with self._refusing(f"'{member[:80]}' in it is damaged, locked or packed in an unknown way"):
-            with self._zip.open(member) as stream:  # what the archive says of its size is no bound
-                data = stream.read(at_most + 1)
+        broken = f"'{member[:80]}' in it is damaged, locked or packed in an unknown way"
+        with self._refusing(broken), self._zip.open(member) as stream:
+            data = stream.read(at_most + 1)  # what the archive says of its size is no bound
         if len(data) > at_most:
             raise FileRefused(
                 f"{self.what}: '{member[:80]}' in it inflates to more than {at_most} octets: not read (a ZIP bomb?)"

@@ -1,4 +1,4 @@
-"""What a file of another program holds, in our words, before it meets a show. Plain data, nothing decided in silence."""
+"""What a file of another program holds, in our words, before it meets a show. Plain data, no silent decisions."""
 
 from __future__ import annotations
 

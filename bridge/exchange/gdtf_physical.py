@@ -12,6 +12,8 @@ from bridge.exchange.gdtf_geometry import Head
 
 SPEEDS = (10.0, 2000.0)
 ACCELERATIONS = (10.0, 50_000.0)
+NARROWEST = 0.1
+"""Degrees: no lens is narrower, and no two ends of a zoom are nearer to each other."""
 STUB_RANGES = ({0.0, 1.0}, {0.0})
 CANDELA_UNKNOWN = (
     "candela at the centre is in no file: without it heads are not made equally bright; measure it with a light meter "
@@ -155,13 +157,17 @@ def _fault(function: Function) -> str:
         return "the file gives its channel no physical range"
     if {start, end} in STUB_RANGES:
         return f"PhysicalFrom {start:g} and PhysicalTo {end:g} are the standard's stub and no degrees"
-    if start == end:
+    if abs(start - end) < NARROWEST:
         return f"PhysicalFrom and PhysicalTo are both {start:g}"
-    if not (0 < start < 180 and 0 < end < 180):
+    if not (_angle(start) and _angle(end)):
         return f"found {start:g} to {end:g}, expected angles above 0 and below 180 degrees (percent, or half angles?)"
     if not 0 <= function.raw_from < function.raw_to <= function.full:
         return f"its function runs from raw {function.raw_from} to {function.raw_to}, which is no range of the channel"
     return ""
+
+
+def _angle(degrees: float) -> bool:
+    return NARROWEST <= degrees <= 180 - NARROWEST
 
 
 def _rows(function: Function) -> tuple[list[Row], list[str]]:
@@ -174,12 +180,12 @@ def _rows(function: Function) -> tuple[list[Row], list[str]]:
     for point in function.points:
         for raw, angle in ((point.raw_from, point.physical_from), (point.raw_to, point.physical_to)):
             if angle is not None:
-                points[raw] = float(angle)
+                points[raw] = round(float(angle), 4)
     rows = sorted(points.items())
     if _on_the_line(rows, ends):
         return ends, []
     steps = [after[1] - before[1] for before, after in pairwise(rows)]
-    inside = rows[0][0] == ends[0][0] and rows[-1][0] == ends[1][0] and all(0 < angle < 180 for _, angle in rows)
+    inside = rows[0][0] == ends[0][0] and rows[-1][0] == ends[1][0] and all(_angle(angle) for _, angle in rows)
     if inside and (all(step > 0 for step in steps) or all(step < 0 for step in steps)):
         return rows, []
     return ends, [
@@ -201,8 +207,8 @@ def _edge(function: Function, head: Head) -> tuple[str, str]:
     for beam in head.beams[:1]:
         if beam.beam_angle is None or beam.field_angle is None:
             continue
-        slack = 0.02 * high
-        if not low - slack <= beam.beam_angle <= high + slack and low - slack <= beam.field_angle <= high + slack:
+        low, high = low * 0.95, high * 1.05
+        if not low <= beam.beam_angle <= high and low <= beam.field_angle <= high:
             return "field", (
                 f"to 10 %: FieldAngle {beam.field_angle:g} lies in the range of the zoom, BeamAngle "
                 f"{beam.beam_angle:g} does not"

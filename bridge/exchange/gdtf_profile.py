@@ -108,10 +108,8 @@ def _document(
 
 
 def _turns(head: Head, drawn: bool, said: Sayings) -> tuple[Turn, Turn]:
-    """(sign, offset in degrees) that make the file's pan and tilt ours."""
+    """(sign, offset in degrees) that make the file's pan and tilt ours; where that is not exact, `head` asks."""
     pan, tilt = (head.pan_sign, head.pan_offset_deg), (head.tilt_sign, head.tilt_offset_deg)
-    if not head.representable:
-        return (1, 0.0), (1, 0.0)
     if drawn:
         return pan, tilt
     if tilt[0] < 0:  # (pan, tilt) is (pan + 180, -tilt)

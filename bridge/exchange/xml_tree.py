@@ -1,4 +1,4 @@
-"""XML of somebody else's as a plain tree that knows its lines and octets: no DTD, no entities, bounded in size and depth.
+"""XML of somebody else's as a plain tree that knows its lines and octets: no DTD, no entities, bounded.
 
 Straight on expat and not on a tree of the standard library: those know neither octets nor a bound, and take a DTD.
 """
@@ -74,6 +74,12 @@ def finite(text: str) -> float | None:
     return value if math.isfinite(value) else None
 
 
+def _unpadded(data: bytes) -> bytes:
+    """Without the zeros that some programs leave at the end; in UTF-16 one may be half of the last character."""
+    bare = data.rstrip(b"\0")
+    return data[: len(bare) + 1] if data[:2] in (b"\xff\xfe", b"<\0") and len(bare) % 2 else bare
+
+
 def parse_xml(data: bytes, what: str, skip: Collection[str] = NOTHING) -> Element:
     """The root of a document; elements named in `skip` are left out with all that is in them.
 
@@ -96,7 +102,7 @@ class _Reader:
 
     def read(self, data: bytes) -> Element:
         try:
-            self._parser.Parse(data.rstrip(b"\0"), True)
+            self._parser.Parse(_unpadded(data), True)
         except expat.ExpatError as error:
             said = expat.ErrorString(error.code)
             raise FileRefused(f"{self._what}: is not well-formed XML: line {error.lineno}: {said}") from None

@@ -54,7 +54,7 @@ def feed_rate(heads: int) -> float:
 
 class Panel:
     """`page` runs for every page that is open; `tell` sends news to all. Others add answers to `answers`, and to
-    `listeners` what wants to hear the bridge's news."""
+    `listeners` what wants to hear the bridge's news, and to `leavers` what must know that a page has closed."""
 
     def __init__(
         self,
@@ -71,6 +71,7 @@ class Panel:
         self.practice = Practice(venue, lambda text: self.tell({"what": "practice", "text": text}))
         self.answers: dict[str, Answer] = {"captures": self.papers.list_captures, "practice": self.practice.ask}
         self.listeners: list[Callable[[News], None]] = []
+        self.leavers: list[Callable[[Page], None]] = []
         self.counters = {"refused": 0, "messages": 0}
         self._asks = Asks(self.answers)
         self._answering: set[asyncio.Task[None]] = set()
@@ -170,6 +171,8 @@ class Panel:
                 self._obey(page, text)
         finally:
             self.pages.close(page)
+            for leave in self.leavers:
+                leave(page)
 
     def _greet(self, page: Page) -> None:
         page.client.post(as_json({"kind": "me", "name": page.name, "id": page.number, "version": __version__}))

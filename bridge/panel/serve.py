@@ -11,8 +11,11 @@ from pathlib import Path
 
 from bridge.panel.focus_asks import FocusAsks
 from bridge.panel.folder import ShowFolder
+from bridge.panel.import_asks import LARGE, ImportAsks
+from bridge.panel.import_files import Uploads
 from bridge.panel.options import Options
 from bridge.panel.panel import Panel, files
+from bridge.panel.reload import Reload
 from bridge.panel.solving import Solving
 from bridge.panel.stage_asks import StageAsks
 from bridge.panel.tracked_asks import TrackedAsks
@@ -36,18 +39,24 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
     key = kept_key(options.state)  # on loopback nobody is asked for it, but what a proxy here passes on is
     panel = Panel(folder, options.bridge, options.venue, options.record)
     solving = Solving(show, panel.tell)
-    for asked in (FocusAsks(panel, solving), StageAsks(panel), TrackedAsks(panel)):
+    reload, uploads = Reload(panel), Uploads(options.state)
+    imports = ImportAsks(panel, uploads, reload, say)
+    focus = FocusAsks(panel, solving)
+    for asked in (focus, StageAsks(panel, reload), TrackedAsks(panel), imports):
         panel.answers.update(asked.table)
-        panel.listeners.append(asked.heard)
+    panel.listeners += [focus.heard, reload.heard_news]
+    panel.leavers.append(uploads.left)
     site = Site(
         host, port, files(), panel.page, what="The panel", holder="a panel that still runs",
-        hosts=() if local else hosts, key=key, tls=tls, routes=panel.routes, say=say,
+        hosts=() if local else hosts, key=key, tls=tls,
+        routes=[*panel.routes, *imports.routes], large=LARGE, say=say,
     )  # fmt: skip
     stopping = asyncio.Event()
     _stop_on_signals(stopping)
     if options.until_eof:
         await _stop_at_end_of_input(stopping)
     try:
+        uploads.open()
         await panel.open()
         address = await site.start()
         for text in _addresses(address, host, site.port, hosts, "" if local else key.text, tls is not None):
@@ -58,6 +67,7 @@ async def serve(show: Path, options: Options, hosts: Collection[str], say: Calla
         await stopping.wait()
     finally:
         await site.stop("the panel stops")
+        await imports.close()
         await solving.close()
         await panel.close()
 

@@ -8,23 +8,15 @@ from __future__ import annotations
 import asyncio
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any, Protocol
+from typing import Any
 
 from bridge.errors import InputError, Refused
 from bridge.panel.asks import Answer
-from bridge.panel.folder import ShowFolder
-from bridge.panel.heard import Heard, News
 from bridge.panel.pages import Page
+from bridge.panel.reload import Bridge, Reload
 from bridge.show.rows import SWITCH
 from bridge.show.stage_edit import StageChanged, StageFile, StageRefused, read_stage_file, save_stage
 
-RELOAD = "/reload"
-RELOAD_WITHIN_S = 10.0
-AGAIN_S = 0.3
-"""A bridge that is reading the show already is asked again so soon."""
-LINES_WITHIN_S = 0.25
-"""A refused reload is told line by line: so long after the last there is no other."""
-DEAF_S = 1.0
 MOST_CHANGES = 2000
 AREA_FIELDS = ("corners", "height", "on")
 
@@ -37,33 +29,17 @@ class StageNo(InputError):
         self.problems = list(problems)
 
 
-class Bridge(Protocol):
-    """The part of the panel that is needed here."""
-
-    folder: ShowFolder
-    heard: Heard
-
-    def send(self, page: Page, address: str, args: Sequence[Any]) -> None:
-        """One message to the bridge in the name of a page's operator."""
-
-
 class StageAsks:
-    """Give `heard` the bridge's news."""
+    """Reads and saves stage.yaml; `reload` has the bridge read the show again."""
 
-    def __init__(self, panel: Bridge) -> None:
-        self._panel = panel
+    def __init__(self, panel: Bridge, reload: Reload) -> None:
+        self._panel, self._reload = panel, reload
         self._saving = asyncio.Lock()
-        self._news: asyncio.Queue[News] | None = None
 
     @property
     def table(self) -> dict[str, Answer]:
         """For `Panel.answers`."""
         return {"stage": self.stage, "stage-save": self.save}
-
-    def heard(self, news: News) -> None:
-        """News of the bridge: what became of a reload is waited for."""
-        if self._news is not None and (news["what"] == "reload" or news.get("address") == RELOAD):
-            self._news.put_nowait(news)
 
     async def stage(self, page: Page, data: dict[str, Any]) -> dict[str, Any]:
         """`{digest, stage, odd}`: see `plain_stage`. Raises StageNo where the file cannot be read."""
@@ -92,41 +68,8 @@ class StageAsks:
             except StageChanged as error:
                 raise StageNo(str(error), [{"where": "digest", "what": str(error)}]) from None
             self._panel.folder.look_soon()
-            taken, lines = await self._reload(page)
+            taken, lines = await self._reload.ask(page)
         return {**saved, "taken": taken, "lines": lines}
-
-    async def _reload(self, page: Page) -> tuple[bool, list[str]]:
-        """Ask the bridge to read the show: whether it did, and its words."""
-        loop = asyncio.get_running_loop()
-        last_s = self._panel.heard.last_s
-        if last_s is None or loop.time() - last_s > DEAF_S:
-            return False, ["the bridge is not heard; it reads the show when it starts, or by Reload"]
-        self._news = asyncio.Queue()
-        try:
-            async with asyncio.timeout(RELOAD_WITHIN_S):
-                while True:
-                    self._panel.send(page, RELOAD, ())
-                    news = await self._news.get()
-                    if news["what"] == "reload" and news["word"] == "done":
-                        return True, [str(news["text"])]
-                    if news["what"] == "reload":
-                        return False, [str(news["text"]), *await self._more_lines()]
-                    if news["reason"] != "busy":
-                        return False, [str(news["text"])]
-                    await asyncio.sleep(AGAIN_S)
-        except TimeoutError:
-            return False, [f"the bridge has not answered within {RELOAD_WITHIN_S:g} s"]
-        finally:
-            self._news = None
-
-    async def _more_lines(self) -> list[str]:
-        lines: list[str] = []
-        while self._news is not None:
-            try:
-                lines.append(str((await asyncio.wait_for(self._news.get(), LINES_WITHIN_S))["text"]))
-            except TimeoutError:
-                break
-        return lines
 
 
 def _no(error: StageRefused) -> StageNo:

@@ -7,7 +7,6 @@ from typing import Any
 
 from bridge.errors import Refused
 from bridge.panel.asks import Answer
-from bridge.panel.heard import News
 from bridge.panel.pages import Page
 from bridge.panel.panel import Panel
 
@@ -22,9 +21,6 @@ class TrackedAsks:
     def table(self) -> dict[str, Answer]:
         """Word -> answer."""
         return {"points": self.points}
-
-    def heard(self, news: News) -> None:
-        """Nothing of it changes what is asked here."""
 
     async def points(self, page: Page, data: dict[str, Any]) -> dict[str, Any]:
         """The points of `input` that are heard: where in its own axes (m), how often (Hz), and how long ago (ms)."""

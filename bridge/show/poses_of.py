@@ -61,10 +61,12 @@ def document_of(show: Show, solved: Mapping[str, Any], date: str) -> dict[str, A
     kept = {name: old[name] for name in show.poses if name in old}
     new = {name: digest for name, digest in (now.rig or {}).items() if name in solved}
     heads = {name: digest for name, digest in {**kept, **new}.items() if name in (now.rig or {})}
+    said = {"date": date, "name": now.name, "tapes": now.tapes, "sightings": now.sightings}
     return {
-        "date": date, "name": now.name, "tapes": now.tapes, "sightings": now.sightings,
-        "marks": dict(now.marks or {}), "rig": heads,
-    }  # fmt: skip
+        **{key: value for key, value in said.items() if value},  # a rig that is called as its folder has no name here
+        "marks": dict(now.marks or {}),
+        "rig": heads,
+    }
 
 
 def read_of(node: Node) -> PosesOf:

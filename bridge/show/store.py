@@ -33,15 +33,15 @@ _counter = itertools.count()
 _in_use: set[str] = set()  # temporary files that this process is writing now
 
 
-def atomic_write(path: str | os.PathLike[str], text: str, keep_previous: bool = True) -> None:
-    """Replaces a file by `text` (UTF-8) in one step and keeps the old one as `NAME.previous.SUFFIX`.
+def atomic_write(path: str | os.PathLike[str], text: str | bytes, keep_previous: bool = True) -> None:
+    """Replaces a file by `text` (UTF-8, or octets as they are) in one step; the old one is kept as `NAME.previous.EXT`.
 
     Without `keep_previous` what is kept stays as it is: for a note on what the file says, no version of its own.
     Nothing is written where the text is there already. Raises InputError where the folder cannot be written to; the old
     file then stays as it was.
     """
     target = Path(os.path.realpath(path))
-    data = text.encode()
+    data = text.encode() if isinstance(text, str) else text
     try:
         _remove_stale(target)
         if target.is_file() and target.read_bytes() == data:

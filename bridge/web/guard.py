@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Awaitable, Callable, Collection, Iterator
+from collections.abc import Awaitable, Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
 
@@ -31,15 +31,18 @@ class Guard:
         limits: Limits | None = None,
         say: Callable[[str], None] = lambda _text: None,
         clock: Callable[[], float] = time.monotonic,
+        large: Mapping[str, int] | None = None,
     ) -> None:
         """`hosts`: names and addresses besides loopback's that this machine goes by (`hosts.machine_hosts`).
 
         `key`: what all but this machine itself must show; None: nobody needs one, which is for loopback alone.
-        `say` hears of faults of ours, in one line.
+        `say` hears of faults of ours, in one line. `large`: what a path begins with -> octets that a body of it may
+        have, where that is more than others'.
         """
         self.limits = limits or Limits()
         self.refused: Counter[str] = Counter()
         self._port, self._hosts, self._tls, self._say = port, frozenset(one.lower() for one in hosts), tls, say
+        self._large = dict(large or {})
         self._entry = Entry(key, port, tls, clock) if key is not None else None
         self._rates = Buckets(self.limits.requests_per_s, self.limits.request_burst, clock)
         self._sockets: Counter[str] = Counter()
@@ -127,8 +130,9 @@ class Guard:
         wait_s = self._rates.wait_s(peer_of(request))
         if wait_s:
             return self._no("flood", too_many(wait_s, "Too many requests from this address."))
-        if (request.content_length or 0) > self.limits.body_bytes:
-            answer = web.Response(status=413, text=f"At most {self.limits.body_bytes} octets are taken.")
+        most = self._most_of(request.path)
+        if (request.content_length or 0) > most:
+            answer = web.Response(status=413, text=f"At most {most} octets are taken.")
             answer.force_close()
             return self._no("too-big", answer)
         if not self._host_is_ours(request):
@@ -141,6 +145,10 @@ class Guard:
         if not self._origin_is_ours(request):
             return self._no("origin", web.Response(status=403, text="Another site may not use this page."))
         return None
+
+    def _most_of(self, path: str) -> int:
+        """Octets that a body may have."""
+        return next((most for begins, most in self._large.items() if path.startswith(begins)), self.limits.body_bytes)
 
     def _no(self, word: str, answer: web.Response) -> web.Response:
         self.refused[word] += 1

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import ssl
-from collections.abc import Awaitable, Callable, Collection, Sequence
+from collections.abc import Awaitable, Callable, Collection, Mapping, Sequence
 from typing import Any
 
 from aiohttp import web
@@ -41,19 +41,20 @@ class Site:
         key: Key | None = None,
         tls: ssl.SSLContext | None = None,
         routes: Sequence[tuple[str, str, Handler]] = (),
+        large: Mapping[str, int] | None = None,
         limits: Limits | None = None,
         say: Callable[[str], None] = lambda _text: None,
     ) -> None:
         """`page` runs for as long as one page is open: it posts, reads with `async for`, and returns to close it.
 
-        `port` 0 takes a free one. `files` from `files.read_pages`. `hosts`, `key`, `say`: see `Guard`. `routes`:
-        (method, path, handler) besides. `what` and `holder` are for messages, see `listening.listen`.
+        `port` 0 takes a free one. `files` from `files.read_pages`. `hosts`, `key`, `say`, `large`: see `Guard`.
+        `routes`: (method, path, handler) besides. `what` and `holder` are for messages, see `listening.listen`.
         """
         self.clients: set[Client] = set()
         self.guard: Guard | None = None
         self._host, self._port, self._files, self._page = host, port, files, page
         self._what, self._holder, self._hosts, self._key, self._tls = what, holder, hosts, key, tls
-        self._routes, self._limits, self._say = routes, limits or Limits(), say
+        self._routes, self._large, self._limits, self._say = routes, large, limits or Limits(), say
         self._runner: web.AppRunner | None = None
         self._server: asyncio.Server | None = None
         self._connections: Connections | None = None
@@ -68,7 +69,7 @@ class Site:
         listener = listen(self._host, self._port, self._what, self._holder)
         self._port = listener.getsockname()[1]
         secure = self._tls is not None
-        self.guard = Guard(self._port, self._hosts, self._key, secure, self._limits, self._say)
+        self.guard = Guard(self._port, self._hosts, self._key, secure, self._limits, self._say, large=self._large)
         self._runner = web.AppRunner(
             self._application(self.guard), access_log=None, handle_signals=False, shutdown_timeout=1.0, logger=_SILENT,
             keepalive_timeout=self._limits.idle_s, lingering_time=1.0, max_line_size=HEAD_LINE_BYTES,

@@ -70,13 +70,13 @@ export class Link {
   }
 
   // A question to the panel: resolves with its answer, rejects with an Error that has `problems`.
-  ask(what, data = {}) {
+  ask(what, data = {}, withinMs = ASK_MS) {
     const id = (this.numbers += 1);
     return new Promise((resolve, reject) => {
       const timer = setTimeout(() => {
         this.asks.delete(id);
-        reject(new Error("The panel has not answered within a minute."));
-      }, ASK_MS);
+        reject(new Error("The panel has not answered in time."));
+      }, withinMs);
       this.asks.set(id, { resolve, reject, timer });
       if (!this.say({ ...data, do: "ask", id, what })) {
         clearTimeout(timer);

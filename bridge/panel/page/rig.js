@@ -2,6 +2,7 @@
 
 import { sure } from "./ask.js";
 import { el, mark, switchButton, write } from "./dom.js";
+import { mountImport } from "./importdrop.js";
 import { mountNews } from "./rignews.js";
 import { mountTables } from "./rigtables.js";
 
@@ -13,6 +14,7 @@ export function mount(root, app) {
   const news = el("div", { class: "card news" });
   root.append(switches, tables, news);
   const writers = [mountSwitches(switches, app), mountTables(tables, app)];
+  mountImport(switches, app);
   mountNews(news, app);
   const look = () => {
     if (app.tab !== "rig" || !app.store.frame) return;

@@ -12,10 +12,11 @@ from typing import Any
 import pytest
 
 from bridge.errors import Refused
-from bridge.panel import stage_asks
+from bridge.panel import reload
 from bridge.panel.asks import error_data
 from bridge.panel.folder import ShowFolder
 from bridge.panel.heard import News, Rows
+from bridge.panel.reload import Reload
 from bridge.panel.stage_asks import StageAsks, StageNo, plain_stage
 from bridge.web.plain import as_json
 
@@ -32,12 +33,13 @@ class Bridge:
         self.folder = ShowFolder(folder, None)
         loop = asyncio.get_running_loop()
         self.heard = SimpleNamespace(rows=Rows(bridge={"locked": locked}), last_s=None if deaf else loop.time())
-        self.reply, self.sent, self.asks = reply, [], StageAsks(self)
+        self.reply, self.sent, self.reload = reply, [], Reload(self)
+        self.asks = StageAsks(self, self.reload)
 
     def send(self, page: Any, address: str, args: Any) -> None:
         self.sent.append((page, address))
         for news in self.reply(len(self.sent)):
-            self.asks.heard(news)
+            self.reload.heard_news(news)
 
 
 @pytest.fixture
@@ -125,7 +127,7 @@ def test_a_bridge_that_is_not_heard_or_says_nothing(show: Path, monkeypatch: pyt
     answer, bridge = asked(show, [SEAT], deaf=True)
     assert (answer["taken"], bridge.sent) == (False, [])
     assert "not heard" in answer["lines"][0]
-    monkeypatch.setattr(stage_asks, "RELOAD_WITHIN_S", 0.05)
+    monkeypatch.setattr(reload, "WITHIN_S", 0.05)
     answer, _ = asked(show, [SEAT], lambda n: [{"what": "reload", "word": "done", "text": ""}][:0])
     assert not answer["taken"]
     assert "has not answered" in answer["lines"][0]

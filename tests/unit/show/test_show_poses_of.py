@@ -111,6 +111,13 @@ def test_poses_of_another_rig_are_told_but_a_copied_folder_is_no_other_rig(solve
     assert warnings(solved.load()) == []
 
 
+def test_a_rig_that_is_called_as_its_folder_or_not_at_all_has_poses_that_are_read_again(folder):
+    folder.edit("rig.yaml", "name: Test Hall\n", f"name: {folder.path.name}\n")
+    show = folder.load()
+    folder.files["poses.yaml"] += to_yaml({"of": document_of(show, show.poses, DATE)})
+    assert list(words(folder.load())) == [("info", "poses of a rig without a name, solved 2026-11-25 09:00 UTC")]
+
+
 def test_run_and_check_say_the_same(solved):
     solved.edit("rig.yaml", "unit: A-1043", "unit: A-1044")
     show = solved.load()

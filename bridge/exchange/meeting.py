@@ -1,0 +1,121 @@
+"""A file of another program meets a show: what would change, what has to be asked, and what is to be written.
+
+Nothing is written here; `taking` does that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from bridge.errors import FileRefused
+from bridge.exchange.found import Ask, Document, Found, FoundFixture, Skipped
+from bridge.exchange.meeting_heads import Heads, meet_heads
+from bridge.exchange.meeting_profiles import ProfileHere, meet_profiles, named_profile
+from bridge.exchange.said import Change
+from bridge.exchange.standing import PROFILES, Standing
+from bridge.show.folder import built_in_profiles
+from bridge.show.imported import Imported
+from bridge.show.load import STAGE
+from bridge.show.problems import nearest
+
+STAGE_MADE_UP = (
+    "stage.yaml is made up, 12 m wide and 8 m deep: write the real edge of the area in it, where the marks are and "
+    "what must stay dark"
+)
+
+
+@dataclass(frozen=True)
+class Meeting:
+    """All that an import does to a show. `heads` are those of the file as rig.yaml is to have them, `rig` all."""
+
+    show: Standing
+    profiles: tuple[ProfileHere, ...]
+    heads: tuple[Document, ...]
+    rig: tuple[Document, ...]
+    changes: tuple[Change, ...]
+    questions: tuple[str, ...]
+    skipped: tuple[Skipped, ...]
+    notes: tuple[str, ...]
+    asks: tuple[Ask, ...]
+    imported: Imported
+
+
+def meet(found: Found, show: Standing, profile: str | None = None) -> Meeting:
+    """`profile`: what heads have whose type nobody knows. Raises FileRefused where there is no such profile."""
+    if profile is not None and show.footprint_of(profile) is None:
+        raise FileRefused(_no_profile(profile, show))
+    profiles = meet_profiles(found.profiles, show)
+    words = {n: _profile_of(one, profiles.here, show) or profile for n, one in enumerate(found.fixtures)}
+    footprints = {here.file: int(here.document["footprint"]) for here in profiles.here.values()}
+    heads = meet_heads(found.fixtures, words, show, footprints)
+    named = {str(head.get("name")): head for head in heads.rig}
+    damaged = show.imported.damaged
+    notes = [f"{damaged}: what the last import gave is not known"] if damaged else []
+    made_up = [] if show.has(STAGE) or not heads.rig else [STAGE_MADE_UP]
+    return Meeting(
+        show=show,
+        profiles=tuple(profiles.here.values()),
+        heads=tuple(named[name] for name in heads.theirs),
+        rig=tuple(heads.rig),
+        changes=(*profiles.changes, *heads.changes),
+        questions=_once(*found.questions, *profiles.questions, *heads.questions, *made_up),
+        skipped=(*found.skipped, *profiles.skipped, *heads.skipped),
+        notes=_once(*found.notes, *profiles.notes, *heads.notes, *notes),
+        asks=_asks(found, words, heads, show),
+        imported=Imported(profiles.imported, heads.imported),
+    )
+
+
+def _profile_of(one: FoundFixture, here: Mapping[str, ProfileHere], show: Standing) -> str | None:
+    if one.profile is not None:
+        return here[one.profile].file if one.profile in here else None
+    return named_profile([f"{one.type} {one.mode}", f"{one.type}, {one.mode}", one.type] if one.type else [], show)
+
+
+def _asks(found: Found, words: Mapping[int, str | None], heads: Heads, show: Standing) -> tuple[Ask, ...]:
+    """Those of the file that are still open, and which profile heads have that nobody knows."""
+    asked = {ask.about for ask in found.asks if ask.key == "profile"}
+    left = {what.partition(" (")[0] for what, _ in heads.skipped}
+    types = dict.fromkeys(one.type for n, one in enumerate(found.fixtures) if words[n] is None)
+    choices = (*show.profiles, *built_in_profiles())
+    more = [
+        Ask("profile", kind, f"Which profile do the heads of type {kind or '(none is named)'} have?", choices)
+        for kind in types
+        if left and kind not in asked
+    ]
+    known = [ask for ask in found.asks if ask.key != "profile" or ask.about in types]
+    return (*(ask if ask.choices or ask.key != "profile" else ask._replace(choices=choices) for ask in known), *more)
+
+
+def _no_profile(word: str, show: Standing) -> str:
+    known = [*show.profiles, *built_in_profiles()]
+    near = nearest(word, known)
+    hint = f", nearest is '{near}'" if near else ""
+    own = ", ".join(built_in_profiles())
+    return f"--profile: found '{word}'{hint}; allowed are files of {PROFILES}/ in the show, and {own}"
+
+
+def _once(*texts: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(texts))
+
+
+def as_json(meeting: Meeting, written: tuple[str, ...]) -> dict[str, Any]:
+    """The shape of `import --json`."""
+    return {
+        "profiles": [_profile_json(here) for here in meeting.profiles],
+        "fixtures": list(meeting.heads),
+        "questions": list(meeting.questions),
+        "skipped": [one._asdict() for one in meeting.skipped],
+        "notes": list(meeting.notes),
+        "asks": [{**ask._asdict(), "choices": list(ask.choices)} for ask in meeting.asks],
+        "changes": [change._asdict() for change in meeting.changes],
+        "written": list(written),
+    }
+
+
+def _profile_json(here: ProfileHere) -> dict[str, Any]:
+    found = here.found
+    head = {"file": here.file, "mode": found.mode, "from": found.source}
+    return head | here.document | {"why": dict(found.why), "confirm": list(found.confirm)}
