@@ -11,7 +11,7 @@ from bridge.exchange.found import Found, FoundProfile, Skipped
 from bridge.exchange.gdtf_geometry import Head
 from bridge.exchange.gdtf_modes import choose
 from bridge.exchange.gdtf_ours import Missing
-from bridge.exchange.gdtf_profile import make_profile
+from bridge.exchange.gdtf_profile import Wanted, make_profile
 from bridge.exchange.gdtf_source import whole_mode, without_sets
 from bridge.exchange.names import slug
 from bridge.exchange.xml_tree import Element
@@ -72,8 +72,13 @@ def open_gdtf(source: Path | bytes, what: str) -> FixtureType:
     return FixtureType(what, _name_of(element), modes, element, data)
 
 
-def profile_of(fixture: FixtureType, mode: str, invert_pan: bool = False, invert_tilt: bool = False) -> Taken:
-    """One mode as a profile; inverted axes have their angles the other way (MVR's DMXInvertPan, DMXInvertTilt)."""
+def profile_of(
+    fixture: FixtureType, mode: str, invert_pan: bool = False, invert_tilt: bool = False, drawn: bool = True
+) -> Taken:
+    """One mode as a profile; inverted axes have their angles the other way (MVR's DMXInvertPan, DMXInvertTilt).
+
+    `drawn`: for fixtures whose rotation a drawing gives, so that the file's geometry counts for the zero of pan too.
+    """
     element = fixture.mode(mode)
     if element is None:
         listed = ", ".join(f"'{name[:40]}'" for name in fixture.modes[:20])
@@ -81,7 +86,7 @@ def profile_of(fixture: FixtureType, mode: str, invert_pan: bool = False, invert
         return Taken(skipped=(Skipped(f"{fixture.name}, mode '{mode[:60]}'", why),))
     name = f"{fixture.name}, {mode}" if mode else fixture.name
     try:
-        made = make_profile(fixture.element, element, _line(name), (invert_pan, invert_tilt))
+        made = make_profile(fixture.element, element, Wanted(_line(name), (invert_pan, invert_tilt), drawn))
     except Missing as missing:
         return Taken(skipped=(Skipped(_line(f"{fixture.name}, mode '{mode}'"), str(missing)),))
     turned = "".join(text for on, text in ((invert_pan, ", pan inverted"), (invert_tilt, ", tilt inverted")) if on)
@@ -114,7 +119,7 @@ def read_gdtf(source: Path | bytes, what: str, mode: str | None = None) -> Found
     if chosen.mode is None:
         asks = (chosen.ask,) if chosen.ask is not None else ()
         return Found(asks=asks, questions=tuple(_line(ask.text, 4000) for ask in asks))
-    taken = profile_of(fixture, chosen.mode)
+    taken = profile_of(fixture, chosen.mode, drawn=False)
     return Found(
         profiles=(taken.profile,) if taken.profile is not None else (),
         questions=taken.questions,
