@@ -94,7 +94,7 @@ class _Reader:
         profile = self._types.taken(known.profile) if known.profile is not None else None
         for axis in (each for each in ("pan", "tilt") if profile is None and getattr(use, f"invert_{each}")):
             self._says.ask(f"its patch inverts {axis}: give it a profile whose {axis} runs from the other end", label)
-        pose = pose_of(placed.place, _axes_of(profile))
+        pose = pose_of(placed.place, _axes_of(profile), known.base)
         self._says.ask(pose.question, label)
         self._says.note(pose.note, label)
         self._poses.append((label, pose))

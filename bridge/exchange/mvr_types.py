@@ -12,6 +12,7 @@ from bridge.errors import FileRefused
 from bridge.exchange.archive import Archive
 from bridge.exchange.found import Ask, FoundProfile
 from bridge.exchange.gdtf import FixtureType, open_gdtf, profile_of
+from bridge.exchange.gdtf_geometry import IDENTITY, Rows
 from bridge.exchange.gdtf_modes import can_follow, choose
 from bridge.exchange.mvr_says import Says, listed, shown
 from bridge.exchange.names import unlike
@@ -29,11 +30,15 @@ class Use(NamedTuple):
 
 
 class Known(NamedTuple):
-    """What is known of fixtures of one type and mode. No profile: no head (`why`), or not known (`why` is "")."""
+    """What is known of fixtures of one type and mode. No profile: no head (`why`), or not known (`why` is "").
+
+    `breaks`: that of pan and tilt, from 1. `base`: rows (3, 3), by which our fixture frame is turned in the drawing's.
+    """
 
     profile: FoundProfile | None = None
     why: str = ""
     breaks: int = 1
+    base: Rows = IDENTITY
 
 
 @dataclass
@@ -96,7 +101,7 @@ class Types:
             return Known(why="; ".join(each.why for each in taken.skipped[:3]))
         if taken.profile is None:
             self.asks.append(Ask("profile", about, f"which profile is '{shown(about)}', mode '{shown(use.mode)}'?"))
-        return Known(taken.profile, breaks=taken.dmx_break)
+        return Known(taken.profile, "", taken.dmx_break, taken.head.base_rotation if taken.head else IDENTITY)
 
     def _modes(self, opened: FixtureType, uses: Sequence[Use], about: str) -> dict[str, str | Known]:
         """Mode as written -> the GDTF's mode that is meant, or what is known without one."""
