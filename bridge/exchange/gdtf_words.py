@@ -7,6 +7,7 @@ practice, no source).
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 _FAMILIES = tuple(
     (family, re.compile(pattern))
@@ -40,6 +41,9 @@ OPEN_TO = {"shutter": "max", "iris": "max", "prism": "min", "frost": "min", "bla
 """At which end of its physical range a function lets the light through."""
 
 _OPEN = r"open(ed)?|offen|ouvert|aperto|abierto|otwarty"
+_BEGINS_OPEN = re.compile(
+    rf"(\W|\d)*((shutter|colou?r|gobo|iris|prism|frost|position|slot)(\W|\d)*)?({_OPEN})\b(?!\s*[/+>&-])"
+)
 _EFFECT = re.compile(
     r"strob|puls|random|rand\b|flash|fast|slow|clos|zu\b|shak|rot|spin|scroll|rainbow|audio|sound|macro|effect|\bcw\b|"
     r"\bccw\b|blackout|dark|lightning|sync"
@@ -74,12 +78,14 @@ _CLOSED = re.compile(r"\b(clos\w*|blackout|dark|shut|geschlossen|zu|ferm\w+|chiu
 _FREE_OF_IDLE = frozenset({"shutter", "iris", "colour", "uv"})
 
 
+@lru_cache(4096)
 def family_of(attribute: str) -> str:
     """shutter, iris, colour wheel ... or "other"."""
-    name = attribute.casefold()
+    name = attribute[:80].casefold()
     return next((family for family, pattern in _FAMILIES if pattern.fullmatch(name)), "other")
 
 
+@lru_cache(4096)
 def says_open(family: str, label: str) -> int | None:
     """How well a set's name says that the light passes, or that nothing happens: 0 best; None where it does not."""
     name = label.strip().casefold()
@@ -90,13 +96,14 @@ def says_open(family: str, label: str) -> int | None:
         return None
     if good and re.fullmatch(good, name) and (family in ("speed", "effect") or not _EFFECT.search(name)):
         return 0
-    if good and family not in ("speed", "effect") and re.match(rf"(\W|\d)*({_OPEN})\b(?!\s*[/+>&-])", name):
+    if good and family not in ("speed", "effect") and _BEGINS_OPEN.match(name):
         return None if _EFFECT.search(name) else 1
     if family not in _FREE_OF_IDLE and _IDLE.fullmatch(name):
         return 1
     return None
 
 
+@lru_cache(4096)
 def says_shut(family: str, label: str) -> bool:
     """Whether a set's name says what is not wanted: light shut off, something in the beam, a command."""
     name = label.strip().casefold()

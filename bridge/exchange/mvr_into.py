@@ -11,8 +11,8 @@ import numpy as np
 from bridge.errors import FileRefused
 from bridge.exchange.archive import MOST_XML, Archive
 from bridge.exchange.matching import Match, match_heads
+from bridge.exchange.mvr import SCENE
 from bridge.exchange.mvr_fields import IDENTITY, matrix_of
-from bridge.exchange.mvr_out import SCENE
 from bridge.exchange.mvr_scene import UNREAD, Place, Scene
 from bridge.exchange.mvr_scene import Placed as Drawn
 from bridge.exchange.placed import SOLVED, Placed, placed_heads
@@ -33,6 +33,7 @@ class Changed:
     """A head whose matrix is a new one. `by`: how it was found, `drawn`: its name there, `where`: in which layer.
 
     `moved`: m, from where the file had it; None where the file did not say. `added`: it had no Matrix before.
+    `doubt`: as in `Placed`.
     """
 
     by: str
@@ -40,6 +41,7 @@ class Changed:
     where: str
     moved: float | None
     added: bool
+    doubt: str = ""
 
 
 @dataclass
@@ -134,7 +136,7 @@ def _edit(
     before = drawn.place.world
     moved = None if before is None else float(np.linalg.norm(before[:3, 3] - origin_mm)) / MM
     inner = next((child for child in element.children if child.tag.casefold() == "matrix"), None)
-    said = Changed(match.by, drawn.said.get("name", ""), drawn.place.where, moved, inner is None)
+    said = Changed(match.by, drawn.said.get("name", ""), drawn.place.where, moved, inner is None, placed.doubt)
     edit = editor.first_child(element, "Matrix", text) if inner is None else editor.text(inner, text)
     return edit, said
 

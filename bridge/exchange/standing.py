@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from bridge.errors import InputError, ShowError
@@ -74,7 +75,8 @@ def plain_of(text: str) -> Document:
     return data if isinstance(data, dict) else {}
 
 
+@lru_cache(maxsize=64)
 def built_in(word: str) -> Document | None:
-    """A built-in profile's data by its name."""
+    """A built-in profile's data by its name; read once, not to be changed."""
     path = built_in_profiles().get(word)
     return parse(decode(read_bytes(path)))[0].plain() if path is not None else None

@@ -79,6 +79,21 @@ class Hands(Session):
         touches = [{"x": x, "y": y, "id": i, "force": pressure} for i, (x, y) in enumerate(points)]
         await self.call("Input.dispatchTouchEvent", type=kind, touchPoints=touches, modifiers=self._held_keys)
 
+    async def drag_file(self, kind: Literal["dragEnter", "dragOver", "drop"], at: Point, *files: str) -> None:
+        """A step of dragging files from elsewhere over the page."""
+        data = {"items": [], "files": list(files), "dragOperationsMask": 1}
+        await self.call("Input.dispatchDragEvent", type=kind, x=at[0], y=at[1], data=data)
+
+    async def drop_file(self, at: Point, *files: str) -> None:
+        """Drag files onto the page and let them go there."""
+        for kind in ("dragEnter", "dragOver", "drop"):
+            await self.drag_file(kind, at, *files)
+
+    async def give_file(self, selector: str, file: str) -> None:
+        """What choosing a file in the browser's own window does to an input."""
+        found = await self.call("Runtime.evaluate", expression=f"document.querySelector({selector!r})")
+        await self.call("DOM.setFileInputFiles", files=[file], objectId=found["result"]["objectId"])
+
     async def key(self, key: str) -> None:
         """Press and release a key by its name (`ArrowLeft`, `1`, `Tab`)."""
         await self.key_down(key)

@@ -7,6 +7,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import sys
 from collections.abc import AsyncIterator, Sequence
@@ -25,6 +26,9 @@ from bridge.panel.panel import Panel, files
 from bridge.panel.reload import Reload
 from bridge.web.key import made_key
 from bridge.web.site import Site
+from tests.system.chromium import Page, chromium
+from tests.system.panel_shows import demo_show
+from tests.system.stand_in_bridge import StandInBridge
 
 PLAIN = """import json, sys
 answers = [word for word in sys.argv if word.startswith('--m') or word.startswith('--p')]
@@ -33,7 +37,32 @@ print(json.dumps({**empty, "notes": [' '.join(answers)],
   "changes": [{"file": "rig.yaml", "path": "foh-1.address", "was": 1, "now": 45, "text": sys.argv[2]}],
   "written": [] if '--dry-run' in sys.argv else ["rig.yaml"]}))
 """
+ASKS = """import json, sys
+words = sys.argv[3:]
+given = lambda key: any(word.startswith(f'--{key}') for word in words)
+asks = [] if given('mode') else [{"key": "mode", "about": "Beacon", "choices": ["Compact", "Standard", "With pixels"],
+  "text": "Which mode is set on the heads? Compact (18 slots), Standard (27 slots), With pixels (64 slots)"}]
+if not given('map'):
+  asks += [{"key": "map", "about": "Ch no", "choices": ["number", "address"], "text": "What does 'Ch no' mean?"}]
+if not given('profile'):
+  asks += [{"key": "profile", "about": "Old", "choices": [], "text": "Which profile have the 12 heads of type Old?"}]
+file = "profiles/harbour-works-beacon-standard.yaml"
+new = lambda n: {"name": "x", "profile": file, "universe": 1, "address": 1 + 16 * n, "at": [7.5, 1 + n / 2, 8.4]}
+changes = [{"file": file, "path": "", "was": None, "now": file, "text": f"new profile {file}"}]
+head = lambda n: {"path": f"east-{n}", "was": None, "now": new(n), "text": f"new head east-{n} at 1/{16 * n}"}
+changes += [{"file": "rig.yaml", **head(n)} for n in range(40)]
+changes += [{"file": "rig.yaml", "path": "foh-1.at", "was": [1.2, 3.4, 8], "now": [1.25, 3.4, 8.1], "text": ""}]
+profile = {"file": file, "mode": "Standard", "from": "beacon.gdtf", "footprint": 27, "channels": {"pan": [1, 2]},
+  "pan": {"from": -270, "to": 270}, "fixed": {"7": 255}, "why": {"fixed.7": "shutter open"}, "confirm": ["pan", "tilt"]}
+mode = given('mode')
+if not mode: profile, changes = None, []
+print(json.dumps({"profiles": [profile] if mode else [], "fixtures": [], "asks": asks, "changes": changes,
+  "questions": ["Which way does pan turn? The first sighting of a head answers it."],
+  "skipped": [{"what": "layer Floor, 'Wash 12'", "why": "it has no pan and tilt"}], "notes": ["Two heads share 1/23."],
+  "written": [file, "rig.yaml"] if '--dry-run' not in words else []}))
+"""
 SCRIPTS = {
+    "asks": ASKS,
     "plain": PLAIN,
     "hang": "import time\ntime.sleep(600)\n",
     "compute": "while True: pass\n",
@@ -92,7 +121,7 @@ class Wire:
 
 
 def scripted(folder: Path, script: str) -> Any:
-    """In place of `import_process.command`: the same limits, another program in them (a word of SCRIPTS, or its text)."""
+    """In place of `import_process.command`: the same limits, another program in them (of SCRIPTS, or its text)."""
     file = folder / "stand-in.py"
     file.write_text(SCRIPTS.get(script, script))
 
@@ -129,6 +158,28 @@ async def import_panel(
         await site.stop("the test ends")
         await asks.close()
         await panel.close()
+
+
+@asynccontextmanager
+async def import_page(
+    folder: Path, monkeypatch: Any, script: str = "asks"
+) -> AsyncIterator[tuple[ImportPanel, StandInBridge, Page]]:
+    """A browser's page of such a panel on the screen Rig, with a bridge that only tells."""
+    staged = demo_show(folder / "show", 1)
+    bridge = StandInBridge(staged.show, {head.name: ("lit", 0.0, 0.0, 1.0) for head in staged.show.fixtures})
+    telling = asyncio.create_task(bridge.run())
+    try:
+        async with (
+            import_panel(staged.folder, folder / "state", monkeypatch, script, bridge_port=bridge.port) as stage,
+            chromium() as browser,
+        ):
+            page = await browser.open(stage.url)
+            await page.until("window.panel?.store.scene && window.panel.store.frame", 60.0)
+            await page.click_named("tab", "Rig")
+            yield stage, bridge, page
+    finally:
+        telling.cancel()
+        await asyncio.gather(telling, return_exceptions=True)
 
 
 @asynccontextmanager

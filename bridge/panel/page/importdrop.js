@@ -50,6 +50,5 @@ function watchDrops(app, look) {
     event.preventDefault();
     hide();
     if (wanted()) look([...event.dataTransfer.files]);
-    else if (app.tab !== "rig") app.say("A file is imported on the screen Rig: drop it there.", "warning");
   });
 }

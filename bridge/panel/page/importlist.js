@@ -29,25 +29,27 @@ export function sentences(title, texts, count, kind = "") {
 
 export const skippedText = ({ what, why }) => `${what}: ${why}`;
 
+// What stands in the show and would be another comes first: it is what a person has to look at.
 function byFile(changes) {
   const files = new Map();
-  for (const change of changes) files.set(change.file, [...(files.get(change.file) ?? []), change]);
+  for (const change of [...changes].sort((a, b) => isNew(a) - isNew(b))) files.set(change.file, [...(files.get(change.file) ?? []), change]);
   return files;
 }
 
 function summed(rows) {
   const added = rows.filter(isNew).length;
   const changed = rows.length - added;
-  return [added ? `${added} new` : "", changed ? `${changed} changed` : ""].filter(Boolean).join(", ");
+  return [changed ? `${changed} changed` : "", added ? `${added} new` : ""].filter(Boolean).join(", ");
 }
 
-const isNew = (change) => change.was === null || change.was === undefined;
+const nothing = (value) => value === null || value === undefined;
+const isNew = ({ path, was, now }) => nothing(was) && (!path || (typeof now === "object" && !Array.isArray(now))); // a whole head or file
 
 function changeRow(change) {
   const shape = el("span", { class: "shape", "aria-hidden": "true" });
   if (isNew(change)) {
-    const words = change.now !== null && typeof change.now === "object" && !Array.isArray(change.now) ? facts(change.now, ["name"]) : "";
-    return el("li", { "data-shape": "dot", class: "i-new" }, shape, el("div", {}, el("span", {}, change.text), words ? el("span", { class: "i-facts" }, words) : null));
+    const more = typeof change.now === "object" ? facts(change.now, ["name"]) : "";
+    return el("li", { "data-shape": "dot", class: "i-new" }, shape, el("div", {}, el("span", {}, change.text), more ? el("span", { class: "i-facts" }, more) : null));
   }
   return el("li", { "data-shape": "diamond", class: "i-other" }, shape, el("div", {}, el("span", { class: "i-path" }, change.path),
     el("span", { class: "i-values" }, el("span", { class: "i-was" }, words(change.was)), el("span", { "aria-hidden": "true" }, ARROW),
@@ -83,7 +85,7 @@ function facts(data, without = []) {
 }
 
 function words(value) {
-  if (value === null || value === undefined) return "nothing";
+  if (nothing(value)) return "nothing";
   if (typeof value === "number") return String(Number(value.toFixed(4)));
   if (typeof value === "boolean") return value ? "on" : "off";
   if (Array.isArray(value)) return value.length > 40 ? `${value.length} values` : `[${value.map(words).join(", ")}]`;

@@ -28,6 +28,8 @@ from tests.unit.exchange.made_gdtf import (
     Mode,
     Set,
     build_gdtf,
+    description,
+    packed,
 )
 
 
@@ -285,3 +287,44 @@ def test_a_set_is_found_whatever_its_bytes() -> None:
     _, profile = made_of(*PAN_TILT, DIMMER, shutter)
     raw = profile.fixed[7] * 256 + profile.fixed[8]
     assert 32 * 256 <= raw < 64 * 257
+
+
+TURNED = "{-1,0,0,0}{0,-1,0,0}{0,0,1,-0.12}{0,0,0,1}"  # 180 degrees about z
+FLIPPED = "{1,0,0,0}{0,-1,0,0}{0,0,-1,-0.12}{0,0,0,1}"  # 180 degrees about x
+
+
+def test_a_base_turned_about_z_leaves_the_ranges_as_they_stand_where_no_drawing_gives_its_rotation() -> None:
+    geometries = GEOMETRIES.replace("{1,0,0,0}{0,1,0,0}{0,0,1,-0.12}{0,0,0,1}", TURNED)
+    assert geometries != GEOMETRIES
+    found = found_in(*USUAL, geometries=geometries)
+    document = found.profiles[0].document
+    assert (document["pan"]["from"], document["tilt"]["from"]) == (-270, -135)
+    assert any("pan 0 is turned by 180 degrees" in note for note in found.notes)
+
+
+def test_in_a_drawing_it_counts_by_the_other_face() -> None:
+    """Rz(pan + 180) · Rx(tilt) aims as Rz(pan) · Rx(-tilt) does: conventions, two faces."""
+    geometries = GEOMETRIES.replace("{1,0,0,0}{0,1,0,0}{0,0,1,-0.12}{0,0,0,1}", TURNED)
+    taken = profile_of(open_gdtf(build_gdtf([Mode("A", USUAL)], geometries=geometries), "a.gdtf"), "A")
+    assert taken.profile is not None
+    assert (taken.profile.document["pan"]["from"], taken.profile.document["tilt"]["from"]) == (-270, 135)
+
+
+def test_a_pan_axis_that_looks_down_turns_the_other_way() -> None:
+    """Rx(180) · Rz(pan) · Rx(tilt) · Rx(180) · (0, 0, -1) is Rz(-pan) · Rx(tilt) · (0, 0, -1), by hand."""
+    geometries = GEOMETRIES.replace("{1,0,0,0}{0,1,0,0}{0,0,1,-0.12}{0,0,0,1}", FLIPPED)
+    geometries = geometries.replace("{1,0,0,0}{0,1,0,0}{0,0,1,-0.15}{0,0,0,1}", FLIPPED)
+    found = found_in(*USUAL, geometries=geometries)
+    document = found.profiles[0].document
+    assert (document["pan"]["from"], document["tilt"]["from"]) == (270, -135)
+    assert "by its geometry 270 to -270" in found.profiles[0].why["pan"]
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16-be", "iso-8859-1"])
+def test_descriptions_in_several_encodings_are_read_whole(encoding: str) -> None:
+    declared = encoding.removesuffix("-sig").removesuffix("-be").upper()
+    xml = description([Mode("Größe", USUAL), Mode("Ähnlich", [*USUAL, MASTER])]).replace('"UTF-8"', f'"{declared}"')
+    mark = b"\xfe\xff" if encoding == "utf-16-be" else b""
+    found = read_gdtf(packed(mark + xml.encode(encoding)), "a.gdtf", "Ähnlich")
+    assert found.profiles[0].document["fixed"] == {7: 32, 12: 0}
+    assert "'Open', 32 to 63" in found.profiles[0].why["fixed.7"]
