@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from random import Random
 
+from tests.unit.exchange import lifelike_more as more
 from tests.unit.exchange import lifelike_parts as parts
 from tests.unit.exchange.lifelike_parts import Fn, Part, Set
 
@@ -65,12 +66,22 @@ def make(seed: int) -> Life:
     count = rng.choice([1, 1, 2, 2, 3, 4, 6, 30] if rng.random() < 0.2 else [1, 1, 2, 2, 3, 4])
     modes = [_mode(rng, kind, names, each) for each in range(count)]
     maker = rng.choice(["Harbour Works", "Quay Light", "Mole & Söhne", "Pier Lumière"])
-    name = f"{rng.choice(['Cutter', 'Dory', 'Sloop'])} {rng.randint(100, 999)} {rng.choice(['Spot', 'Wash', 'Profile'])}"
+    name = (
+        f"{rng.choice(['Cutter', 'Dory', 'Sloop'])} {rng.randint(100, 999)} {rng.choice(['Spot', 'Wash', 'Profile'])}"
+    )
     return Life(seed, kind, rng.choice(["0.88", "1.0", "1.1", "1.1", "1.2", "1.2"]), maker, name, names, modes)
 
 
 def _mode(rng: Random, kind: str, names: tuple[str, str, str, str], number: int) -> Truth:
-    words = ["Standard", "Mode 1 - 16 Bit / Extended", "Basic", "Größe M", "Full (54 ch)", "Ext. <RGB> & \"more\"", "24ch"]
+    words = [
+        "Standard",
+        "Mode 1 - 16 Bit / Extended",
+        "Basic",
+        "Größe M",
+        "Full (54 ch)",
+        'Ext. <RGB> & "more"',
+        "24ch",
+    ]
     name = f"{rng.choice(words)}{f' {number}' if number else ''}"
     truth = Truth(name, [], names[0])
     if kind not in HEADS:
@@ -85,7 +96,13 @@ def _mode(rng: Random, kind: str, names: tuple[str, str, str, str], number: int)
         truth.geometry = names[0] + (f" {number}" if number else "")
         truth.inside, truth.copies = ("Pixel",), (0,) * rng.randint(3, 12)
         truth.parts += [
-            Part([Fn(f"ColorAdd_{each}")], "Pixel", highlight=255, good=[(255, 255)], dmx_break=rng.choice(["1", "Overwrite"]))
+            Part(
+                [Fn(f"ColorAdd_{each}")],
+                "Pixel",
+                highlight=255,
+                good=[(255, 255)],
+                dmx_break=rng.choice(["1", "Overwrite"]),
+            )
             for each in "RGB"
         ]
         if rng.random() < 0.3:
@@ -100,9 +117,9 @@ def _no_head(rng: Random, kind: str, names: tuple[str, str, str, str]) -> list[P
     if kind == "dimmer":
         return [dimmer]
     if kind == "hoist":
-        return [Part([Fn("PositionZ", "", 0, (0.0, 12.0))], names[1], 2), parts.speed(rng), parts.control(rng)]
+        return [Part([Fn("PositionZ", "", 0, (0.0, 12.0))], names[1], 2), more.speed(rng), more.control(rng)]
     if kind == "media":
-        return [dimmer, *(Part([Fn(f"VideoEffect{n}Parameter1")]) for n in range(1, 5)), parts.macro(rng)]
+        return [dimmer, *(Part([Fn(f"VideoEffect{n}Parameter1")]) for n in range(1, 5)), more.macro(rng)]
     if kind == "bar":
         return [Part([Fn("Tilt", "Tilt 1", 0, (-90.0, 90.0))], names[2], 2), Part([Fn("Tilt")], names[1]), dimmer]
     return [tilt, dimmer, *parts.additive(rng)]
@@ -120,7 +137,7 @@ def _head(rng: Random, kind: str, names: tuple[str, str, str, str], truth: Truth
         body += parts.additive(rng) if kind != "pixels" else []
     else:
         body += parts.subtractive(rng) if rng.random() < 0.6 else []
-    for maker in rng.sample(parts.EXTRAS, rng.randint(2, 9)):
+    for maker in rng.sample(more.EXTRAS, rng.randint(2, 9)):
         made = maker(rng)
         body += made if isinstance(made, list) else [made]
     seen: dict[str, int] = {}
@@ -146,7 +163,9 @@ def _pan(rng: Random, truth: Truth) -> Part:
     span = rng.choice([540.0, 540.0, 630.0, 360.0, 655.5, 530.0])
     physical = rng.choice([(-span / 2, span / 2), (span / 2, -span / 2), (0.0, span), (-span / 2, span / 2)])
     sets = [Set("Min", 0), Set("", 1), Set("Center", 127), Set("", 129), Set("Max", 255)][: rng.choice([0, 5])]
-    part = Part([Fn("Pan", "Pan 1", 0, physical, sets, fade=rng.choice([0.0, 2.5]))], size=rng.choice([1, 2, 2, 2, 2, 3]))
+    part = Part(
+        [Fn("Pan", "Pan 1", 0, physical, sets, fade=rng.choice([0.0, 2.5]))], size=rng.choice([1, 2, 2, 2, 2, 3])
+    )
     part.default, part.role = 128, "pan"
     if rng.random() < 0.12:
         part.fns[0].master, rotate = ("rotation", "Position", 0, 127), ("rotation", "Rotation", 128, 255)
@@ -165,7 +184,9 @@ def _tilt(rng: Random) -> Part:
 def _dimmer(rng: Random, truth: Truth, kind: str, where: str) -> list[Part]:
     sets = [Set("Closed", 0), Set("", 1), Set("Open", 255)][: rng.choice([0, 0, 3])]
     physical = rng.choice([(0.0, 1.0), (0.0, 1.0), (0.0, 100.0)])
-    part = Part([Fn("Dimmer", "Dimmer 1", 0, physical, sets)], where, rng.choice([1, 2, 2]), role="dimmer", highlight=255)
+    part = Part(
+        [Fn("Dimmer", "Dimmer 1", 0, physical, sets)], where, rng.choice([1, 2, 2]), role="dimmer", highlight=255
+    )
     odd = rng.random()
     if odd < 0.04:
         truth.why_not = "shared"
@@ -184,7 +205,10 @@ def _zoom(rng: Random, truth: Truth) -> list[Part]:
         return []
     wide, narrow = rng.choice([(50.0, 5.0), (60.0, 4.0), (38.5, 2.2), (70.0, 10.0)])
     ends = (wide, narrow) if rng.random() < 0.5 else (narrow, wide)
-    part = Part([Fn("Zoom", "Zoom 1", 0, ends, [Set("Wide", 0), Set("Narrow", 255)][: rng.choice([0, 2])])], size=rng.choice([1, 2]))
+    part = Part(
+        [Fn("Zoom", "Zoom 1", 0, ends, [Set("Wide", 0), Set("Narrow", 255)][: rng.choice([0, 2])])],
+        size=rng.choice([1, 2]),
+    )
     part.role = "zoom"
     style, last = rng.choice(["plain"] * 4 + ["stub", "extra", "masters"]), 256
     if style == "stub":
@@ -197,7 +221,9 @@ def _zoom(rng: Random, truth: Truth) -> list[Part]:
     if style != "masters":
         return [part]
     other = (ends[0] / 2, ends[1] / 2)
-    lens = Part([Fn("Gobo3" if rng.random() < 0.3 else "BeamReducer", "Spot", 0), Fn("BeamReducer", "Beam", 128)], key="lens")
+    lens = Part(
+        [Fn("Gobo3" if rng.random() < 0.3 else "BeamReducer", "Spot", 0), Fn("BeamReducer", "Beam", 128)], key="lens"
+    )
     link = rng.random() < 0.5
     part.fns[0].master = ("lens", "Spot" if link else "", 0, 127)
     part.fns.append(Fn("Zoom", "Zoom 2", 0, other, master=("lens", "Beam" if link else "", 128, 255)))
@@ -207,14 +233,25 @@ def _zoom(rng: Random, truth: Truth) -> list[Part]:
 def _focus(rng: Random) -> list[Part]:
     if rng.random() < 0.5:
         return []
-    out = [Part([Fn("Focus1", "Focus1 1", 0, (0.0, 1.0), [Set("Far", 0), Set("Near", 255)])], size=rng.choice([1, 2]), role="focus")]
+    out = [
+        Part(
+            [Fn("Focus1", "Focus1 1", 0, (0.0, 1.0), [Set("Far", 0), Set("Near", 255)])],
+            size=rng.choice([1, 2]),
+            role="focus",
+        )
+    ]
     return [*out, Part([Fn("Focus1Distance", "Auto focus", 0, (0.0, 20.0))])] if rng.random() < 0.3 else out
 
 
 def _lay(rng: Random, truth: Truth) -> None:
     """Offsets: bytes beside each other, or the fine ones far away; copies of pixels behind all else."""
     far = rng.random() < 0.15
-    order = [(part, each) for part in truth.parts if not part.virtual and part.geometry not in truth.inside for each in range(part.size)]
+    order = [
+        (part, each)
+        for part in truth.parts
+        if not part.virtual and part.geometry not in truth.inside
+        for each in range(part.size)
+    ]
     if far:
         order.sort(key=lambda each: each[1])
     places: dict[int, list[int]] = {}
@@ -249,7 +286,9 @@ def _answers(truth: Truth) -> None:
         if part.role in ("pan", "tilt"):
             setattr(truth, part.role, (last, *part.fns[0].physical))
         elif part.role == "zoom" and truth.zoom:
-            truth.zoom = tuple((min(raw * scale - (raw == 240), last) if raw else 0, angle) for raw, angle in truth.zoom)
+            truth.zoom = tuple(
+                (min(raw * scale - (raw == 240), last) if raw else 0, angle) for raw, angle in truth.zoom
+            )
         if part.role or part.virtual:
             continue
         starts = truth.copies if truth.inside == ("Pixel",) else truth.copies[:1]

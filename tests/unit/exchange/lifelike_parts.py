@@ -6,7 +6,7 @@ Values are coarse bytes, 0 .. 255, also of channels of several bytes.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from random import Random
 
@@ -111,9 +111,19 @@ def shutter(rng: Random) -> Part:
         elif style == "grouped" and letter == "o" and number and order[number - 1] == "c":
             continue
         else:
-            fns.append(Fn(f"Shutter1{kind}", name or words, start, (0.0, 1.0) if name else (0.5, 20.0), [
-                Set("", start), *([Set("Slow", start), Set("Fast", start + 2)] if not name else [])
-            ][:rng.choice([0, 0, 3])] if not name else ()))
+            fns.append(
+                Fn(
+                    f"Shutter1{kind}",
+                    name or words,
+                    start,
+                    (0.0, 1.0) if name else (0.5, 20.0),
+                    [Set("", start), *([Set("Slow", start), Set("Fast", start + 2)] if not name else [])][
+                        : rng.choice([0, 0, 3])
+                    ]
+                    if not name
+                    else (),
+                )
+            )
     if style == "sets":
         fns = [Fn("Shutter1", "Shutter1 1", 0, (0.0, 1.0), sets)]
     good = ranges(starts, [letter == "o" for letter in order])
@@ -152,9 +162,16 @@ def iris(rng: Random) -> Part:
 def pattern(rng: Random, number: int = 1, kind: str = "Gobo") -> list[Part]:
     """A wheel with its open slot first or last, indexing, shakes and a spin; its rotation in a channel behind it."""
     slots, attribute = rng.randint(4, 9), f"{kind}{number}"
-    open_ = rng.choice(["Open", "open", "Open Gobo" if kind == "Gobo" else "White", "No gobo" if kind == "Gobo" else
-                        "Open/White", "Gobo Open" if kind == "Gobo" else "Open White", "Empty" if kind == "Gobo" else
-                        "No colour"])
+    open_ = rng.choice(
+        [
+            "Open",
+            "open",
+            "Open Gobo" if kind == "Gobo" else "White",
+            "No gobo" if kind == "Gobo" else "Open/White",
+            "Gobo Open" if kind == "Gobo" else "Open White",
+            "Empty" if kind == "Gobo" else "No colour",
+        ]
+    )
     words = [f"{kind} {each}" if kind == "Gobo" else rng.choice(_COLOURS) for each in range(1, slots)]
     first = kind != "Gobo" or rng.random() < 0.8
     names = [open_, *words] if first else [*words, open_]
@@ -185,7 +202,18 @@ def pattern(rng: Random, number: int = 1, kind: str = "Gobo") -> list[Part]:
     return parts
 
 
-_COLOURS = ("Red", "Deep Blue", "Congo", "CTO 3200K", "1/2 CTB", "Grün", "Blue/Red", "Color 7", "Open + Red", "Pink 128")
+_COLOURS = (
+    "Red",
+    "Deep Blue",
+    "Congo",
+    "CTO 3200K",
+    "1/2 CTB",
+    "Grün",
+    "Blue/Red",
+    "Color 7",
+    "Open + Red",
+    "Pink 128",
+)
 
 
 def additive(rng: Random) -> list[Part]:
@@ -193,7 +221,15 @@ def additive(rng: Random) -> list[Part]:
     lit, size = rng.choice(["highlight", "default", "both"]), rng.choice([1, 1, 2])
     return [
         Part(
-            [Fn(f"ColorAdd_{each}", f"ColorAdd_{each} 1", 0, (0.0, 1.0), [Set("min", 0), Set("max", 255)][: rng.choice([0, 2])])],
+            [
+                Fn(
+                    f"ColorAdd_{each}",
+                    f"ColorAdd_{each} 1",
+                    0,
+                    (0.0, 1.0),
+                    [Set("min", 0), Set("max", 255)][: rng.choice([0, 2])],
+                )
+            ],
             size=size,
             default=255 if lit != "highlight" else 0,
             highlight=255 if lit != "default" else None,
@@ -212,87 +248,3 @@ def subtractive(rng: Random) -> list[Part]:
     if rng.random() < 0.3:
         out.append(Part([Fn("ColorMixMSpeed")]))
     return out
-
-
-def macro(rng: Random) -> Part:
-    attribute = rng.choice(["ColorMacro1", "Effects1", "ColorMacro1", "Gobo1WheelAudio", "VideoEffect1Type", "EffectsSync"])
-    name, start = rng.choice(["No function", "No Function", "Off", "No effect", "None", "No macro", "Open"]), rng.choice([1, 8, 10])
-    if rng.random() < 0.5:
-        return Part([Fn("NoFeature", name, 0, (0, 1)), Fn(attribute, "Macro", start)], good=[(0, start - 1)])
-    return Part([Fn(attribute, f"{attribute} 1", 0, (0, 1), [Set(name, 0), Set("Macro 1", start), Set("Macro 2", 99)])],
-                good=[(0, start - 1)])
-
-
-def prism(rng: Random) -> list[Part]:
-    name, start = rng.choice(["Open", "No effect", "Prism out", "No prism", "Off", "Prism Open"]), rng.choice([8, 20, 128])
-    sets = [Set(name, 0, 1), Set(rng.choice(["Prism", "3-facet", "5 facet linear", "Prism in"]), start, 2)]
-    if rng.random() < 0.5:
-        fns = [Fn("Prism1", "Prism1 1", 0, (0, 1), sets)]
-    else:
-        fns = [Fn("Prism1", name, 0, (0, 0)), Fn("Prism1", "Prism in", start, (1, 1)), Fn("Prism1Macro", "Macro", 200)]
-    return [Part(fns, good=[(0, start - 1)]), Part([Fn("Prism1Pos", "Index", 0), Fn("Prism1PosRotate", "Rot", 128)])]
-
-
-def frost(rng: Random) -> Part:
-    sets = [Set("Open", 0), Set("Frost", 10)] if rng.random() < 0.5 else []
-    fns = [Fn("Frost1", "Frost1 1", 0, (0.0, 1.0), sets)]
-    if rng.random() < 0.3:
-        fns += [Fn("Frost1PulseOpen", "Pulse", 180), Fn("Frost1Ramp", "Ramp", 220)]
-    return Part(fns, good=[(0, 9)])
-
-
-def blades(rng: Random) -> list[Part]:
-    out = []
-    for each in range(1, 5):
-        out.append(Part([Fn(f"Blade{each}A", f"Blade{each}A 1", 0, (0.0, 1.0))], good=[(0, 3)]))
-        second = rng.choice(["B", "Rot"])
-        turn = Part([Fn(f"Blade{each}Rot", "", 0, (-30.0, 30.0))], default=128)
-        out.append(Part([Fn(f"Blade{each}B", "", 0, (0.0, 1.0))], good=[(0, 3)]) if second == "B" else turn)
-    return [*out, Part([Fn("ShaperRot", "", 0, (-60.0, 60.0))], default=128)]
-
-
-def animation(rng: Random) -> list[Part]:
-    sets = [Set(rng.choice(["Open", "No animation", "Out"]), 0, 1), Set("Animation", 12, 2)]
-    return [
-        Part([Fn("AnimationWheel1", "AnimationWheel1 1", 0, (0, 1), sets)], good=[(0, 11)]),
-        Part([Fn("AnimationWheel1Pos", "", 0, (0, 360))]),
-    ]
-
-
-def control(rng: Random) -> Part:
-    """Commands, with nothing at the default: first, or elsewhere."""
-    idle = rng.choice(["No function", "No Function", "Idle", "Reserved", "Normal", "Safe", "no function", "Unused"])
-    commands = ["Lamp On (hold 3s)", "Lamp Off (hold 5 s)", "Total Reset (3s)", "Pan/Tilt Reset", "Fan mode auto",
-                "Display off", "Blackout while pan/tilt moving", "Zoom/Focus reset", "Shutdown", "Calibration"]
-    chosen = rng.sample(commands, rng.randint(2, 7))
-    at = rng.choice([0, 0, 0, len(chosen) // 2, len(chosen)])
-    names = [*chosen[:at], idle, *chosen[at:]]
-    starts = cuts(rng, len(names))
-    good = ranges(starts, [name == idle for name in names])
-    attribute = rng.choice(["Control1", "Control1", "Control2", "Function", "LampControl"])
-    if rng.random() < 0.5:
-        fns = [Fn(attribute, f"{attribute} 1", 0, (0, 1), [Set(n, s) for n, s in zip(names, starts, strict=True)])]
-    else:
-        fns = [Fn("NoFeature" if n == idle and rng.random() < 0.5 else
-                  "FixtureGlobalReset" if "Total" in n and rng.random() < 0.5 else attribute, n, s, (0, 1))
-               for n, s in zip(names, starts, strict=True)]
-    return Part(fns, default=middle(good[0]), good=good, geometry="Base")
-
-
-def speed(rng: Random) -> Part:
-    name = rng.choice(["PositionMSpeed", "PositionMSpeed", "IntensityMSpeed", "ColorMixMSpeed"])
-    sets = rng.choice([[], [Set("Max", 0), Set("Min", 255)], [Set("Tracking mode", 0), Set("Vector fast -> slow", 4)],
-                       [Set("Fast", 0), Set("Slow", 255)]])
-    return Part([Fn(name, f"{name} 1", 0, (0.0, 1.0), sets)], good=[(0, 3)] if name == "PositionMSpeed" else ANY, geometry="Base")
-
-
-def setting(rng: Random) -> Part:
-    name = rng.choice(["DimmerCurve", "DimmerMode", "Fans", "PanTiltMode", "LEDFrequency", "NoFeature", "Dummy", "CRIMode",
-                       "Focus1MSpeed", "ZoomMSpeed", "BlackoutMode", "FanMode", "PixelZoom" "Mode", "Gobo1MSpeed"])
-    sets = rng.choice([[], [Set("Default", 0), Set("Linear", 50), Set("Square law", 100)], [Set("Standard", 0), Set("Silent", 128)]])
-    return Part([Fn(name, f"{name} 1", 0, (0.0, 1.0), sets)], geometry="Base")
-
-
-Maker = Callable[[Random], "Part | list[Part]"]
-EXTRAS: tuple[Maker, ...] = (iris, pattern, lambda rng: pattern(rng, 2), lambda rng: pattern(rng, 1, "Color"), macro,
-                             prism, frost, blades, animation, control, control, speed, setting, setting)

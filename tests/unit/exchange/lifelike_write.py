@@ -30,8 +30,18 @@ def description(life: Life) -> str:
     parts = [
         '<?xml version="1.0" encoding="UTF-8" standalone="no" ?>\n',
         _tag("GDTF", DataVersion=life.version),
-        _tag("FixtureType", CanHaveChildren="Yes", Description="", FixtureTypeID="8A3C1F00-0000-4000-8000-0000000000AA",
-             LongName=life.name, Manufacturer=life.maker, Name=life.name, RefFT="", ShortName="HW", Thumbnail=""),
+        _tag(
+            "FixtureType",
+            CanHaveChildren="Yes",
+            Description="",
+            FixtureTypeID="8A3C1F00-0000-4000-8000-0000000000AA",
+            LongName=life.name,
+            Manufacturer=life.maker,
+            Name=life.name,
+            RefFT="",
+            ShortName="HW",
+            Thumbnail="",
+        ),
         _attributes(life),
         "<Wheels>" + "".join(_wheel(name, *wheel) for name, wheel in wheels.items()) + "</Wheels>",
         '<PhysicalDescriptions><ColorSpace Mode="sRGB"/><Filters/><Emitters/><DMXProfiles/><CRIs/></PhysicalDescriptions>',
@@ -47,8 +57,15 @@ def description(life: Life) -> str:
 def _attributes(life: Life) -> str:
     names = sorted({fn.attribute for mode in life.modes for part in mode.parts for fn in part.fns})
     rows = "".join(
-        _tag("Attribute", ActivationGroup="PanTilt" if name in ("Pan", "Tilt") else "", Feature="Control.Control", Name=name,
-             PhysicalUnit="Angle" if name in ("Pan", "Tilt") else "None", Pretty=name[:8], close=True)
+        _tag(
+            "Attribute",
+            ActivationGroup="PanTilt" if name in ("Pan", "Tilt") else "",
+            Feature="Control.Control",
+            Name=name,
+            PhysicalUnit="Angle" if name in ("Pan", "Tilt") else "None",
+            Pretty=name[:8],
+            close=True,
+        )
         for name in names
     )
     return (
@@ -59,8 +76,16 @@ def _attributes(life: Life) -> str:
 
 
 def _wheel(name: str, slots: list[str], open_: str) -> str:
-    rows = (_tag("Slot", Color="0.312700,0.329000,100.000000", MediaFileName="" if slot == open_ else f"g{n}", Name=slot, close=True)
-            for n, slot in enumerate(slots))
+    rows = (
+        _tag(
+            "Slot",
+            Color="0.312700,0.329000,100.000000",
+            MediaFileName="" if slot == open_ else f"g{n}",
+            Name=slot,
+            close=True,
+        )
+        for n, slot in enumerate(slots)
+    )
     return _tag("Wheel", Name=name) + "".join(rows) + "</Wheel>"
 
 
@@ -82,9 +107,22 @@ def _tree(life: Life, mode: Truth) -> str:
 
 
 def _head(life: Life, pixels: tuple[int, ...]) -> str:
-    light = _tag("Beam", BeamAngle="12.000000", BeamRadius="0.050000", BeamType="Spot", ColorRenderingIndex="100",
-                 ColorTemperature="6000.000000", FieldAngle="14.000000", LampType="Discharge", LuminousFlux="21000.000000",
-                 Model="", Name=life.names[3], Position=IDENTITY % (0, 0, -0.15), PowerConsumption="1000.000000", close=True)
+    light = _tag(
+        "Beam",
+        BeamAngle="12.000000",
+        BeamRadius="0.050000",
+        BeamType="Spot",
+        ColorRenderingIndex="100",
+        ColorTemperature="6000.000000",
+        FieldAngle="14.000000",
+        LampType="Discharge",
+        LuminousFlux="21000.000000",
+        Model="",
+        Name=life.names[3],
+        Position=IDENTITY % (0, 0, -0.15),
+        PowerConsumption="1000.000000",
+        close=True,
+    )
     head = _tag("Axis", Model="", Name=life.names[2], Position=IDENTITY % (0, 0, -0.25))
     return head + light + _references("Pixel", "Pixel", pixels, 0.02) + "</Axis>"
 
@@ -92,7 +130,8 @@ def _head(life: Life, pixels: tuple[int, ...]) -> str:
 def _references(target: str, name: str, starts: tuple[int, ...], apart: float) -> str:
     return "".join(
         _tag("GeometryReference", Geometry=target, Model="", Name=f"{name} {n}", Position=IDENTITY % (apart * n, 0, 0))
-        + _tag("Break", DMXBreak="1", DMXOffset=str(start), close=True) + "</GeometryReference>"
+        + _tag("Break", DMXBreak="1", DMXOffset=str(start), close=True)
+        + "</GeometryReference>"
         for n, start in enumerate(starts, 1)
     )
 
@@ -100,10 +139,18 @@ def _references(target: str, name: str, starts: tuple[int, ...], apart: float) -
 def _mode(rng: Random, life: Life, mode: Truth) -> str:
     channels = "".join(_channel(rng, life, mode, part) for part in mode.parts)
     relations = "".join(
-        _tag("Relation", Name=f"Dim {n}", Master=_name(part), Follower=f"{_name(other)}.{other.attribute}.{other.attribute} 1",
-             Type="Multiply", close=True)
-        for part in mode.parts if part.virtual
-        for n, other in enumerate(mode.parts) if other.attribute.startswith("ColorAdd")
+        _tag(
+            "Relation",
+            Name=f"Dim {n}",
+            Master=_name(part),
+            Follower=f"{_name(other)}.{other.attribute}.{other.attribute} 1",
+            Type="Multiply",
+            close=True,
+        )
+        for part in mode.parts
+        if part.virtual
+        for n, other in enumerate(mode.parts)
+        if other.attribute.startswith("ColorAdd")
     )
     named = {"Description": ""} if life.version == "1.2" else {}
     return (
@@ -122,12 +169,20 @@ def _channel(rng: Random, life: Life, mode: Truth, part: Part) -> str:
     highlight = "None" if part.highlight is None else _value(rng, part.highlight, part.size, full=True)
     attributes["Highlight"] = highlight
     if life.version == "0.88":
-        attributes |= dict(zip(("Coarse", "Fine", "Ultra", "Uber"), [*map(str, part.offsets), "", "", "", ""], strict=False))
+        attributes |= dict(
+            zip(("Coarse", "Fine", "Ultra", "Uber"), [*map(str, part.offsets), "", "", "", ""], strict=False)
+        )
     else:
         attributes["Offset"] = ",".join(map(str, part.offsets)) if part.offsets else rng.choice(["", "None"])
     names = [fn.name or f"{fn.attribute} {n}" for n, fn in enumerate(part.fns, 1)]
-    at = max((n for n, fn in enumerate(part.fns) if fn.start <= part.default and not n or
-              (fn.start <= part.default and not fn.master)), default=0)
+    at = max(
+        (
+            n
+            for n, fn in enumerate(part.fns)
+            if (fn.start <= part.default and not n) or (fn.start <= part.default and not fn.master)
+        ),
+        default=0,
+    )
     default = _value(rng, part.default, part.size, full=part.default == 255)
     if new:
         attributes["InitialFunction"] = f"{_name(part)}.{part.attribute}.{names[at]}"
@@ -139,14 +194,24 @@ def _channel(rng: Random, life: Life, mode: Truth, part: Part) -> str:
         _function(rng, mode, part, fn, name, (default if n == at else _value(rng, fn.start, part.size)) if new else "")
         for n, (fn, name) in enumerate(zip(part.fns, names, strict=True))
     )
-    return _tag("DMXChannel", **attributes) + _tag("LogicalChannel", **logical) + functions + "</LogicalChannel></DMXChannel>"
+    return (
+        _tag("DMXChannel", **attributes)
+        + _tag("LogicalChannel", **logical)
+        + functions
+        + "</LogicalChannel></DMXChannel>"
+    )
 
 
 def _function(rng: Random, mode: Truth, part: Part, fn: Fn, name: str, default: str) -> str:
     attributes = {
-        "Attribute": fn.attribute, "DMXFrom": _value(rng, fn.start, part.size), "Name": name, "OriginalAttribute": "",
-        "PhysicalFrom": f"{fn.physical[0]:.6f}", "PhysicalTo": f"{fn.physical[1]:.6f}",
-        "RealAcceleration": "0.000000", "RealFade": f"{fn.fade:.6f}",
+        "Attribute": fn.attribute,
+        "DMXFrom": _value(rng, fn.start, part.size),
+        "Name": name,
+        "OriginalAttribute": "",
+        "PhysicalFrom": f"{fn.physical[0]:.6f}",
+        "PhysicalTo": f"{fn.physical[1]:.6f}",
+        "RealAcceleration": "0.000000",
+        "RealFade": f"{fn.fade:.6f}",
     }
     attributes |= {"Default": default} if default else {}
     attributes |= {"Wheel": fn.wheel} if fn.wheel else {}
@@ -157,9 +222,18 @@ def _function(rng: Random, mode: Truth, part: Part, fn: Fn, name: str, default: 
         link = f"{_name(other)}.{other.attribute}.{function}" if function else _name(other)
         attributes |= {"ModeMaster": link, "ModeFrom": _value(rng, low, other.size), "ModeTo": f"{high}/1"}
     sets = "".join(
-        _tag("ChannelSet", DMXFrom=_value(rng, each.start, part.size), Name=each.name, WheelSlotIndex=str(each.slot),
-             **({"PhysicalFrom": f"{each.physical[0]:.6f}", "PhysicalTo": f"{each.physical[1]:.6f}"} if each.physical else {}),
-             close=True)
+        _tag(
+            "ChannelSet",
+            DMXFrom=_value(rng, each.start, part.size),
+            Name=each.name,
+            WheelSlotIndex=str(each.slot),
+            **(
+                {"PhysicalFrom": f"{each.physical[0]:.6f}", "PhysicalTo": f"{each.physical[1]:.6f}"}
+                if each.physical
+                else {}
+            ),
+            close=True,
+        )
         for each in fn.sets
     )
     return _tag("ChannelFunction", **attributes) + sets + "</ChannelFunction>"
