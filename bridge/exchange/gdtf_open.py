@@ -8,115 +8,45 @@ from __future__ import annotations
 
 import re
 
-_OPEN = frozenset(["open", "opened", "opens", "offen", "ouvert", "aperto", "abierto", "otwarty"])
-_GONE = frozenset(
-    [
-        "no",
-        "not",
-        "none",
-        "non",
-        "nil",
-        "without",
-        "w/o",
-        "ohne",
-        "kein",
-        "keine",
-        "sans",
-        "off",
-        "out",
-        "removed",
-        "excluded",
-        "disabled",
-        "inactive",
-        "deactivated",
-        "empty",
-        "blank",
-        "clear",
-        "nothing",
-        "unused",
-        "idle",
-    ]
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+_OPEN = _words("open opened opens offen ouvert aperto abierto otwarty")
+_GONE = _words(
+    "no not none non nil without w/o ohne kein keine sans off out removed excluded disabled "
+    "inactive deactivated empty blank clear nothing unused idle"
 )
-_WHITE = frozenset(["white", "weiß", "weiss", "blanc", "blanco", "bianco"])
-_PLACE = frozenset(
-    ["position", "pos", "slot", "hole", "wheel", "the", "full", "fully", "static", "fixed", "default", "indexed"]
-)
-_NOTHING = frozenset(["function", "functions", "func", "effect", "effects", "macro"])
+_WHITE = _words("white weiß weiss blanc blanco bianco")
+_PLACE = _words("position pos slot hole wheel the full fully static fixed default indexed")
+_NOTHING = _words("function functions func effect effects macro")
 
 _GOOD = {
-    "shutter": _OPEN | frozenset(["on", "full", "steady", "constant", "continuous", "static", "nostrobe"]),
-    "iris": _OPEN | frozenset(["max", "maximum", "largest", "biggest", "large", "big", "off", "out", "none", "no"]),
+    "shutter": _OPEN | _words("on full steady constant continuous static nostrobe"),
+    "iris": _OPEN | _words("max maximum largest biggest large big off out none no"),
     "colour wheel": _OPEN | _GONE | _WHITE,
-    "pattern wheel": _OPEN | _GONE | frozenset(("hole",)),
+    "pattern wheel": _OPEN | _GONE | _words("hole"),
     "prism": _OPEN | _GONE,
-    "frost": _OPEN | _GONE | frozenset(["min", "minimum"]),
-    "temperature": _OPEN | _GONE | frozenset(("native",)),
+    "frost": _OPEN | _GONE | _words("min minimum"),
+    "temperature": _OPEN | _GONE | _words("native"),
 }
 _FILLING = {
-    "shutter": frozenset(
-        [
-            "shutter",
-            "led",
-            "leds",
-            "light",
-            "lamp",
-            "beam",
-            "fully",
-            "always",
-            "the",
-            "is",
-            "white",
-            "position",
-            "output",
-            "default",
-            "nofunction",
-        ]
-    ),
-    "iris": frozenset(["iris", "diameter", "size", "aperture", "beam", "full", "fully", "the"]),
-    "colour wheel": _PLACE
-    | _NOTHING
-    | frozenset(["color", "colors", "colour", "colours", "filter", "filters", "farbe"]),
+    "shutter": _words("shutter led leds light lamp beam fully always the is white position output default nofunction"),
+    "iris": _words("iris diameter size aperture beam full fully the"),
+    "colour wheel": _PLACE | _NOTHING | _words("color colors colour colours filter filters farbe"),
     "pattern wheel": _PLACE
     | _NOTHING
     | _WHITE
-    | frozenset(["gobo", "gobos", "gobowheel", "pattern", "patterns", "animation", "anim", "beam", "of"]),
-    "prism": _PLACE | _NOTHING | frozenset(["prism", "prisms", "prisma", "inserted", "facet"]),
-    "frost": _PLACE | _NOTHING | frozenset(["frost", "inserted", "filter"]),
-    "temperature": _NOTHING
-    | frozenset(["cto", "ctb", "ctc", "ct", "filter", "correction", "tint", "color", "colour", "temperature"]),
+    | _words("gobo gobos gobowheel pattern patterns animation anim beam of"),
+    "prism": _PLACE | _NOTHING | _words("prism prisms prisma inserted facet"),
+    "frost": _PLACE | _NOTHING | _words("frost inserted filter"),
+    "temperature": _NOTHING | _words("cto ctb ctc ct filter correction tint color colour temperature"),
 }
-_IDLE = (_GONE - {"off", "out"}) | frozenset(
-    ["reserved", "reserve", "safe", "neutral", "default", "normal", "normally", "standard", "disable"]
-)
-_IDLE_FILLING = frozenset(
-    [
-        "function",
-        "functions",
-        "func",
-        "feature",
-        "features",
-        "action",
-        "actions",
-        "effect",
-        "effects",
-        "macro",
-        "macros",
-        "change",
-        "command",
-        "commands",
-        "operation",
-        "operations",
-        "use",
-        "used",
-        "in",
-        "control",
-        "special",
-        "range",
-        "for",
-        "future",
-        "strobe",
-        "rotation",
-    ]
+_IDLE = (_GONE - {"off", "out"}) | _words("reserved reserve safe neutral default normal normally standard disable")
+_IDLE_FILLING = _words(
+    "function functions func feature features action actions effect effects macro macros "
+    "change command commands operation operations use used in control special range for future strobe rotation"
 )
 _NUMBERED = re.compile(r"\bno\.? ?(?=\d)")
 _NO_STROBE = re.compile(

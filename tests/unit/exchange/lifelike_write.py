@@ -44,7 +44,7 @@ def description(life: Life) -> str:
         ),
         _attributes(life),
         "<Wheels>" + "".join(_wheel(name, *wheel) for name, wheel in wheels.items()) + "</Wheels>",
-        '<PhysicalDescriptions><ColorSpace Mode="sRGB"/><Filters/><Emitters/><DMXProfiles/><CRIs/></PhysicalDescriptions>',
+        '<PhysicalDescriptions><ColorSpace Mode="sRGB"/><Filters/><Emitters/><CRIs/></PhysicalDescriptions>',
         '<Models><Model File="" Height="0.3" Length="0.3" Name="Base" PrimitiveType="Base" Width="0.3"/></Models>',
         _geometries(life),
         f"<DMXModes>{modes}</DMXModes>",
