@@ -19,6 +19,7 @@ _AS_THE_FILE_HAS_IT = frozenset({"control", "nothing", "mode", "other", "tempera
 _LIT_BY_HIGHLIGHT = frozenset({"shutter", "iris", "filter", "prism", "frost"})
 _SURE_BY_DEFAULT = frozenset({"filter", "prism", "frost", "blade"})
 _SHOWN_OPEN = frozenset({"shutter", "iris", "colour wheel", "pattern wheel", "prism", "frost"})
+_FADES = frozenset({"iris", "frost", "filter", "blade"})  # a function is called by what it does, not by a state
 _SLOWING = frozenset({"positionmspeed", "globalmspeed", "pantiltspeed", "positionspeed"})
 _FLASHING = re.compile(r"strob|pulse|random", re.IGNORECASE)
 _NAMED = 2  # ranks below it are by the name of a part itself, not by what the file's wheel has there
@@ -116,7 +117,8 @@ def _physical(channel: Channel, spans: list[Span], family: str) -> Choice | None
     """The end of a function without names that lets the light through, unless a default stands against it."""
     for span in spans:
         low, high = span.function.physical
-        if family_of(span.function.attribute) != family or span.label or low is None or high is None:
+        named = span.set is not None if family in _FADES else True
+        if family_of(span.function.attribute) != family or low is None or high is None or (named and span.label):
             continue
         if family not in OPEN_TO or low == high:
             continue

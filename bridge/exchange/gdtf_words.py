@@ -76,6 +76,8 @@ def says_open(family: str, label: str) -> int | None:
     rank = open_rank(family, name)
     if rank is not None:
         return rank
+    if family == "effect" and re.search(r"open|steady|constant|no strob", name) and open_rank("shutter", name) == 0:
+        return 0
     good = _GOOD.get(family)
     if family == "speed" and re.search(r"slow|min", name):
         return None

@@ -5,8 +5,7 @@ From memory of the format (DIN SPEC 15800, data versions 0.88 to 1.2); makers an
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from random import Random
 
 from tests.unit.exchange import lifelike_more as more
@@ -14,6 +13,7 @@ from tests.unit.exchange import lifelike_parts as parts
 from tests.unit.exchange.lifelike_parts import Fn, Part, Set
 
 Ends = tuple[int, float, float]
+HABITS = ("lines", "wide", "two", "no initial", "shuffled", "logicals", "human", "few", "mirrored")
 HEADS = ("spot", "wash", "pixels", "twin")
 NO_HEADS = ("tilt only", "hoist", "media", "dimmer", "bar")
 
@@ -44,7 +44,7 @@ class Truth:
 
 @dataclass
 class Life:
-    """A fixture type. `names`: of base, yoke, head and beam."""
+    """A fixture type. `names`: of base, yoke, head and beam; `habits`: of the program that writes it."""
 
     seed: int
     kind: str
@@ -53,6 +53,7 @@ class Life:
     name: str
     names: tuple[str, str, str, str]
     modes: list[Truth]
+    habits: frozenset[str] = frozenset()
 
 
 def make(seed: int) -> Life:
@@ -64,15 +65,16 @@ def make(seed: int) -> Life:
         + [("Base", "Yoke", "Head", "Beam")] * 3
     )
     count = rng.choice([1, 1, 2, 2, 3, 4, 6, 30] if rng.random() < 0.2 else [1, 1, 2, 2, 3, 4])
-    modes = [_mode(rng, kind, names, each) for each in range(count)]
+    habits = frozenset(each for each in HABITS if rng.random() < 0.15)
+    modes = [_mode(rng, kind, names, each, "two" in habits) for each in range(count)]
     maker = rng.choice(["Harbour Works", "Quay Light", "Mole & Söhne", "Pier Lumière"])
     name = (
         f"{rng.choice(['Cutter', 'Dory', 'Sloop'])} {rng.randint(100, 999)} {rng.choice(['Spot', 'Wash', 'Profile'])}"
     )
-    return Life(seed, kind, rng.choice(["0.88", "1.0", "1.1", "1.1", "1.2", "1.2"]), maker, name, names, modes)
+    return Life(seed, kind, rng.choice(["0.88", "1.0", "1.1", "1.1", "1.2", "1.2"]), maker, name, names, modes, habits)
 
 
-def _mode(rng: Random, kind: str, names: tuple[str, str, str, str], number: int) -> Truth:
+def _mode(rng: Random, kind: str, names: tuple[str, str, str, str], number: int, two: bool) -> Truth:
     words = [
         "Standard",
         "Mode 1 - 16 Bit / Extended",
@@ -101,12 +103,12 @@ def _mode(rng: Random, kind: str, names: tuple[str, str, str, str], number: int)
                 "Pixel",
                 highlight=255,
                 good=[(255, 255)],
-                dmx_break=rng.choice(["1", "Overwrite"]),
+                dmx_break="2" if two else rng.choice(["1", "Overwrite"]),
             )
             for each in "RGB"
         ]
-        if rng.random() < 0.3:
-            truth.parts.append(Part([Fn("Dimmer")], "Pixel", highlight=255, good=[(255, 255)]))
+        if rng.random() < 0.3 and not truth.why_not:
+            truth.parts.append(replace(truth.parts[-1], fns=[Fn("Dimmer")]))
     _lay(rng, truth)
     return truth
 
@@ -148,7 +150,7 @@ def _head(rng: Random, kind: str, names: tuple[str, str, str, str], truth: Truth
             kept.append(part)
         seen[key] = 1
     for part in kept:
-        part.geometry = {"Head": rng.choice([head, beam]), "Base": base}.get(part.geometry, part.geometry)
+        part.geometry = {"Head": rng.choice([head, beam]), "Base": truth.geometry}.get(part.geometry, part.geometry)
     rng.shuffle(kept)
     first = [tilt, pan] if rng.random() < 0.15 else [pan, tilt]
     truth.parts = [*first, *kept] if rng.random() < 0.7 else [*kept[:4], *first, *kept[4:]]
@@ -265,8 +267,9 @@ def _lay(rng: Random, truth: Truth) -> None:
         if part.geometry in truth.inside and not part.virtual:
             part.offsets = tuple(range(each + 1, each + 1 + part.size))
             each += part.size
-    truth.copies = tuple(offset + 1 + each * number for number in range(len(truth.copies)))
-    truth.footprint = offset + each * len(truth.copies)
+    two = any(part.dmx_break == "2" for part in truth.parts)
+    truth.copies = tuple((0 if two else offset) + 1 + each * number for number in range(len(truth.copies)))
+    truth.footprint = offset + (0 if two else each * len(truth.copies))
     truth.channels = {
         part.role: tuple(each + _shift(truth, part) for each in part.offsets)
         for part in truth.parts
@@ -289,13 +292,8 @@ def _answers(truth: Truth) -> None:
             truth.zoom = tuple(
                 (min(raw * scale - (raw == 240), last) if raw else 0, angle) for raw, angle in truth.zoom
             )
-        if part.role or part.virtual:
+        if part.role or part.virtual or part.dmx_break == "2":
             continue
         starts = truth.copies if truth.inside == ("Pixel",) else truth.copies[:1]
         for shift in [each - 1 for each in starts] if part.geometry in truth.inside else [0]:
             truth.light.append((part.attribute, tuple(o + shift for o in part.offsets), tuple(part.good)))
-
-
-def heads(seeds: range) -> Iterator[Life]:
-    """So many fixture types."""
-    return (make(seed) for seed in seeds)

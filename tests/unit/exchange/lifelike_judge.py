@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from bridge.exchange.gdtf import read_gdtf
+from bridge.exchange.gdtf import open_gdtf, profile_of
 from tests.unit.exchange.lifelike import Ends, Life, Truth
 from tests.unit.exchange.lifelike_write import gdtf
 
@@ -35,16 +35,16 @@ class Verdict:
 
 def judge(life: Life) -> Iterator[Verdict]:
     """All modes, each by its name."""
-    data = gdtf(life)
+    opened = open_gdtf(gdtf(life), "life.gdtf")
     for mode in life.modes:
-        found = read_gdtf(data, "life.gdtf", mode.name)
+        found = profile_of(opened, mode.name)
         verdict = Verdict(mode.name, questions=found.questions)
-        if not found.profiles:
-            verdict.mark("taken", bool(mode.why_not and found.skipped), False, str(found.skipped or found.asks))
+        if found.profile is None:
+            verdict.mark("taken", bool(mode.why_not and found.skipped), False, str(found.skipped))
         elif mode.why_not:
             verdict.mark("taken", False, False, f"{mode.why_not} became a profile")
         else:
-            _compare(mode, found.profiles[0].document, verdict)
+            _compare(mode, found.profile.document, verdict)
         yield verdict
 
 
@@ -61,7 +61,8 @@ def _compare(mode: Truth, document: dict[str, Any], verdict: Verdict) -> None:
     if "zoom" in mode.channels:
         table = document.get("zoom", {}).get("table")
         rows = None if mode.zoom_stub else [list(each) for each in mode.zoom or ()]
-        verdict.mark("zoom", (table and [row[:2] for row in table]) == rows, False, f"{table}, truth {rows}")
+        near = rows is not None and table is not None and all(map(_near, table, rows))
+        verdict.mark("zoom", near or table == rows, False, f"{table}, truth {rows}")
     verdict.mark("footprint", document["footprint"] == mode.footprint, False, str(document["footprint"]))
     for attribute, offsets, good in mode.light:
         held = document["fixed"].get(offsets[0])
@@ -69,6 +70,11 @@ def _compare(mode: Truth, document: dict[str, Any], verdict: Verdict) -> None:
         asks = re.search(rf"slot {offsets[0]}\b", asked) is not None
         verdict.mark("light", right, asks, f"{attribute} at {offsets} held at {held}, good {good}")
         verdict.mark(re.sub(r"\d+[AB]?|_.*", "", attribute), right, asks, f"{offsets} held at {held}, good {good}")
+
+
+def _near(row: list[float], truth: list[float]) -> bool:
+    """The same angle at the same coarse byte: fine bytes hang on how a program writes where ranges begin."""
+    return row[1] == truth[1] and abs(row[0] - truth[0]) <= 256
 
 
 def _close(axis: dict[str, Any], truth: Ends) -> bool:

@@ -8,8 +8,23 @@ from random import Random
 from xml.sax.saxutils import quoteattr
 
 from tests.unit.exchange.lifelike import Life, Truth
-from tests.unit.exchange.lifelike_parts import Fn, Part
+from tests.unit.exchange.lifelike_parts import Fn, Part, Set
 
+HUMAN = {
+    "Iris": "Iris diameter",
+    "Frost": "Frost 0-100%",
+    "ColorSub_C": "Cyan 0-100%",
+    "ColorAdd_R": "Red",
+    "Dimmer": "Intensity",
+    "Pan": "Pan coarse",
+    "Blade": "Blade in",
+    "Prism1": "Prism",
+    "Shutter1": "Shutter / Strobe",
+    "Control1": "Control channel",
+    "Gobo1": "Static gobo wheel",
+    "Color1": "Color wheel",
+}
+LEFT_OUT = {("DMXFrom", "0/1"), ("PhysicalFrom", "0.000000"), ("PhysicalTo", "1.000000"), ("OriginalAttribute", "")}
 IDENTITY = "{1.000000,0.000000,0.000000,%s}{0.000000,1.000000,0.000000,%s}{0.000000,0.000000,1.000000,%s}{0,0,0,1}"
 
 
@@ -17,7 +32,10 @@ def gdtf(life: Life) -> bytes:
     """The whole archive."""
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
-        archive.writestr("description.xml", description(life))
+        text = description(life)
+        text = text.replace("><", ">\r\n<") if "lines" in life.habits else text
+        data = text.replace("UTF-8", "UTF-16").encode("utf-16") if "wide" in life.habits else text.encode()
+        archive.writestr("Description.xml" if "wide" in life.habits else "description.xml", data)
         archive.writestr("thumbnail.png", b"\x89PNG\r\n")
     return out.getvalue()
 
@@ -124,13 +142,13 @@ def _head(life: Life, pixels: tuple[int, ...]) -> str:
         close=True,
     )
     head = _tag("Axis", Model="", Name=life.names[2], Position=IDENTITY % (0, 0, -0.25))
-    return head + light + _references("Pixel", "Pixel", pixels, 0.02) + "</Axis>"
+    return head + light + _references("Pixel", "Pixel", pixels, 0.02, "two" in life.habits) + "</Axis>"
 
 
-def _references(target: str, name: str, starts: tuple[int, ...], apart: float) -> str:
+def _references(target: str, name: str, starts: tuple[int, ...], apart: float, two: bool = False) -> str:
     return "".join(
         _tag("GeometryReference", Geometry=target, Model="", Name=f"{name} {n}", Position=IDENTITY % (apart * n, 0, 0))
-        + _tag("Break", DMXBreak="1", DMXOffset=str(start), close=True)
+        + _tag("Break", DMXBreak="2" if two else "1", DMXOffset=str(start), close=True)
         + "</GeometryReference>"
         for n, start in enumerate(starts, 1)
     )
@@ -166,46 +184,56 @@ def _name(part: Part) -> str:
 def _channel(rng: Random, life: Life, mode: Truth, part: Part) -> str:
     new = life.version in ("1.1", "1.2")
     attributes = {"DMXBreak": part.dmx_break, "Geometry": part.geometry}
-    highlight = "None" if part.highlight is None else _value(rng, part.highlight, part.size, full=True)
-    attributes["Highlight"] = highlight
+    attributes["Highlight"] = "None" if part.highlight is None else _value(life, part.highlight, part.size, full=True)
     if life.version == "0.88":
-        attributes |= dict(
-            zip(("Coarse", "Fine", "Ultra", "Uber"), [*map(str, part.offsets), "", "", "", ""], strict=False)
-        )
+        bytes_ = [*map(str, part.offsets), "", "", "", ""]
+        attributes |= dict(zip(("Coarse", "Fine", "Ultra", "Uber"), bytes_, strict=False))
     else:
         attributes["Offset"] = ",".join(map(str, part.offsets)) if part.offsets else rng.choice(["", "None"])
-    names = [fn.name or f"{fn.attribute} {n}" for n, fn in enumerate(part.fns, 1)]
-    at = max(
-        (
-            n
-            for n, fn in enumerate(part.fns)
-            if (fn.start <= part.default and not n) or (fn.start <= part.default and not fn.master)
-        ),
-        default=0,
-    )
-    default = _value(rng, part.default, part.size, full=part.default == 255)
-    if new:
-        attributes["InitialFunction"] = f"{_name(part)}.{part.attribute}.{names[at]}"
-    else:
+    names = [_called(life, part, n) for n in range(len(part.fns))]
+    reached = [n for n, fn in enumerate(part.fns) if fn.start <= part.default and (not n or not fn.master)]
+    at = max(reached, default=0)
+    default = _value(life, part.default, part.size, full=part.default == 255)
+    if not new:
         attributes["Default"] = default
-    logical = {"Attribute": part.attribute, "Master": part.master, "MibFade": "0.000000", "Snap": "No"}
-    logical |= {"DMXChangeTimeLimit": "0.000000"} if new else {}
-    functions = "".join(
-        _function(rng, mode, part, fn, name, (default if n == at else _value(rng, fn.start, part.size)) if new else "")
-        for n, (fn, name) in enumerate(zip(part.fns, names, strict=True))
-    )
+    elif "no initial" not in life.habits or at:
+        attributes["InitialFunction"] = f"{_name(part)}.{_logical(life, part, at)}.{names[at]}"
+    functions = []
+    for n, fn in enumerate(part.fns):
+        own = default if n == at else _value(life, fn.start, part.size)
+        functions.append((_logical(life, part, n), _function(rng, life, mode, part, fn, names[n], own if new else "")))
+    if "shuffled" in life.habits:
+        functions = [functions[0], *functions[:0:-1]]
+    more = {"DMXChangeTimeLimit": "0.000000"} if new else {}
     return (
         _tag("DMXChannel", **attributes)
-        + _tag("LogicalChannel", **logical)
-        + functions
-        + "</LogicalChannel></DMXChannel>"
+        + "".join(
+            _tag("LogicalChannel", Attribute=attribute, Master=part.master, MibFade="0.000000", Snap="No", **more)
+            + "".join(text for other, text in functions if other == attribute)
+            + "</LogicalChannel>"
+            for attribute in dict.fromkeys(other for other, _ in functions)
+        )
+        + "</DMXChannel>"
     )
 
 
-def _function(rng: Random, mode: Truth, part: Part, fn: Fn, name: str, default: str) -> str:
+def _logical(life: Life, part: Part, number: int) -> str:
+    return part.fns[number].attribute if "logicals" in life.habits else part.attribute
+
+
+def _called(life: Life, part: Part, number: int) -> str:
+    """A function's name: its own, one of people, or what programs call it."""
+    fn = part.fns[number]
+    if not fn.name or fn.name == f"{fn.attribute} 1":
+        words = next((text for start, text in HUMAN.items() if fn.attribute.startswith(start)), "")
+        return words if words and "human" in life.habits else f"{fn.attribute} {number + 1}"
+    return fn.name
+
+
+def _function(rng: Random, life: Life, mode: Truth, part: Part, fn: Fn, name: str, default: str) -> str:
     attributes = {
         "Attribute": fn.attribute,
-        "DMXFrom": _value(rng, fn.start, part.size),
+        "DMXFrom": _value(life, fn.start, part.size),
         "Name": name,
         "OriginalAttribute": "",
         "PhysicalFrom": f"{fn.physical[0]:.6f}",
@@ -219,30 +247,29 @@ def _function(rng: Random, mode: Truth, part: Part, fn: Fn, name: str, default: 
     if fn.master:
         key, function, low, high = fn.master
         other = next(each for each in mode.parts if each.key == key)
-        link = f"{_name(other)}.{other.attribute}.{function}" if function else _name(other)
-        attributes |= {"ModeMaster": link, "ModeFrom": _value(rng, low, other.size), "ModeTo": f"{high}/1"}
-    sets = "".join(
-        _tag(
-            "ChannelSet",
-            DMXFrom=_value(rng, each.start, part.size),
-            Name=each.name,
-            WheelSlotIndex=str(each.slot),
-            **(
-                {"PhysicalFrom": f"{each.physical[0]:.6f}", "PhysicalTo": f"{each.physical[1]:.6f}"}
-                if each.physical
-                else {}
-            ),
-            close=True,
-        )
-        for each in fn.sets
-    )
+        number = next((n for n, each in enumerate(other.fns) if each.name == function), 0)
+        link = f"{_name(other)}.{_logical(life, other, number)}.{function}" if function else _name(other)
+        attributes |= {"ModeMaster": link, "ModeFrom": _value(life, low, other.size), "ModeTo": f"{high}/1"}
+        if function and rng.random() < 0.3:
+            attributes |= {"ModeFrom": "", "ModeTo": ""}
+    if "few" in life.habits:
+        attributes = {key: value for key, value in attributes.items() if (key, value) not in LEFT_OUT}
+    order = fn.sets[::-1] if "shuffled" in life.habits else fn.sets
+    sets = "".join(_set(life, part.size, each) for each in order)
     return _tag("ChannelFunction", **attributes) + sets + "</ChannelFunction>"
 
 
-def _value(rng: Random, coarse: int, size: int, full: bool = False) -> str:
+def _set(life: Life, size: int, each: Set) -> str:
+    attributes = {"DMXFrom": _value(life, each.start, size), "Name": each.name, "WheelSlotIndex": str(each.slot)}
+    if each.physical:
+        attributes |= {"PhysicalFrom": f"{each.physical[0]:.6f}", "PhysicalTo": f"{each.physical[1]:.6f}"}
+    return _tag("ChannelSet", close=True, **attributes)
+
+
+def _value(life: Life, coarse: int, size: int, full: bool = False) -> str:
     """A value from its coarse byte; with `full`, 255 is the largest of all bytes."""
-    if size == 1 or coarse == 0:
-        return f"{coarse}/{rng.choice([1, size])}"
+    if size == 1 or coarse == 0 or ("mirrored" in life.habits):
+        return f"{coarse}/1"
     if full and coarse == 255:
         return f"{256**size - 1}/{size}"
     return f"{coarse * 256 ** (size - 1)}/{size}"
