@@ -69,7 +69,7 @@ def _for_peer(seed: int) -> bool:
     return life.version != "0.88" and "wide" not in life.habits and life.kind not in ("twin", *NO_HEADS)
 
 
-@pytest.mark.parametrize("seed", filter(_for_peer, range(60)))
+@pytest.mark.parametrize("seed", [*filter(_for_peer, range(60))])
 def test_pygdtf_sees_the_same_modes_and_bytes(tmp_path: Path, seed: int) -> None:
     """It reads offsets from version 1.0 on, and not those in geometries that are referred to."""
     life = make(seed)
