@@ -42,7 +42,7 @@ OPEN_TO = {"shutter": "max", "iris": "max", "prism": "min", "frost": "min", "bla
 
 _OPEN = r"open(ed)?|offen|ouvert|aperto|abierto|otwarty"
 _BEGINS_OPEN = re.compile(
-    rf"(\W|\d)*((shutter|colou?r|gobo|iris|prism|frost|position|slot)(\W|\d)*)?({_OPEN})\b(?!\s*[/+>&-])"
+    rf"(\W|\d)*((shutter|colou?r|gobo|iris|prism|frost|position|slot|wheel|filter|dis[ck])(\W|\d)*)*({_OPEN})\b(?!\s*[/+>&-])"
 )
 _EFFECT = re.compile(
     r"strob|puls|random|rand\b|flash|fast|slow|clos|zu\b|shak|rot|spin|scroll|rainbow|audio|sound|macro|effect|\bcw\b|"
@@ -50,11 +50,11 @@ _EFFECT = re.compile(
 )
 _GOOD = {
     "shutter": rf"(\W|\d)*(shutter\W*)?({_OPEN}|on|open 100 ?%|full|full on|lamp on|led on)(\W|\d)*",
-    "iris": rf"(\W|\d)*(iris\W*)?({_OPEN}|max(imum)?( \w+)?|largest|biggest|100 ?%)(\W|\d)*|(iris )?(off|out)",
-    "colour wheel": rf"(\W|\d)*(colou?r\W*)?({_OPEN}|white|blank|clear|empty|none|off|out)(\W|\d|position|white|slot)*"
-    r"|(no|without) (colou?r|filter|effect)s?.*",
+    "iris": rf"(\W|\d)*(iris\W*)?({_OPEN}|max(imum)?(\W*\w+)?|large(st)?|biggest|100 ?%)(\W|\d)*|(iris )?(off|out)",
+    "colour wheel": rf"(\W|\d)*(colou?r\W*)?({_OPEN}|white|blank|clear|empty|none|off|out)"
+    r"(\W|\d|position|white|open|slot|hole)*|(no|without) (colou?r|filter|effect)s?.*",
     "pattern wheel": rf"(\W|\d)*(gobo\W*)?({_OPEN}|blank|clear|empty|none|off|out|no function)"
-    r"(\W|\d|position|gobo|slot)*|(no|without) (gobo|pattern|animation|effect)s?.*",
+    r"(\W|\d|position|gobo|slot|hole)*|(no|without) (gobo|pattern|animation|effect)s?.*",
     "prism": rf"(\W|\d)*(prism\W*)?(\d )?({_OPEN}|off|out|none|removed|excluded|disabled|0 ?%)(\W|\d)*"
     r"|(no|without) prism.*",
     "frost": rf"(\W|\d)*(frost\W*)?(\d )?({_OPEN}|off|out|none|removed|excluded|clear|disabled|min(imum)?|0 ?%)(\W|\d)*"
@@ -68,13 +68,14 @@ _GOOD = {
 _IDLE = re.compile(
     r"(\W|\d)*(no ?(function|feature|action|effect|macro|change|command|operation|strobe|rotation|use)s?|none|idle"
     r"|unused|not used|inactive|reserved?|no|blank|empty|safe|neutral|nothing|default|normal|standard|disabled?"
-    r"|n/?a)(\W|\d)*"
+    r"|n/?a)( ?(mode|function|speed))?(\W|\d)*"
 )
 _DANGER = re.compile(
     r"reset|lamp|\boff\b|shut ?down|reboot|calib|\btest\b|black ?out|\bhome\b|start|standby|sleep|factory|update"
     r"|ignit|strik"
 )
 _CLOSED = re.compile(r"\b(clos\w*|blackout|dark|shut|geschlossen|zu|ferm\w+|chius\w+|cerrad\w+|off)\b")
+_STEADY = re.compile(r"(\W|\d)*((no ?|without )(function|strobe|effect|shutter)s?|strobe off)(\W|\d)*")
 _FREE_OF_IDLE = frozenset({"shutter", "iris", "colour", "uv"})
 
 
@@ -92,6 +93,8 @@ def says_open(family: str, label: str) -> int | None:
     if not name:
         return None
     good = _GOOD.get(family)
+    if family == "shutter" and _STEADY.fullmatch(name):
+        return 2
     if family == "speed" and re.search(r"slow|min", name):
         return None
     if good and re.fullmatch(good, name) and (family in ("speed", "effect") or not _EFFECT.search(name)):
@@ -110,10 +113,16 @@ def says_shut(family: str, label: str) -> bool:
     if not name:
         return False
     if family == "shutter":
-        return bool(_CLOSED.search(name) or _EFFECT.search(name))
+        return says_open(family, label) is None and bool(_CLOSED.search(name) or _EFFECT.search(name))
     if family in ("control", "nothing"):
         return bool(_DANGER.search(name))
     return family in ("colour wheel", "pattern wheel", "prism", "effect")
+
+
+def says_shutter_open(label: str) -> bool:
+    """Whether a part of a shutter's channel that is none by its attribute says that it is open all the same."""
+    rank = says_open("shutter", label)
+    return rank is not None and (rank == 2 or bool(_BEGINS_OPEN.match(label.casefold())))
 
 
 def flashes(label: str) -> bool:
