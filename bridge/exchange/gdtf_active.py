@@ -91,7 +91,7 @@ class Actives:
     def spans(self, channel: Channel, sets: bool = True) -> list[Span]:
         """What is active on a channel, by raw value; with `sets`, functions are cut at their channel sets."""
         spans = _whole([f for f in channel.functions if self.active(f, channel)], channel.full)
-        return [part for span in spans for part in _parts(span)] if sets else spans
+        return [part for span in spans for part in parts_of(span)] if sets else spans
 
     def active(self, function: Function, channel: Channel) -> bool:
         """Whether its mode master, if it has one, is held where the function counts."""
@@ -187,7 +187,7 @@ def _whole(functions: list[Function], full: int) -> list[Span]:
     return [Span(f, f.start, ends[f.start]) for f in sorted(functions, key=lambda f: f.start)]
 
 
-def _parts(span: Span) -> list[Span]:
+def parts_of(span: Span) -> list[Span]:
     """A function's span cut at its sets; what lies before the first set has none."""
     sets = [each for each in span.function.sets if span.has(each.start)]
     if not sets:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from bridge.exchange.gdtf_active import Choice, Span
 from bridge.exchange.gdtf_channels import Channel
 from bridge.exchange.gdtf_wheels import Wheels
-from bridge.exchange.gdtf_words import FIRST_FAMILIES, OPEN_TO, family_of, says_open, says_shut
+from bridge.exchange.gdtf_words import FIRST_FAMILIES, OPEN_TO, family_of, says_open, says_shut, says_shutter_open
 
 _AS_THE_FILE_HAS_IT = frozenset({"control", "nothing", "mode", "other", "temperature"})
 _LIT_BY_HIGHLIGHT = frozenset({"shutter", "iris", "filter", "prism", "frost"})
@@ -73,7 +73,9 @@ class Neutral:
         if own == family:
             rank = says_open(family, span.called)
             return rank if rank is not None else self.wheels.says_open(family, span)
-        if family in ("shutter", "iris"):
+        if family == "shutter":
+            return 3 if own in ("nothing", "effect") and says_shutter_open(span.called) else None
+        if family == "iris":
             return None
         if own == "nothing":
             return None if says_shut("control", span.called) else 1

@@ -14,6 +14,7 @@ from bridge.exchange.gdtf_fixed import check_apart, fixed_of, footprint_of, more
 from bridge.exchange.gdtf_geometry import Head, read_head
 from bridge.exchange.gdtf_neutral import Neutral
 from bridge.exchange.gdtf_ours import Moved, Sayings, optional, pan_and_tilt
+from bridge.exchange.gdtf_plain import plain
 from bridge.exchange.gdtf_range import axis_range
 from bridge.exchange.gdtf_wheels import Wheels
 from bridge.exchange.gdtf_words import family_of
@@ -89,7 +90,7 @@ def _document(
     turns = _turns(head, wanted.drawn, said)
     for axis, turn, inverted in zip(("pan", "tilt"), turns, wanted.invert, strict=True):
         out[axis] = _axis(axis, moved, actives, turn, inverted, said)
-    _add_zoom(out, made, moved["zoom"], actives)
+    _add_zoom(out, made, moved["zoom"])
     if "focus" in ours:
         said.ask(FOCUS)
         made.confirm.append("focus")
@@ -136,7 +137,7 @@ def _axis(
         first, last = last, first
         written += f"; the other way round, since the drawing inverts {name}"
     out: dict[str, Any] = {"from": float(first), "to": float(last)}
-    motion = physical.read_motion(name, _plain(axis))
+    motion = physical.read_motion(name, plain(name, axis, Sayings()))
     if motion.speed is not None:
         out["speed"] = motion.speed
     if motion.acceleration is not None:
@@ -148,9 +149,9 @@ def _axis(
     return out
 
 
-def _add_zoom(out: dict[str, Any], made: Made, zoom: Moved | None, actives: Actives) -> None:
+def _add_zoom(out: dict[str, Any], made: Made, zoom: Moved | None) -> None:
     said = made.said
-    found = physical.read_zoom(None if zoom is None else _plain(zoom), made.head)
+    found = physical.read_zoom(None if zoom is None else plain("zoom", zoom, said), made.head)
     if found.document is not None:
         out["zoom"] = dict(found.document)
     elif zoom is not None and "zoom" not in said.why:
@@ -162,34 +163,6 @@ def _add_zoom(out: dict[str, Any], made: Made, zoom: Moved | None, actives: Acti
         said.ask(text)
     for text in found.notes:
         said.note(text)
-
-
-def _plain(moved: Moved) -> physical.Function:
-    """A function as the physical part takes it."""
-    span = moved.spans[0]
-    function = span.function
-    points = [
-        physical.Point(each.start, _set_end(index, moved), *each.physical)
-        for index, each in enumerate(function.sets)
-        if span.has(each.start) and each.physical != (None, None)
-    ]
-    return physical.Function(
-        name=function.name,
-        physical_from=function.physical[0],
-        physical_to=function.physical[1],
-        raw_from=span.start,
-        raw_to=span.end,
-        full=moved.channel.full,
-        real_fade_s=function.element.number("RealFade"),
-        real_acceleration_s=function.element.number("RealAcceleration"),
-        points=tuple(points),
-    )
-
-
-def _set_end(index: int, moved: Moved) -> int:
-    sets = moved.spans[0].function.sets
-    following = sets[index + 1].start - 1 if index + 1 < len(sets) else moved.spans[0].end
-    return max(sets[index].start, min(following, moved.spans[0].end))
 
 
 def _lit(channels: list[Channel]) -> bool:

@@ -140,11 +140,12 @@ class _Reader:
 
     def _id(self, placed: Placed) -> str:
         uuid = placed.said.get("uuid", "")[:LONGEST_NAME]
-        if not uuid or uuid.casefold() in self._ids:
+        bare = uuid.strip("{}").casefold()
+        if not bare or bare in self._ids:
             why = "the same uuid as another fixture" if uuid else "no uuid"
             self._says.note(f"{why}: a later import knows it by its name only", _label(placed))
             return ""
-        self._ids.add(uuid.casefold())
+        self._ids.add(bare)
         return uuid
 
     def _the_rest(self) -> None:

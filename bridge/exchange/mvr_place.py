@@ -48,7 +48,7 @@ def pose_of(place: Place, axes_at: Vector3, base: Rows = IDENTITY) -> Pose:
         far = f"its place lies more than {FARTHEST:g} m from the origin (in another unit than mm?): {_WRITE}"
         return Pose(None, hang, far)
     scaled = "its matrix is scaled: its rotation is taken without" if stretch > _SCALED else ""
-    turned = "its GDTF turns its base, so its hang is not the drawing's rotation: do not export it into that drawing"
+    turned = "its GDTF turns its base, so its hang is not the drawing's rotation"
     return Pose(at, hang, turned if base != IDENTITY else "", scaled)
 
 

@@ -133,7 +133,7 @@ class Types:
             self.says.ask(f"{why}{written}: give the profile of these heads, or leave them out", listed(names))
         self._known.update(dict.fromkeys(uses, Known()))
         whose = "this fixture" if count == 1 else f"these {count} fixtures"
-        self.asks.append(Ask("profile", about, f"{why}: which profile have {whose}?"))
+        self.asks.append(Ask("profile", about, f"{why}: which profile is right for {whose}?"))
 
 
 class Members:

@@ -328,3 +328,41 @@ def test_descriptions_in_several_encodings_are_read_whole(encoding: str) -> None
     found = read_gdtf(packed(mark + xml.encode(encoding)), "a.gdtf", "Ähnlich")
     assert found.profiles[0].document["fixed"] == {7: 32, 12: 0}
     assert "'Open', 32 to 63" in found.profiles[0].why["fixed.7"]
+
+
+def test_zoom_in_functions_that_go_on_from_each_other_is_one_table() -> None:
+    zoom = Channel("8", [Function("Zoom", physical=(50, 20)), Function("Zoom", "128/1", (19.5, 5))])
+    _, profile = made_of(*PAN_TILT, DIMMER, zoom)
+    assert profile.zoom is not None
+    assert [row[:2] for row in profile.zoom.rows] == [(0, 50), (127, 20), (128, 19.5), (255, 5)]
+
+
+def test_zoom_in_functions_that_do_not_is_asked() -> None:
+    zoom = Channel("8", [Function("Zoom", physical=(50, 20)), Function("Zoom", "100/1", (60, 5), name="Wide")])
+    found = found_in(*PAN_TILT, DIMMER, zoom)
+    assert [row[:2] for row in found.profiles[0].document["zoom"]["table"]] == [[100, 60], [255, 5]]
+    assert any(question.startswith("zoom: 2 functions") for question in found.questions)
+
+
+def test_yokes_are_said_and_the_first_is_taken() -> None:
+    two = GEOMETRIES.replace(
+        "</Geometry>",
+        f'<Axis Name="Yoke2" Position="{UNTURNED}"><Axis Name="Head2" Position="{UNTURNED}">'
+        f'<Beam Name="Beam2" Position="{UNTURNED}"/></Axis></Axis></Geometry>',
+    )
+    second = [
+        Channel("7", [PAN], "Yoke2"),
+        Channel("8", [TILT], "Head2"),
+        Channel("9", [Function("Dimmer")], "Beam2"),
+        Channel("10", [Function("Zoom", physical=(9, 3))], "Beam2"),
+    ]
+    found = found_in(*second, *PAN_TILT, DIMMER, geometries=two)
+    assert found.profiles[0].document["channels"] == {"pan": [7], "tilt": [8], "dimmer": [9], "zoom": [10]}
+    assert {slot: found.profiles[0].document["fixed"][slot] for slot in (1, 2, 3, 4, 5)} == {
+        1: 128,
+        2: 0,
+        3: 128,
+        4: 0,
+        5: 0,
+    }
+    assert any("2 channels are pan (of Yoke2, Yoke)" in question for question in found.questions)

@@ -6,6 +6,7 @@ import pytest
 
 from bridge.exchange.found import Found
 from bridge.exchange.gdtf import read_gdtf
+from bridge.exchange.gdtf_words import says_open
 from tests.unit.exchange.made_gdtf import DIMMER, PAN_TILT, Channel, Function, Mode, Set, build_gdtf, wheel
 
 OPEN_FIRST = wheel("Colours", ["Open", "Red", "Blue"])
@@ -73,6 +74,40 @@ def test_a_highlight_that_strobes_is_not_believed() -> None:
 def test_a_shutter_of_which_nothing_is_said_is_asked() -> None:
     _, _, doubt = held(Function("Shutter1Strobe", physical=(1, 25)), Function("Shutter1", "200/1", physical=(0, 0)))
     assert doubt
+
+
+@pytest.mark.parametrize("name", ["No function", "No strobe", "Open"])
+def test_a_part_before_the_strobe_is_open_whatever_attribute_it_has(name: str) -> None:
+    for attribute in ("NoFeature", "Shutter1", "Shutter1Strobe"):
+        closed = Function("Shutter1", name="Closed", physical=(0, 0))
+        byte, _, doubt = held(closed, Function(attribute, "8/1", name=name), Function("Shutter1Strobe", "16/1"))
+        assert 8 <= byte <= 15
+        assert not doubt
+
+
+@pytest.mark.parametrize(
+    ("family", "label", "rank"),
+    [
+        ("colour wheel", "White/Open", 0),
+        ("colour wheel", "Slot 1: Open", 0),
+        ("colour wheel", "Wheel 1 open", 0),
+        ("colour wheel", "Open / Red", None),
+        ("colour wheel", "Warm white", None),
+        ("colour wheel", "Open rainbow cw", None),
+        ("pattern wheel", "Open hole", 0),
+        ("pattern wheel", "Gobo 1", None),
+        ("iris", "Max. diameter", 0),
+        ("iris", "Closed", None),
+        ("shutter", "Strobe open pulse", None),
+        ("shutter", "Open pulse", None),
+        ("speed", "Standard mode", 1),
+        ("speed", "Fast to slow", None),
+        ("control", "Lamp off", None),
+        ("control", "No function", 1),
+    ],
+)
+def test_names_of_sets(family: str, label: str, rank: int | None) -> None:
+    assert says_open(family, label) == rank
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from bridge.exchange.found import Found, FoundFixture
 from bridge.exchange.mvr import read_mvr
 from bridge.exchange.mvr_fields import patch_of
 from tests.unit.exchange.made_gdtf import DIMMER, PAN_TILT, ZOOM
-from tests.unit.exchange.made_mvr import fixture, gdtf, group, layer, mvr, packed, uid, whole
+from tests.unit.exchange.made_mvr import SPOT, fixture, gdtf, group, layer, mvr, packed, uid, whole
 
 
 def found_in(layers: str, aux: str = "") -> Found:
@@ -294,6 +294,12 @@ def test_what_is_neither_a_head_nor_of_concern() -> None:
 def test_what_is_no_mvr_is_refused_with_a_sentence(data: bytes, says: str) -> None:
     with pytest.raises(FileRefused, match=says):
         read_mvr(data, "plot.mvr")
+
+
+def test_a_member_without_a_name_is_overlooked() -> None:
+    """A damaged name begins with a zero, where zipfile ends it."""
+    data = mvr(layer(fixture(1)), {SPOT: gdtf(), "picture.png": b"x"}).replace(b"picture.png", b"\0icture.png")
+    assert len(read_mvr(data, "plot.mvr").fixtures) == 1
 
 
 def test_groups_as_deep_as_documents_may_be() -> None:
