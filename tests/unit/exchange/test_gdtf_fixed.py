@@ -216,3 +216,9 @@ def test_reset_and_lamp_are_actions_and_their_times_are_asked() -> None:
     }
     assert found.profiles[0].document["fixed"] == {7: 0}
     assert any(question.startswith("actions (") for question in found.questions)
+
+
+def test_channels_beyond_a_universe_are_said_and_make_no_action() -> None:
+    found = found_with(Channel("540", [Function("FixtureGlobalReset", name="Reset")], "Base"))
+    assert "actions" not in found.profiles[0].document
+    assert any("beyond the 512 slots" in question for question in found.questions)
