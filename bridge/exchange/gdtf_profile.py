@@ -54,7 +54,7 @@ def make_profile(fixture_type: Element, mode: Element, wanted: Wanted) -> Made:
     """Raises gdtf_ours.Missing where it can be none, with why."""
     said = Sayings()
     channels, said.notes = channels_of(fixture_type, mode)
-    neutral = Neutral(Wheels(fixture_type), _lit(channels))
+    neutral = Neutral(Wheels(fixture_type), *_lit(channels))
     actives = Actives(channels, neutral.choose)
     pan, tilt = pan_and_tilt(actives, said)
     dimmer = dimmer_of(actives, pan.channel, tilt.channel, said)
@@ -165,9 +165,10 @@ def _add_zoom(out: dict[str, Any], made: Made, zoom: Moved | None) -> None:
         said.note(text)
 
 
-def _lit(channels: list[Channel]) -> bool:
-    """Whether highlight values of colours are in use."""
-    return any(c.highlight and any(family_of(f.attribute) == "colour" for f in c.functions) for c in channels)
+def _lit(channels: list[Channel]) -> tuple[bool, bool]:
+    """Whether highlight values, and defaults, of colours are in use."""
+    colours = [c for c in channels if any(family_of(f.attribute) == "colour" for f in c.functions)]
+    return any(c.highlight for c in colours), any(c.default for c in colours)
 
 
 def _say_live_masters(
