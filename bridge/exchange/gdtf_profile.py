@@ -70,6 +70,7 @@ def make_profile(fixture_type: Element, mode: Element, wanted: Wanted) -> Made:
     made = Made({}, said, head, ["pan", "tilt"], dmx_break, more_breaks(channels, dmx_break))
     made.document = _document(made, actives, moved, ours, wanted)
     _say_live_masters(actives, moved, ours, said)
+    _say_curves(moved, said)
     say_beyond(channels, dmx_break, said)
     said.notes += actives.notes
     return made
@@ -169,6 +170,14 @@ def _lit(channels: list[Channel]) -> tuple[bool, bool]:
     """Whether highlight values, and defaults, of colours are in use."""
     colours = [c for c in channels if any(family_of(f.attribute) == "colour" for f in c.functions)]
     return any(c.highlight for c in colours), any(c.default for c in colours)
+
+
+def _say_curves(moved: dict[str, Moved | None], said: Sayings) -> None:
+    """A DMXProfile bends what is else a straight line from PhysicalFrom to PhysicalTo."""
+    for name, each in moved.items():
+        curve = each.spans[0].function.element.get("DMXProfile") if each is not None and name != "focus" else ""
+        if curve and curve.casefold() not in ("none", "linear"):
+            said.ask(f"{name}: the file bends it by a curve ('{curve[:40]}'), which is not taken: a straight line is")
 
 
 def _say_live_masters(
