@@ -101,7 +101,8 @@ def test_zoom_in_functions_that_do_not_is_asked() -> None:
 
 ARM = f"""<Geometry Name="Base" Position="{UNTURNED}">
 <GeometryReference Name="Left" Geometry="Arm" Position="{UNTURNED}"><Break DMXOffset="3" DMXBreak="1"/>
-</GeometryReference><GeometryReference Name="Right" Geometry="Arm" Position="{UNTURNED}"><Break DMXOffset="23" DMXBreak="1"/>
+</GeometryReference><GeometryReference Name="Right" Geometry="Arm" Position="{UNTURNED}">
+<Break DMXOffset="23" DMXBreak="1"/>
 </GeometryReference></Geometry>
 <Geometry Name="Arm" Position="{UNTURNED}"><Axis Name="Yoke" Position="{UNTURNED}">
 <Axis Name="Head" Position="{UNTURNED}"><Beam Name="Beam" Position="{UNTURNED}"/></Axis></Axis></Geometry>"""
