@@ -46,7 +46,8 @@ _FILLING = {
 _IDLE = (_GONE - {"off", "out"}) | _words("reserved reserve safe neutral default normal normally standard disable")
 _IDLE_FILLING = _words(
     "function functions func feature features action actions effect effects macro macros "
-    "change command commands operation operations use used in control special range for future strobe rotation mode speed"
+    "change command commands operation operations use used in control special range for future strobe rotation "
+    "mode speed"
 )
 _NUMBERED = re.compile(r"\bno\.? ?(?=\d)")
 _NO_STROBE = re.compile(

@@ -222,7 +222,7 @@ def test_reset_and_lamp_are_actions_and_their_times_are_asked() -> None:
         "gobo-wheel-reset": 174,
     }
     assert found.profiles[0].document["fixed"] == {7: 0}
-    assert any(question.startswith("actions (") for question in found.questions)
+    assert any(question.startswith("actions: ") for question in found.questions)
 
 
 def test_channels_beyond_a_universe_are_said_and_make_no_action() -> None:
