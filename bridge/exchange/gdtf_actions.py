@@ -11,7 +11,7 @@ from bridge.exchange.gdtf_channels import Channel
 from bridge.exchange.gdtf_fixed import here
 from bridge.exchange.gdtf_neutral import inside
 from bridge.exchange.gdtf_ours import Sayings
-from bridge.exchange.gdtf_values import bytes_of
+from bridge.exchange.gdtf_values import LAST_SLOT, bytes_of
 from bridge.exchange.gdtf_words import family_of, says_open
 from bridge.exchange.names import slug, unlike
 
@@ -25,7 +25,7 @@ def actions_of(actives: Actives, moved: list[Channel], said: Sayings) -> dict[st
     """name -> {slots, hold, dark}."""
     out: dict[str, Any] = {}
     for channel in here(actives.channels, moved[0].dmx_break):
-        if channel in moved or len(out) >= MOST_ACTIONS:
+        if channel in moved or len(out) >= MOST_ACTIONS or max(channel.offsets) > LAST_SLOT:
             continue
         for span in actives.spans(channel):
             name = _name_of(span)

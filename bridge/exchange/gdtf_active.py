@@ -69,6 +69,9 @@ class Actives:
             for function in channel.functions:
                 self._enter(f"{channel.name}.{function.logical}.{function.name}", channel, function)
                 self._enter(f"{channel.name}.{function.logical}", channel, None)
+        for channel in channels:  # some files name a channel by another than its first attribute
+            for function in channel.functions:
+                self._enter(f"{channel.geometry}_{function.logical}", channel, None)
         self._held: dict[Channel, Choice] = {}
         self._busy: set[Channel] = set()
         self._needed: dict[Channel, tuple[int, int, str]] = {}

@@ -26,10 +26,12 @@ _NEAR = 0.02  # of a function's raw range
 
 @dataclass
 class Neutral:
-    """Chooses for one mode. `lit`: whether any colour of the mode has a highlight above 0, so that 0 means none."""
+    """Chooses for one mode. `lit`, `on`: whether any colour of it has a highlight, or a default, above 0: then 0 is
+    meant so."""
 
     wheels: Wheels
     lit: bool = False
+    on: bool = False
     at_rest: dict[Channel, Choice] = field(default_factory=dict)
 
     def choose(self, channel: Channel, spans: list[Span]) -> Choice:
@@ -80,13 +82,15 @@ class Neutral:
     def _colour(self, channel: Channel, spans: list[Span], family: str) -> Choice:
         if channel.highlight is not None and (channel.highlight or self.lit):
             return Choice(channel.highlight, f"{family}: the file's highlight, for white light")
-        if family == "uv":
-            return Choice(channel.default or 0, "ultraviolet: the file's default")
+        if family == "uv" or (self.on and channel.default is not None):
+            return Choice(channel.default or 0, f"{family}: the file's default")
         own = [span for span in spans if family_of(span.function.attribute) == family]
         low, high = own[0].function.physical
         first, last = own[0].start, max(span.end for span in own)
         raw = first if low is not None and high is not None and low > high else last
-        return Choice(raw, f"{family}: full, as all colours are for white light (the file has no highlight)")
+        return Choice(
+            raw, f"{family}: full, as all colours are for white light (the file has neither highlight nor default)"
+        )
 
 
 def main_family(spans: list[Span]) -> str:

@@ -54,7 +54,7 @@ def make_profile(fixture_type: Element, mode: Element, wanted: Wanted) -> Made:
     """Raises gdtf_ours.Missing where it can be none, with why."""
     said = Sayings()
     channels, said.notes = channels_of(fixture_type, mode)
-    neutral = Neutral(Wheels(fixture_type), _lit(channels))
+    neutral = Neutral(Wheels(fixture_type), *_lit(channels))
     actives = Actives(channels, neutral.choose)
     pan, tilt = pan_and_tilt(actives, said)
     dimmer = dimmer_of(actives, pan.channel, tilt.channel, said)
@@ -70,6 +70,7 @@ def make_profile(fixture_type: Element, mode: Element, wanted: Wanted) -> Made:
     made = Made({}, said, head, ["pan", "tilt"], dmx_break, more_breaks(channels, dmx_break))
     made.document = _document(made, actives, moved, ours, wanted)
     _say_live_masters(actives, moved, ours, said)
+    _say_curves(moved, said)
     say_beyond(channels, dmx_break, said)
     said.notes += actives.notes
     return made
@@ -165,9 +166,18 @@ def _add_zoom(out: dict[str, Any], made: Made, zoom: Moved | None) -> None:
         said.note(text)
 
 
-def _lit(channels: list[Channel]) -> bool:
-    """Whether highlight values of colours are in use."""
-    return any(c.highlight and any(family_of(f.attribute) == "colour" for f in c.functions) for c in channels)
+def _lit(channels: list[Channel]) -> tuple[bool, bool]:
+    """Whether highlight values, and defaults, of colours are in use."""
+    colours = [c for c in channels if any(family_of(f.attribute) == "colour" for f in c.functions)]
+    return any(c.highlight for c in colours), any(c.default for c in colours)
+
+
+def _say_curves(moved: dict[str, Moved | None], said: Sayings) -> None:
+    """A DMXProfile bends what is else a straight line from PhysicalFrom to PhysicalTo."""
+    for name, each in moved.items():
+        curve = each.spans[0].function.element.get("DMXProfile") if each is not None and name != "focus" else ""
+        if curve and curve.casefold() not in ("none", "linear"):
+            said.ask(f"{name}: the file bends it by a curve ('{curve[:40]}'), which is not taken: a straight line is")
 
 
 def _say_live_masters(

@@ -186,6 +186,13 @@ def test_colours_follow_the_highlight_where_it_is_in_use() -> None:
     assert found_with(*colours).profiles[0].document["fixed"] == {7: 255, 8: 0, 9: 128, 10: 128}
 
 
+def test_without_highlight_the_defaults_of_colours_count_where_any_is_on() -> None:
+    warm = Channel("7", [Function("ColorAdd_WW", default="200/1")])
+    red, dark = Channel("8", [Function("ColorAdd_R")]), Channel("7", [Function("ColorAdd_WW")])
+    assert found_with(warm, red).profiles[0].document["fixed"] == {7: 200, 8: 0}
+    assert found_with(dark, red).profiles[0].document["fixed"] == {7: 255, 8: 255}
+
+
 def test_every_slot_of_the_footprint_is_held_with_a_reason() -> None:
     found = found_with(Channel("9,12", [Function("Gobo1Pos", default="32768/2")]))
     profile = found.profiles[0]
@@ -216,3 +223,9 @@ def test_reset_and_lamp_are_actions_and_their_times_are_asked() -> None:
     }
     assert found.profiles[0].document["fixed"] == {7: 0}
     assert any(question.startswith("actions (") for question in found.questions)
+
+
+def test_channels_beyond_a_universe_are_said_and_make_no_action() -> None:
+    found = found_with(Channel("540", [Function("FixtureGlobalReset", name="Reset")], "Base"))
+    assert "actions" not in found.profiles[0].document
+    assert any("beyond the 512 slots" in question for question in found.questions)
