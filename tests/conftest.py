@@ -7,11 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from hypothesis import settings
 from scipy.spatial.transform import Rotation
 
 from bridge.geometry.stage import Area, Mark, PerformancePolygon, Stage
 from bridge.rig.fixture import Fixture, Hang, Pose
 from bridge.rig.profile import Axis, Profile, ZoomTable
+
+settings.register_profile("shared", deadline=None)  # a busy machine is no fault: speed is measured in tools/bench
+settings.load_profile("shared")
 
 # facts/solver.md: four heads each at y = -12, 3 and 9 m, z = 9, 8 and 7.5 m, over a polygon of 12 m x 8 m
 TRUSSES = (("foh", -12.0, 9.0), ("mid", 3.0, 8.0), ("back", 9.0, 7.5))

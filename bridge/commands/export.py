@@ -95,7 +95,7 @@ def _changes(show: Show, report: Report) -> Document:
         if changed is None:
             rows[fixture.name] = {"place": "as it was", "why": report.kept[fixture.name]}
             continue
-        why = "it had no Matrix: one was added" if changed.added else ""
+        why = "; ".join(filter(None, [changed.doubt, "it had no Matrix: one was added" if changed.added else ""]))
         found = {"by": changed.by, "drawn": changed.drawn, "where": changed.where, "moved": changed.moved}
         rows[fixture.name] = {"place": SOLVED, "why": why, **found}
     return {"fixtures": rows, "notes": _notes(show, list(report.changed))}

@@ -15,6 +15,7 @@ CAUTION = (
     "An imported profile is unproven: first light at low level, nobody in the beams or under the heads. "
     "Heads move without warning."
 )
+MOST_LINES = 60
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -81,4 +82,6 @@ def _choices(choices: Sequence[str]) -> str:
 def _part(title: str, lines: Sequence[str]) -> Iterator[str]:
     if lines:
         yield f"{title}:"
-        yield from (f"  {line}" for line in lines)
+        yield from (f"  {line}" for line in lines[:MOST_LINES])
+    if len(lines) > MOST_LINES:
+        yield f"  and {len(lines) - MOST_LINES} more; --json has all"

@@ -39,8 +39,8 @@ def _open_points(show: Show, file: str, profile: ImportedProfile, heads: list[Fi
         turn = f"{' and '.join(signs)} turn{'s' * (len(signs) == 1)}"
         few = "two marks" if any(head.at for head in heads) else "three marks (two where rig.yaml has its `at`)"
         yield (
-            f"which way {turn} is as {profile.source or 'its file'} has it, and was seen on no head ({names}): sight one "
-            f"on {few}, and `solve` tells. First light low and nobody near: heads move without warning"
+            f"which way {turn} is as {profile.source or 'its file'} has it, and was seen on no head ({names}): "
+            f"sight one on {few}, and `solve` tells. First light low and nobody near: heads move without warning"
         )
     here = _document(show.path / file)
     if "focus" in profile.confirm and not _answered("focus", profile, here, heads):
@@ -53,10 +53,10 @@ def _open_points(show: Show, file: str, profile: ImportedProfile, heads: list[Fi
             f"the zoom's angles were measured on no head ({names}): measure the pool's width at two or three values "
             f"and correct the table under `zoom`, {_STRIKE}"
         )
-    if "candela" in profile.confirm and _light_counts(show) and any(_without_candela(head) for head in heads):
+    if "candela" in profile.confirm and _light_counts(show) and not _has_own_candela(profile, here, heads):
         yield (
-            f"no candela known ({names}), which `light:` in stage.yaml counts with: put them into the third column of "
-            "the zoom table, from the maker's sheet or measured"
+            f"candela are not known, or the file's estimate ({names}), and `light:` in stage.yaml counts with them: "
+            "put measured ones, or the maker's, into the third column of the zoom table"
         )
 
 
@@ -82,9 +82,11 @@ def _light_counts(show: Show) -> bool:
     return show.stage.evenness or show.stage.at_most_lux is not None
 
 
-def _without_candela(head: Fixture) -> bool:
-    rows = head.zoom_table or (head.profile.zoom.rows if head.profile.zoom else ((0.0, 0.0, None),))
-    return any(candela is None for _, _, candela in rows)
+def _has_own_candela(profile: ImportedProfile, here: Mapping[str, Any], heads: list[Fixture]) -> bool:
+    """Whether all have candela, and in another table than the import gave."""
+    tables = [head.zoom_table or (head.profile.zoom.rows if head.profile.zoom else ()) for head in heads]
+    known = all(rows and all(candela is not None for _, _, candela in rows) for rows in tables)
+    return known and _answered("zoom", profile, here, heads)
 
 
 def _heads_by_file(show: Show) -> dict[str, list[Fixture]]:

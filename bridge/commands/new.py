@@ -10,11 +10,13 @@ from pathlib import Path
 from typing import Any
 
 from bridge.commands import new_questions as ask
+from bridge.commands.import_ import CAUTION
+from bridge.commands.new_profile import ProfileAnswer
 from bridge.exchange import starting
 from bridge.exchange.new_folder import make_folder, refuse_show
 from bridge.show.load import NETWORK, RIG, STAGE
 
-PROFILE_HELP = "a built-in profile, or the path of a profile file, which is copied"
+PROFILE_HELP = "a built-in profile, the path of a profile file, which is copied, or spot.gdtf or spot.gdtf:MODE"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -35,14 +37,14 @@ def run(args: argparse.Namespace) -> int:
     refuse_show(args.folder)
     given = {key: value for key, value in vars(args).items() if key in ask.QUESTIONS and value is not None}
     answers = ask.answers(args.folder, given, asking=not args.json and sys.stdin.isatty())
-    profile: ask.ProfileAnswer = answers.pop("profile")
+    profile: ProfileAnswer = answers.pop("profile")
     plan = starting.Plan(profile=profile.word, footprint=profile.footprint, **answers)
     files = {STAGE: starting.starting_stage(plan.name, plan.width, plan.depth), NETWORK: starting.starting_network()}
     files |= profile.files
     if plan.count:
         files[RIG] = starting.starting_rig(plan)
     make_folder(args.folder, files)
-    document = _document(args.folder, plan, files)
+    document = _document(args.folder, plan, files) | {"questions": list(profile.questions)}
     if args.json:
         print(json.dumps(document, indent=2, ensure_ascii=False))
     else:
@@ -83,3 +85,5 @@ def _print(document: dict[str, Any]) -> None:
     print(f"{document['folder']}: {', '.join(document['written'])} written, {heads}. Next:")
     for number, text in enumerate(document["next"], 1):
         print(f"  {number}. {text}")
+    if document["questions"]:
+        print("Questions:", *(f"  {text}" for text in document["questions"]), CAUTION, sep="\n")

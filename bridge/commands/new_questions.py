@@ -2,34 +2,21 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from bridge.commands.new_profile import profile_of
 from bridge.errors import InputError
-from bridge.exchange.names import slug
 from bridge.exchange.starting import MOST_HEADS, MOST_HEIGHT, MOST_TRUSSES, MOST_WIDTH, USUAL, usual_height
-from bridge.show.folder import built_in_profiles, decode, read_bytes
-from bridge.show.problems import Bad, nearest, shown
-from bridge.show.profile import read_profile
+from bridge.show.folder import built_in_profiles
+from bridge.show.problems import Bad
 from bridge.show.scalars import resolve
 from bridge.show.values import length, text, whole
-from bridge.show.yaml12 import Node, parse
+from bridge.show.yaml12 import Node
 
 _ASKED_OF_A_RIG = ("height", "profile")
-_THEIRS = (".gdtf", ".mvr", ".csv")
-
-
-@dataclass(frozen=True)
-class ProfileAnswer:
-    """A profile as rig.yaml names it, its footprint, and the file that is copied for it (none for a built-in)."""
-
-    word: str
-    footprint: int
-    files: Mapping[str, str] = field(default_factory=dict)
 
 
 class Question(NamedTuple):
@@ -103,45 +90,6 @@ def _value(read: Callable[[Node], Any]) -> Callable[[str], Any]:
     return lambda word: read(Node(1, resolve(word), word))
 
 
-def _profile(word: str) -> ProfileAnswer:
-    """A built-in profile by name, or a profile file that is to be copied. Raises InputError."""
-    built_in = built_in_profiles()
-    if word in built_in:
-        return ProfileAnswer(word, _footprint(_text(built_in[word]), word))
-    path = Path(word)
-    if path.suffix.lower() in _THEIRS:
-        raise InputError(
-            f"found '{shown(word)}', a file of another program: take 0 trusses here, then `tetherlight import` it"
-        )
-    if path.suffix.lower() not in (".yaml", ".yml") and not os.path.lexists(path):
-        near = nearest(word, built_in)
-        hint = f" (nearest is '{near}')" if near else ""
-        raise InputError(
-            f"found '{shown(word)}'{hint}, allowed is {', '.join(built_in)}, or the path of a profile file"
-        )
-    content = _text(path)
-    name = f"profiles/{slug(path.stem, 'profile')}.yaml"
-    return ProfileAnswer(name, _footprint(content, path.name), {name: content})
-
-
-def _text(path: Path) -> str:
-    try:
-        return decode(read_bytes(path))
-    except (Bad, ValueError) as error:
-        raise InputError(f"{shown(str(path))}: {error}, allowed is a profile file") from None
-
-
-def _footprint(content: str, word: str) -> int:
-    try:
-        node, problems = parse(content)
-        if problems:
-            raise Bad(problems)
-        return read_profile(node).footprint
-    except Bad as error:
-        first = error.problems[0]
-        raise InputError(f"{shown(word)}:{first.line}: {first}") from None
-
-
 def _usual(key: str) -> Callable[[Mapping[str, Any]], str]:
     return lambda _: f"{USUAL[key]:g} m" if isinstance(USUAL[key], float) else str(USUAL[key])
 
@@ -161,6 +109,8 @@ QUESTIONS: dict[str, Question] = {
     "heads": Question("How many heads on each", _value(whole(0, MOST_HEADS)), _usual("heads")),
     "height": Question("Height of the trusses above the stage", _value(length(2.0, MOST_HEIGHT)), _usual_height),
     "profile": Question(
-        f"Profile of the heads ({', '.join(built_in_profiles())}, or a file)", _profile, _usual("profile")
+        f"Profile of the heads ({', '.join(built_in_profiles())}, spot.gdtf, own.yaml)",
+        profile_of,
+        _usual("profile"),
     ),
 }

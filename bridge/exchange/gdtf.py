@@ -11,27 +11,31 @@ from bridge.exchange.found import Found, FoundProfile, Skipped
 from bridge.exchange.gdtf_geometry import Head
 from bridge.exchange.gdtf_modes import choose
 from bridge.exchange.gdtf_ours import Missing
-from bridge.exchange.gdtf_profile import make_profile
+from bridge.exchange.gdtf_profile import Wanted, make_profile
+from bridge.exchange.gdtf_source import whole_mode, without_sets
 from bridge.exchange.names import slug
-from bridge.exchange.xml_tree import Element, parse_xml
+from bridge.exchange.xml_tree import Element
 
 DESCRIPTION = "description.xml"
-UNREAD = frozenset({"Revisions", "FTPresets", "FTMacros", "Macros", "Filters", "Emitters", "CRIs", "ThumbnailOffset"})
-"""Parts that say nothing of bytes, axes or beams, and may be large."""
 
 
 @dataclass(frozen=True)
 class FixtureType:
-    """An opened file. `name`: maker and type for people; `modes`: their names in the file's order, as it has them."""
+    """An opened file. `name`: maker and type for people; `modes`: their names in the file's order, as it has them.
+
+    `element`: its FixtureType without channel sets; `data`: the octets of its description.
+    """
 
     what: str
     name: str
     modes: tuple[str, ...]
     element: Element
+    data: bytes
 
     def mode(self, name: str) -> Element | None:
-        """The first mode of exactly this name."""
-        return next((each for each in _modes_of(self.element) if each.get("Name") == name), None)
+        """The first mode of exactly this name, with all that is in it."""
+        found = next((each for each in _modes_of(self.element) if each.get("Name") == name), None)
+        return None if found is None else whole_mode(self.data, found, self.what)
 
 
 @dataclass(frozen=True)
@@ -52,7 +56,7 @@ class Taken:
 
 
 def open_gdtf(source: Path | bytes, what: str) -> FixtureType:
-    """Raises FileRefused with what is wrong where this is no GDTF file, or has no DMX mode."""
+    """Raises FileRefused with what is wrong where this is no GDTF file."""
     archive = Archive(source, what)
     try:
         member = archive.find(DESCRIPTION)
@@ -63,16 +67,18 @@ def open_gdtf(source: Path | bytes, what: str) -> FixtureType:
         data = archive.read(member, MOST_XML)
     finally:
         archive.close()
-    root = parse_xml(data, f"{what}, '{member}'", UNREAD)
-    element = root if root.tag == "FixtureType" else root.first("FixtureType")
-    if element is None:
-        raise FileRefused(f"{what}: found '{root.tag[:40]}' in '{member}', expected a 'GDTF' with a 'FixtureType'")
+    element = without_sets(data, f"{what}, '{member}'")
     modes = tuple(mode.get("Name") for mode in _modes_of(element))
-    return FixtureType(what, _name_of(element), modes, element)
+    return FixtureType(what, _name_of(element), modes, element, data)
 
 
-def profile_of(fixture: FixtureType, mode: str, invert_pan: bool = False, invert_tilt: bool = False) -> Taken:
-    """One mode as a profile; inverted axes have their angles the other way (MVR's DMXInvertPan, DMXInvertTilt)."""
+def profile_of(
+    fixture: FixtureType, mode: str, invert_pan: bool = False, invert_tilt: bool = False, drawn: bool = True
+) -> Taken:
+    """One mode as a profile; inverted axes have their angles the other way (MVR's DMXInvertPan, DMXInvertTilt).
+
+    `drawn`: for fixtures whose rotation a drawing gives, so that the file's geometry counts for the zero of pan too.
+    """
     element = fixture.mode(mode)
     if element is None:
         listed = ", ".join(f"'{name[:40]}'" for name in fixture.modes[:20])
@@ -80,7 +86,7 @@ def profile_of(fixture: FixtureType, mode: str, invert_pan: bool = False, invert
         return Taken(skipped=(Skipped(f"{fixture.name}, mode '{mode[:60]}'", why),))
     name = f"{fixture.name}, {mode}" if mode else fixture.name
     try:
-        made = make_profile(fixture.element, element, _line(name), (invert_pan, invert_tilt))
+        made = make_profile(fixture.element, element, Wanted(_line(name), (invert_pan, invert_tilt), drawn))
     except Missing as missing:
         return Taken(skipped=(Skipped(_line(f"{fixture.name}, mode '{mode}'"), str(missing)),))
     turned = "".join(text for on, text in ((invert_pan, ", pan inverted"), (invert_tilt, ", tilt inverted")) if on)
@@ -105,11 +111,15 @@ def read_gdtf(source: Path | bytes, what: str, mode: str | None = None) -> Found
     Raises FileRefused where it is no GDTF file.
     """
     fixture = open_gdtf(source, what)
+    if not fixture.modes:
+        return Found(
+            skipped=(Skipped(_line(fixture.name), "the file has no DMX mode: it is a stub, or of another kind"),)
+        )
     chosen = choose(_modes_of(fixture.element), mode, "")
     if chosen.mode is None:
         asks = (chosen.ask,) if chosen.ask is not None else ()
         return Found(asks=asks, questions=tuple(_line(ask.text, 4000) for ask in asks))
-    taken = profile_of(fixture, chosen.mode)
+    taken = profile_of(fixture, chosen.mode, drawn=False)
     return Found(
         profiles=(taken.profile,) if taken.profile is not None else (),
         questions=taken.questions,

@@ -45,7 +45,7 @@ def actions_of(actives: Actives, moved: list[Channel], said: Sayings) -> dict[st
 
 
 def _words(span: Span) -> str:
-    return (span.label or span.function.name or span.function.attribute).strip()[:40]
+    return (span.called or span.function.attribute)[:40]
 
 
 def _name_of(span: Span) -> str:
@@ -54,8 +54,9 @@ def _name_of(span: Span) -> str:
     own = family_of(attribute)
     if own not in ("control", "nothing"):
         return ""
-    label = span.label.strip().casefold()
-    if (span.function.sets and not label) or says_open("control", label) is not None:
+    label = span.called.casefold()
+    gap = not span.label and any(each.name.strip() for each in span.function.sets)
+    if gap or says_open("control", label) is not None:
         return ""
     lamp = _LAMP.search(label) or (attribute == "lampcontrol" and re.search(r"\b(on|off)\b", label))
     if lamp and "if" not in label:

@@ -9,6 +9,7 @@ from bridge.exchange.gdtf_channels import Channel, Function, Set
 from bridge.exchange.gdtf_values import dmx_value
 
 DEEPEST_MASTERS = 30
+LONGEST_NAME = 80
 Copy = tuple[int, ...]
 Choose = Callable[[Channel, list["Span"]], "Choice"]
 
@@ -28,10 +29,15 @@ class Span:
 
     @property
     def label(self) -> str:
-        """The set's name; a function without sets goes by its own."""
-        if self.set is not None:
-            return self.set.name
-        return "" if self.function.sets or self.function.unnamed else self.function.name
+        """The set's name; a function without sets goes by its own, unless that is only its attribute."""
+        if self.set is not None or self.function.sets:
+            return self.set.name[:LONGEST_NAME].strip() if self.set is not None else ""
+        return "" if self.function.unnamed else self.function.name[:LONGEST_NAME].strip()
+
+    @property
+    def called(self) -> str:
+        """As `label`; where a set has no name, the function's."""
+        return self.label or ("" if self.function.unnamed else self.function.name[:LONGEST_NAME].strip())
 
 
 @dataclass(frozen=True)
@@ -84,11 +90,8 @@ class Actives:
 
     def spans(self, channel: Channel, sets: bool = True) -> list[Span]:
         """What is active on a channel, by raw value; with `sets`, functions are cut at their channel sets."""
-        active = sorted((f for f in channel.functions if self.active(f, channel)), key=lambda f: f.start)
-        starts = sorted({f.start for f in active})
-        following = dict(zip(starts, [*starts[1:], channel.full + 1], strict=True))
-        spans = [Span(f, f.start, following[f.start] - 1) for f in active]
-        return [part for span in spans for part in _parts(span)] if sets else spans
+        spans = _whole([f for f in channel.functions if self.active(f, channel)], channel.full)
+        return [part for span in spans for part in parts_of(span)] if sets else spans
 
     def active(self, function: Function, channel: Channel) -> bool:
         """Whether its mode master, if it has one, is held where the function counts."""
@@ -108,7 +111,7 @@ class Actives:
             return None
         master, part = found
         if part is not None and not low and not high:
-            span = next((s for s in self._alone(master) if s.function is part), None)
+            span = next((s for s in _whole(master.functions, master.full) if s.function is part), None)
             return Mastered(master, span.start, span.end) if span else None
         first, last = dmx_value(low or "0/1", master.size), dmx_value(high or "0/1", master.size)
         if first is None or last is None or last < first:
@@ -152,13 +155,6 @@ class Actives:
             raw = (low + high) // 2
         return Choice(raw, f"{why} (the file's mode master, {low} to {high})", choice.doubt)
 
-    def _alone(self, channel: Channel) -> list[Span]:
-        """Spans by start alone, masters left out of account."""
-        ordered = sorted(channel.functions, key=lambda f: f.start)
-        starts = sorted({f.start for f in ordered})
-        following = dict(zip(starts, [*starts[1:], channel.full + 1], strict=True))
-        return [Span(f, f.start, following[f.start] - 1) for f in ordered]
-
     def _enter(self, name: str, channel: Channel, function: Function | None) -> None:
         key = name.casefold()
         self._names.setdefault((key, _copy(channel)), (channel, function))
@@ -184,7 +180,14 @@ def _copy(channel: Channel) -> Copy:
     return tuple(map(id, channel.instance.references)) if channel.instance else ()
 
 
-def _parts(span: Span) -> list[Span]:
+def _whole(functions: list[Function], full: int) -> list[Span]:
+    """Functions by raw value, each up to the next one's start."""
+    starts = sorted({f.start for f in functions})
+    ends = {start: after - 1 for start, after in zip(starts, [*starts[1:], full + 1], strict=bool(starts))}
+    return [Span(f, f.start, ends[f.start]) for f in sorted(functions, key=lambda f: f.start)]
+
+
+def parts_of(span: Span) -> list[Span]:
     """A function's span cut at its sets; what lies before the first set has none."""
     sets = [each for each in span.function.sets if span.has(each.start)]
     if not sets:

@@ -13,7 +13,6 @@ UPRIGHT = 2e-5
 """rad: a pan axis this near to z is along it (six written digits)."""
 WRITTEN_DEG = 5e-4
 """An angle this near to a whole degree is one: the digits of a written matrix say no more."""
-DOWN = np.array([0.0, 0.0, -1.0])
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ GLOWS = ("None", "Glow")
 """Beam types that throw no light onto a stage (the standard's words)."""
 MOST_BEAMS = 2000
 FAN = np.radians(1.0)
+DOWN = np.array([0.0, 0.0, -1.0])
 
 
 @dataclass(frozen=True)
@@ -61,8 +62,12 @@ def light_of(node: Node) -> Light | None:
         mean, length = directions[0], 1.0
         notes.append("its emitters look in opposite directions: the first one counts")
     direction = mean / length
-    if np.any(directions @ direction < np.cos(FAN)):
-        notes.append("its emitters do not all look the same way: the middle of their directions counts")
+    widest = float(np.min(directions @ direction))
+    if widest < np.cos(FAN):
+        within = -direction[2] >= widest  # a fan about the geometry's own -z, evenly drawn or not
+        direction = DOWN if within else direction
+        middle = "straight on counts" if within else "the middle of their directions counts"
+        notes.append(f"its emitters do not all look the same way: {middle}")
     start = (starts.min(axis=0) + starts.max(axis=0)) / 2
     return Light(tuple(_beam(each.element) for each in found[:MOST_BEAMS]), start, direction, tuple(notes))
 

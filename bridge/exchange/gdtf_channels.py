@@ -169,9 +169,9 @@ def _sets(function: Element, size: int) -> tuple[Set, ...]:
 
 def _default(element: Element, channel: Channel) -> int | None:
     """The initial function's, else the channel's own as old files have it, else the first function's."""
-    wanted = element.get("InitialFunction")
-    for function in channel.functions:
-        if wanted and wanted in (f"{channel.name}.{function.logical}.{function.name}", function.name):
+    wanted = element.get("InitialFunction").casefold()
+    for function in channel.functions if wanted else ():
+        if f".{wanted}".endswith((f".{function.name}".casefold(),)):
             return function.default
     old = dmx_value(element.get("Default"), channel.size)
     if old is not None:

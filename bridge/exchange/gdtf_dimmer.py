@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from bridge.exchange.gdtf_active import Actives, Choice, Span
 from bridge.exchange.gdtf_channels import Channel
 from bridge.exchange.gdtf_ours import Missing, Moved, Sayings, having, moved, related
@@ -20,7 +22,8 @@ def dimmer_of(actives: Actives, pan: Channel, tilt: Channel, said: Sayings) -> M
     if not here:
         raise Missing(_why_none(found, pan))
     near = [c for c in here if related(c, tilt) or related(c, pan)] or here
-    chosen = min(near, key=lambda c: (not c.grand, -_covered(c, near), near.index(c)))
+    parts = Counter(id(at) for c in near if c.instance is not None for at in c.instance.above())
+    chosen = min(near, key=lambda c: (not c.grand, -parts[id(c.instance)]))  # of equal ones the first
     dimmer = moved(actives, "dimmer", chosen, said)
     _check(dimmer, actives, said)
     return dimmer
@@ -64,14 +67,6 @@ def _why_none(found: list[Channel], pan: Channel) -> str:
     return "the dimmer is virtual: it has no slot, and the desk makes it from the colours; choose a mode with a dimmer"
 
 
-def _covered(channel: Channel, others: list[Channel]) -> int:
-    """How many of the others are parts of what this one dims."""
-    if channel.instance is None:
-        return 0
-    at = channel.instance
-    return sum(other.instance is not None and other.instance.hangs_from(at) for other in others)
-
-
 def _check(dimmer: Moved, actives: Actives, said: Sayings) -> None:
     """A level is sent as raw 0 to full: nothing else may lie on that way that flashes, and 0 must be dark."""
     low, high = dimmer.spans[0].function.physical
@@ -98,7 +93,7 @@ def _check(dimmer: Moved, actives: Actives, said: Sayings) -> None:
 def _harmless(span: Span, start: int, end: int) -> bool:
     family = family_of(span.function.attribute)
     if family == "shutter":  # closed below the dimmer, open above it
-        return (span.end < start and says_shut("shutter", span.label)) or (
-            span.start > end and says_open("shutter", span.label) is not None
+        return (span.end < start and says_shut("shutter", span.called)) or (
+            span.start > end and says_open("shutter", span.called) is not None
         )
-    return family in HARMLESS and not flashes(span.label)
+    return family in HARMLESS and not flashes(span.called)

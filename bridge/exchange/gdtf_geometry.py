@@ -11,8 +11,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from bridge.exchange.gdtf_axes import DOWN, Axes, axes_of, meeting
-from bridge.exchange.gdtf_beams import Beam, Light, light_of
+from bridge.exchange.gdtf_axes import Axes, axes_of, meeting
+from bridge.exchange.gdtf_beams import DOWN, Beam, Light, light_of
 from bridge.exchange.gdtf_matrix import matrix, placed
 from bridge.exchange.gdtf_tree import Node, Tree, tree_of
 from bridge.exchange.xml_tree import Element

@@ -10,6 +10,7 @@ from bridge.exchange.xml_tree import Element
 
 MOST_INSTANCES = 20_000
 DEEPEST_REFERENCES = 20
+LONGEST_LABEL = 80
 
 
 @dataclass(eq=False)
@@ -76,7 +77,7 @@ def instances_of(fixture_type: Element, mode: Element) -> dict[str, list[Instanc
                 reached = Instance(target.get("Name"), label, instance, (*instance.references, child))
                 waiting.append((target, reached, (*inside, id(target))))
             elif child.tag != "Break":
-                label = f"{instance.label}/{label}" if instance.references else label
+                label = f"{instance.label}/{label}"[-LONGEST_LABEL:] if instance.references else label
                 waiting.append((child, Instance(name, label, instance, instance.references), inside))
     return out
 

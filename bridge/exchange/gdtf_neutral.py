@@ -1,21 +1,27 @@
 """What a channel that is not ours to move is held at: open, white, steady, nothing happening; and why.
 
-The file's own evidence, in this order: a set whose name says so (the default or highlight value inside it first), the
-value that makers give for full white light (highlight), the end of the physical range that lets the light through, and
-the default.
+By the file's own evidence: a set whose name says so (the default or the highlight value inside it first), the value
+that makers give for full white light (highlight), the end of the physical range that lets the light through, the
+default. Where that is thin and the light hangs on it, a question.
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
 from bridge.exchange.gdtf_active import Choice, Span
 from bridge.exchange.gdtf_channels import Channel
 from bridge.exchange.gdtf_wheels import Wheels
-from bridge.exchange.gdtf_words import FIRST_FAMILIES, OPEN_TO, family_of, says_open, says_shut
+from bridge.exchange.gdtf_words import FIRST_FAMILIES, OPEN_TO, family_of, says_open, says_shut, says_shutter_open
 
+_AS_THE_FILE_HAS_IT = frozenset({"control", "nothing", "mode", "other", "temperature"})
 _LIT_BY_HIGHLIGHT = frozenset({"shutter", "iris", "filter", "prism", "frost"})
-_NEAR = 0.02  # of a function's physical range
+_SURE_BY_DEFAULT = frozenset({"filter", "prism", "frost", "blade"})
+_SHOWN_OPEN = frozenset({"shutter", "iris", "colour wheel", "pattern wheel", "prism", "frost"})
+_SLOWING = frozenset({"positionmspeed", "globalmspeed", "pantiltspeed", "positionspeed"})
+_FLASHING = re.compile(r"strob|pulse|random", re.IGNORECASE)
+_NEAR = 0.02  # of a function's raw range
 
 
 @dataclass
@@ -33,6 +39,12 @@ class Neutral:
         family = main_family(spans)
         if family in ("colour", "uv"):
             return self._colour(channel, spans, family)
+        if (
+            family in _AS_THE_FILE_HAS_IT
+            and channel.default is not None
+            and not _wrong_at(channel.default, spans, family)
+        ):
+            return Choice(channel.default, f"{family}: the file's default")
         return (
             self._named(channel, spans, family)
             or _highlighted(channel, spans, family)
@@ -52,21 +64,18 @@ class Neutral:
         return Choice(inside(span, channel), f"{family}: {_shown(span)}")
 
     def _rank(self, span: Span, family: str) -> int | None:
+        """How well a span says that it is the one; lower is better, None for not at all."""
         own = family_of(span.function.attribute)
         if own == family:
-            rank = says_open(family, span.label)
-            if rank is None and span.set is not None and not says_open_elsewhere(span):
-                rank = self.wheels.says_open(family, span)
-            return rank
-        if own == "nothing" and family not in ("shutter", "iris", "colour", "uv"):
-            return None if says_shut("control", span.label) else 1
-        if (
-            own in ("effect", "control")
-            and says_open(own, span.label) is not None
-            and family not in ("shutter", "iris")
-        ):
-            return 2
-        return None
+            rank = says_open(family, span.called)
+            return rank if rank is not None else self.wheels.says_open(family, span)
+        if family == "shutter":
+            return 3 if own in ("nothing", "effect") and says_shutter_open(span.called) else None
+        if family == "iris":
+            return None
+        if own == "nothing":
+            return None if says_shut("control", span.called) else 1
+        return 2 if own in ("effect", "control") and says_open(own, span.called) is not None else None
 
     def _colour(self, channel: Channel, spans: list[Span], family: str) -> Choice:
         if channel.highlight is not None and (channel.highlight or self.lit):
@@ -74,16 +83,10 @@ class Neutral:
         if family == "uv":
             return Choice(channel.default or 0, "ultraviolet: the file's default")
         own = [span for span in spans if family_of(span.function.attribute) == family]
-        first, last = own[0].start, max(span.end for span in own)
         low, high = own[0].function.physical
+        first, last = own[0].start, max(span.end for span in own)
         raw = first if low is not None and high is not None and low > high else last
         return Choice(raw, f"{family}: full, as all colours are for white light (the file has no highlight)")
-
-
-def says_open_elsewhere(span: Span) -> bool:
-    """Another set of the function says by name that it is the open one."""
-    family = family_of(span.function.attribute)
-    return any(says_open(family, each.name) is not None for each in span.function.sets)
 
 
 def main_family(spans: list[Span]) -> str:
@@ -93,7 +96,7 @@ def main_family(spans: list[Span]) -> str:
 
 
 def inside(span: Span, channel: Channel) -> int:
-    """A value that is surely in a span: the channel's or the function's end where it reaches it, else the middle."""
+    """A value that is surely in a span: the channel's end where it reaches it, else the middle."""
     if span.start == 0:
         return 0
     if span.end == channel.full:
@@ -103,54 +106,58 @@ def inside(span: Span, channel: Channel) -> int:
 
 def _highlighted(channel: Channel, spans: list[Span], family: str) -> Choice | None:
     value = channel.highlight
-    if family not in _LIT_BY_HIGHLIGHT or value is None:
-        return None
-    at = [span for span in spans if span.has(value)]
-    if not at or any(_wrong(span, family) for span in at):
+    if family not in _LIT_BY_HIGHLIGHT or value is None or _wrong_at(value, spans, family):
         return None
     return Choice(value, f"{family}: the file's highlight, for white light")
 
 
 def _physical(channel: Channel, spans: list[Span], family: str) -> Choice | None:
-    """The end of a function without names that lets the light through; the default, where it does so already."""
-    end = OPEN_TO.get(family)
+    """The end of a function without names that lets the light through, unless a default stands against it."""
     for span in spans:
         low, high = span.function.physical
-        if end is None or family_of(span.function.attribute) != family or span.label or low is None or high is None:
+        if family_of(span.function.attribute) != family or span.label or low is None or high is None:
             continue
-        if low == high:
+        if family not in OPEN_TO or low == high:
             continue
-        at_start = low > high if end == "max" else abs(low) < abs(high)
+        at_start = low > high if OPEN_TO[family] == "max" else abs(low) < abs(high)
         raw = span.start if at_start else span.end
-        near = abs((channel.default or 0) - raw) <= _NEAR * max(span.end - span.start, 1)
-        value = channel.default or 0 if near and span.has(channel.default or 0) else raw
-        says = "the file's default" if near else f"where the file has {low if at_start else high:g}"
-        doubt = "" if near or family in ("filter", "blade") else _doubt(channel, family, value)
-        return Choice(value, f"{family}: {says}", doubt)
+        default = channel.default
+        if default is not None and abs(default - raw) <= _NEAR * (span.end - span.start):
+            return Choice(default, f"{family}: the file's default")
+        if default is not None and family in _SURE_BY_DEFAULT and span.has(default):
+            return Choice(default, f"{family}: the file's default")
+        doubt = _doubt(channel, family, raw) if family in _SHOWN_OPEN else ""
+        return Choice(raw, f"{family}: where the file has {low if at_start else high:g}", doubt)
     return None
 
 
 def _default(channel: Channel, spans: list[Span], family: str) -> Choice:
+    """What is left: the default, or the first part that is no command where it would be one."""
     value = channel.default if channel.default is not None else 0
     said = "the file's default" if channel.default is not None else "the file has no default"
-    if any(_wrong(span, family) for span in spans if span.has(value)):
-        better = next((span for span in spans if not _wrong(span, family)), None)
-        if better is not None and family in ("control", "nothing"):
-            return Choice(inside(better, channel), f"{family}: the first part without a command")
-        return Choice(value, f"{family}: {said}", _doubt(channel, family, value))
-    slow = family == "speed" and any(s.function.attribute.casefold() in _SLOWING for s in spans)
-    doubtful = family in ("shutter", "iris") or slow
+    wrong = _wrong_at(value, spans, family)
+    better = next((span for span in spans if not _wrong(span, family)), None)
+    if wrong and better is not None and family in _AS_THE_FILE_HAS_IT:
+        return Choice(inside(better, channel), f"{family}: {_shown(better)}, the first part that is no command")
+    attributes = [span.function.attribute.casefold() for span in spans]
+    doubtful = (
+        family in ("shutter", "iris")
+        or (wrong and (family in _SHOWN_OPEN or any(map(_FLASHING.search, attributes))))
+        or (family == "speed" and any(each in _SLOWING for each in attributes))
+    )
     return Choice(value, f"{family}: {said}", _doubt(channel, family, value) if doubtful else "")
 
 
-_SLOWING = frozenset({"positionmspeed", "globalmspeed", "pantiltspeed", "positionspeed"})
+def _wrong_at(value: int, spans: list[Span], family: str) -> bool:
+    return any(_wrong(span, family) for span in spans if span.has(value))
 
 
 def _wrong(span: Span, family: str) -> bool:
+    """What is surely not wanted: another thing than the channel is held for, or what its name says."""
     own = family_of(span.function.attribute)
     if family in ("shutter", "iris") and own not in (family, "nothing", "other"):
         return True
-    return says_shut(own, span.label)
+    return says_shut(own, span.called if own in ("shutter", "control", "nothing") else span.label)
 
 
 def _doubt(channel: Channel, family: str, value: int) -> str:
@@ -167,6 +174,5 @@ def _doubt(channel: Channel, family: str, value: int) -> str:
 
 
 def _shown(span: Span) -> str:
-    name = span.label.strip()[:40]
-    what = f"'{name}'" if name else f"{span.function.attribute[:40]}"
+    what = f"'{span.called[:40]}'" if span.called else span.function.attribute[:40]
     return f"the file's {what}, {span.start} to {span.end}"

@@ -2,7 +2,7 @@
 
 Pan, tilt, dimmer, zoom and focus with all their bytes, `from` larger than `to` kept; every other slot as a channel
 without a feature whose default is what the bridge holds there. Shapes are primitives: to be seen, not to be admired.
-`actions`, candela and the focus table have no place in it that other programs read.
+Lumen are an estimate from the candela. `actions` and the focus table have no place in it that other programs read.
 """
 
 from __future__ import annotations
@@ -10,12 +10,14 @@ from __future__ import annotations
 import math
 import re
 import uuid
+from itertools import pairwise
 from xml.etree.ElementTree import Element, SubElement
 
 import numpy as np
 
+from bridge.exchange.gdtf_candela import GAUSSIAN, TENTH, Flux
 from bridge.exchange.writing import number_text, plain, xml_octets, zip_octets
-from bridge.rig.profile import Axis, Profile
+from bridge.rig.profile import Axis, Profile, ZoomTable
 
 MAKER, MODE = "Tetherlight", "Standard"
 NAMESPACE = uuid.UUID("5e7c1c5e-1d0b-4b57-9a34-7b1f0f6a2c11")  # of this program's own ids
@@ -88,12 +90,24 @@ def _geometries(geometries: Element, profile: Profile) -> None:
     base = SubElement(geometries, "Geometry", Name="Base", Model="Base", Position=_moved(0, 0, 0))
     yoke = SubElement(base, "Axis", Name="Yoke", Model="Yoke", Position=_moved(x, y, 0))
     head = SubElement(yoke, "Axis", Name="Head", Model="Head", Position=_moved(0, 0, z))
-    angle = {"BeamAngle": number_text(_widest(profile))} if profile.zoom else {}
-    of_edge = {"FieldAngle": angle["BeamAngle"]} if angle else {}
     SubElement(
-        head, "Beam", {"Name": "Beam", "Position": _moved(0, 0, 0), **angle, **of_edge,
+        head, "Beam", {"Name": "Beam", "Position": _moved(0, 0, 0), **_beam(profile),
                        "BeamRadius": str(_LENS_RADIUS_M), "BeamType": "Spot" if profile.focus else "Wash"},
     )  # fmt: skip
+
+
+def _beam(profile: Profile) -> dict[str, str]:
+    """Beam and field angle of the narrowest zoom as a Gaussian has them, and lumen by the candela of the widest."""
+    if profile.zoom is None:
+        return {}
+    rows, of_field = sorted(profile.zoom.rows, key=lambda row: row[1]), TENTH ** (1 / GAUSSIAN)
+    _, narrow, _ = rows[0]
+    beam, field = (narrow / of_field, narrow) if profile.zoom.edge == "field" else (narrow, narrow * of_field)
+    out = {"BeamAngle": number_text(beam), "FieldAngle": number_text(min(field, 180.0))}
+    _, wide, candela = rows[-1]
+    if candela is not None:
+        out["LuminousFlux"] = number_text(round(candela / Flux(1.0).candela(wide, profile.zoom.edge), 1))
+    return out
 
 
 def _moved(x: float, y: float, z: float) -> str:
@@ -103,24 +117,23 @@ def _moved(x: float, y: float, z: float) -> str:
     return "".join("{" + ",".join(number_text(part) for part in row) + "}" for row in rows)
 
 
-def _widest(profile: Profile) -> float:
-    return max(angle for _, angle, _ in profile.zoom.rows) if profile.zoom else 0.0
-
-
 def _channels(channels: Element, profile: Profile) -> None:
     owned = {offset for offsets in profile.channels.values() for offset in offsets}
     ours = [(offsets, name) for name, offsets in profile.channels.items()]
     others = [((slot,), "") for slot in range(1, profile.footprint + 1) if slot not in owned]
     for offsets, name in sorted([*ours, *others]):
         if name:
-            _channel(channels, offsets, _ATTRIBUTES[name], _ends(profile, name), _default(profile, name))
+            made = _channel(channels, offsets, _ATTRIBUTES[name], _ends(profile, name), _default(profile, name))
+            if name == "zoom":
+                _zoom_steps(made, profile)
         else:
             _channel(channels, offsets, _NO_FEATURE, {}, profile.fixed.get(offsets[0], 0))
 
 
 def _channel(
     channels: Element, offsets: tuple[int, ...], kind: tuple[str, ...], ends: dict[str, str], default: int
-) -> None:
+) -> Element:
+    """A channel with one function, which is returned."""
     attribute, *_, geometry = kind
     name = f"{attribute} 1"
     channel = SubElement(
@@ -133,7 +146,7 @@ def _channel(
     )  # fmt: skip
     size = len(offsets)
     ends = ends or {"PhysicalFrom": "0.0", "PhysicalTo": "1.0"}
-    SubElement(
+    return SubElement(
         logical, "ChannelFunction", {"Name": name, "Attribute": attribute, "OriginalAttribute": "",
                                      "DMXFrom": f"0/{size}", "Default": f"{default}/{size}", **ends},
     )  # fmt: skip
@@ -147,13 +160,32 @@ def _ends(profile: Profile, name: str) -> dict[str, str]:
         return _travel(profile.tilt)
     if name != "zoom" or profile.zoom is None:
         return {}
-    raws, angles = [row[0] for row in profile.zoom.rows], [row[1] for row in profile.zoom.rows]
-    first, last = (float(np.interp(raw, raws, angles)) for raw in (0, profile.full_scale("zoom")))
+    first, last = (_angle(profile.zoom, raw) for raw in (0, profile.full_scale("zoom")))
     return {"PhysicalFrom": number_text(first), "PhysicalTo": number_text(last)}
 
 
+def _zoom_steps(function: Element, profile: Profile) -> None:
+    """The rows of a zoom table between its ends, each as a set from its raw value to before the next one's."""
+    if profile.zoom is None:
+        return
+    size, full = len(profile.channels["zoom"]), profile.full_scale("zoom")
+    starts = sorted({0, *(round(row[0]) for row in profile.zoom.rows)} - {full})
+    if len(starts) < 2:
+        return
+    for first, behind in pairwise([*starts, full + 1]):
+        last = behind - 1
+        ends = {"PhysicalFrom": number_text(_angle(profile.zoom, first)),
+                "PhysicalTo": number_text(_angle(profile.zoom, last))}  # fmt: skip
+        SubElement(function, "ChannelSet", {"Name": "", "DMXFrom": f"{first}/{size}", **ends})
+
+
+def _angle(zoom: ZoomTable, raw: float) -> float:
+    """Degrees at a raw value; before the first row and behind the last one as there."""
+    return float(np.interp(raw, [row[0] for row in zoom.rows], [row[1] for row in zoom.rows]))
+
+
 def _travel(axis: Axis) -> dict[str, str]:
-    """RealFade: seconds for the whole travel, ramps and all; RealAcceleration: from rest to full speed (from memory)."""
+    """RealFade: seconds for the whole travel, ramps too; RealAcceleration: from rest to full speed (from memory)."""
     span, ramp = abs(axis.to_deg - axis.from_deg), axis.speed / axis.acceleration
     reached = span >= axis.speed * ramp
     whole = span / axis.speed + ramp if reached else 2 * math.sqrt(span / axis.acceleration)

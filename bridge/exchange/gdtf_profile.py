@@ -14,11 +14,13 @@ from bridge.exchange.gdtf_fixed import check_apart, fixed_of, footprint_of, more
 from bridge.exchange.gdtf_geometry import Head, read_head
 from bridge.exchange.gdtf_neutral import Neutral
 from bridge.exchange.gdtf_ours import Moved, Sayings, optional, pan_and_tilt
+from bridge.exchange.gdtf_plain import plain
 from bridge.exchange.gdtf_range import axis_range
 from bridge.exchange.gdtf_wheels import Wheels
 from bridge.exchange.gdtf_words import family_of
 from bridge.exchange.xml_tree import Element
 
+Turn = tuple[int, float]
 SIGNS = (
     "which way pan and tilt turn is in no GDTF file: the first sightings show it. If the beam goes the other way, swap "
     "`from` and `to` of that axis in the profile"
@@ -38,8 +40,18 @@ class Made:
     more_breaks: tuple[tuple[int, int], ...] = ()
 
 
-def make_profile(fixture_type: Element, mode: Element, name: str, invert: tuple[bool, bool] = (False, False)) -> Made:
-    """`name` is the profile's; `invert` of pan and tilt. Raises gdtf_ours.Missing where it can be none, with why."""
+@dataclass(frozen=True)
+class Wanted:
+    """`name` of the profile; `invert` of pan and tilt. `drawn`: its fixtures have rotations of a drawing, and its zero
+    of pan is that of the file's geometry; else it is part of the pose that a solve finds."""
+
+    name: str
+    invert: tuple[bool, bool] = (False, False)
+    drawn: bool = True
+
+
+def make_profile(fixture_type: Element, mode: Element, wanted: Wanted) -> Made:
+    """Raises gdtf_ours.Missing where it can be none, with why."""
     said = Sayings()
     channels, said.notes = channels_of(fixture_type, mode)
     neutral = Neutral(Wheels(fixture_type), _lit(channels))
@@ -56,7 +68,7 @@ def make_profile(fixture_type: Element, mode: Element, name: str, invert: tuple[
     head = read_head(fixture_type, mode)
     dmx_break = pan.channel.dmx_break
     made = Made({}, said, head, ["pan", "tilt"], dmx_break, more_breaks(channels, dmx_break))
-    made.document = _document(made, actives, moved, ours, name, invert)
+    made.document = _document(made, actives, moved, ours, wanted)
     _say_live_masters(actives, moved, ours, said)
     say_beyond(channels, dmx_break, said)
     said.notes += actives.notes
@@ -68,17 +80,17 @@ def _document(
     actives: Actives,
     moved: dict[str, Moved | None],
     ours: dict[str, Channel],
-    name: str,
-    invert: tuple[bool, bool],
+    wanted: Wanted,
 ) -> dict[str, Any]:
     said, head = made.said, made.head
     footprint = footprint_of(actives.channels, made.dmx_break)
-    out: dict[str, Any] = {"name": name, "footprint": footprint}
+    out: dict[str, Any] = {"name": wanted.name, "footprint": footprint}
     out["channels"] = {each: list(channel.offsets) for each, channel in ours.items()}
     out["fixed"] = fixed_of(actives, ours, footprint, said)
-    for axis, inverted in zip(("pan", "tilt"), invert, strict=True):
-        out[axis] = _axis(axis, moved, actives, head, inverted, said)
-    _add_zoom(out, made, moved["zoom"], actives)
+    turns = _turns(head, wanted.drawn, said)
+    for axis, turn, inverted in zip(("pan", "tilt"), turns, wanted.invert, strict=True):
+        out[axis] = _axis(axis, moved, actives, turn, inverted, said)
+    _add_zoom(out, made, moved["zoom"])
     if "focus" in ours:
         said.ask(FOCUS)
         made.confirm.append("focus")
@@ -96,24 +108,36 @@ def _document(
     return out
 
 
+def _turns(head: Head, drawn: bool, said: Sayings) -> tuple[Turn, Turn]:
+    """(sign, offset in degrees) that make the file's pan and tilt ours; where that is not exact, `head` asks."""
+    pan, tilt = (head.pan_sign, head.pan_offset_deg), (head.tilt_sign, head.tilt_offset_deg)
+    if drawn:
+        return pan, tilt
+    if tilt[0] < 0:  # (pan, tilt) is (pan + 180, -tilt)
+        pan, tilt = (pan[0], pan[1] + 180.0), (1, -tilt[1])
+    if pan[1]:
+        said.note(
+            f"by the file's geometry pan 0 is turned by {pan[1]:g} degrees on its base; a solve finds that anyway"
+        )
+    return (pan[0], 0.0), tilt
+
+
 def _axis(
-    name: str, moved: dict[str, Moved | None], actives: Actives, head: Head, inverted: bool, said: Sayings
+    name: str, moved: dict[str, Moved | None], actives: Actives, turn: Turn, inverted: bool, said: Sayings
 ) -> dict[str, Any]:
     """{from, to, speed?, acceleration?}: the file's degrees as they stand, unless its geometry turns them."""
     axis = moved[name]
     assert axis is not None
     first, last = axis_range(name, axis, actives.spans(axis.channel, sets=False), said)
     written = f"the file's PhysicalFrom {first:g} and PhysicalTo {last:g}, as they stand"
-    sign, offset = (head.pan_sign, head.pan_offset_deg) if name == "pan" else (head.tilt_sign, head.tilt_offset_deg)
-    if head.turned:  # as near as there is where it is not exact: the head's questions say so
-        first, last = (round(sign * each + offset, 9) for each in (first, last))
-        if (sign, offset) != (1, 0.0):
-            written += f"; by its geometry {first:g} to {last:g}"
+    if turn != (1, 0.0):
+        first, last = (round(turn[0] * each + turn[1], 9) for each in (first, last))
+        written += f"; by its geometry {first:g} to {last:g}"
     if inverted:
         first, last = last, first
         written += f"; the other way round, since the drawing inverts {name}"
     out: dict[str, Any] = {"from": float(first), "to": float(last)}
-    motion = physical.read_motion(name, _plain(axis))
+    motion = physical.read_motion(name, plain(name, axis, Sayings()))
     if motion.speed is not None:
         out["speed"] = motion.speed
     if motion.acceleration is not None:
@@ -125,9 +149,9 @@ def _axis(
     return out
 
 
-def _add_zoom(out: dict[str, Any], made: Made, zoom: Moved | None, actives: Actives) -> None:
+def _add_zoom(out: dict[str, Any], made: Made, zoom: Moved | None) -> None:
     said = made.said
-    found = physical.read_zoom(None if zoom is None else _plain(zoom), made.head)
+    found = physical.read_zoom(None if zoom is None else plain("zoom", zoom, said), made.head)
     if found.document is not None:
         out["zoom"] = dict(found.document)
     elif zoom is not None and "zoom" not in said.why:
@@ -139,34 +163,6 @@ def _add_zoom(out: dict[str, Any], made: Made, zoom: Moved | None, actives: Acti
         said.ask(text)
     for text in found.notes:
         said.note(text)
-
-
-def _plain(moved: Moved) -> physical.Function:
-    """A function as the physical part takes it."""
-    span = moved.spans[0]
-    function = span.function
-    points = [
-        physical.Point(each.start, _set_end(index, moved), *each.physical)
-        for index, each in enumerate(function.sets)
-        if span.has(each.start) and each.physical != (None, None)
-    ]
-    return physical.Function(
-        name=function.name,
-        physical_from=function.physical[0],
-        physical_to=function.physical[1],
-        raw_from=span.start,
-        raw_to=span.end,
-        full=moved.channel.full,
-        real_fade_s=function.element.number("RealFade"),
-        real_acceleration_s=function.element.number("RealAcceleration"),
-        points=tuple(points),
-    )
-
-
-def _set_end(index: int, moved: Moved) -> int:
-    sets = moved.spans[0].function.sets
-    following = sets[index + 1].start - 1 if index + 1 < len(sets) else moved.spans[0].end
-    return max(sets[index].start, min(following, moved.spans[0].end))
 
 
 def _lit(channels: list[Channel]) -> bool:

@@ -7,6 +7,7 @@ practice, no source).
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 _FAMILIES = tuple(
     (family, re.compile(pattern))
@@ -18,7 +19,7 @@ _FAMILIES = tuple(
         ("prism", r"prism\d*"),
         ("frost", r"frost\d*"),
         ("uv", r"coloradd_uv"),
-        ("colour", r"coloradd_\w+|colorrgb_(red|green|blue)|hsb_brightness"),
+        ("colour", r"coloradd_\w+|colorrgb_(red|green|blue)|hsb_brightness|cie_brightness"),
         ("filter", r"colorsub_\w+|colorrgb_(cyan|magenta|yellow)|hsb_saturation"),
         ("temperature", r"(cto|ctc|ctb|tint)\d*"),
         ("blade", r"blade\d+[ab]|bladesoft\d*[ab]"),
@@ -40,17 +41,20 @@ OPEN_TO = {"shutter": "max", "iris": "max", "prism": "min", "frost": "min", "bla
 """At which end of its physical range a function lets the light through."""
 
 _OPEN = r"open(ed)?|offen|ouvert|aperto|abierto|otwarty"
+_BEGINS_OPEN = re.compile(
+    rf"(\W|\d)*((shutter|colou?r|gobo|iris|prism|frost|position|slot|wheel|filter|dis[ck])(\W|\d)*)*({_OPEN})\b(?!\s*[/+>&-])"
+)
 _EFFECT = re.compile(
     r"strob|puls|random|rand\b|flash|fast|slow|clos|zu\b|shak|rot|spin|scroll|rainbow|audio|sound|macro|effect|\bcw\b|"
     r"\bccw\b|blackout|dark|lightning|sync"
 )
 _GOOD = {
     "shutter": rf"(\W|\d)*(shutter\W*)?({_OPEN}|on|open 100 ?%|full|full on|lamp on|led on)(\W|\d)*",
-    "iris": rf"(\W|\d)*(iris\W*)?({_OPEN}|max(imum)?( \w+)?|largest|biggest|100 ?%)(\W|\d)*|(iris )?(off|out)",
-    "colour wheel": rf"(\W|\d)*(colou?r\W*)?({_OPEN}|white|blank|clear|empty|none|off|out)(\W|\d|position|white|slot)*"
-    r"|(no|without) (colou?r|filter|effect)s?.*",
+    "iris": rf"(\W|\d)*(iris\W*)?({_OPEN}|max(imum)?(\W*\w+)?|large(st)?|biggest|100 ?%)(\W|\d)*|(iris )?(off|out)",
+    "colour wheel": rf"(\W|\d)*(colou?r\W*)?({_OPEN}|white|blank|clear|empty|none|off|out)"
+    r"(\W|\d|position|white|open|slot|hole)*|(no|without) (colou?r|filter|effect)s?.*",
     "pattern wheel": rf"(\W|\d)*(gobo\W*)?({_OPEN}|blank|clear|empty|none|off|out|no function)"
-    r"(\W|\d|position|gobo|slot)*|(no|without) (gobo|pattern|animation|effect)s?.*",
+    r"(\W|\d|position|gobo|slot|hole)*|(no|without) (gobo|pattern|animation|effect)s?.*",
     "prism": rf"(\W|\d)*(prism\W*)?(\d )?({_OPEN}|off|out|none|removed|excluded|disabled|0 ?%)(\W|\d)*"
     r"|(no|without) prism.*",
     "frost": rf"(\W|\d)*(frost\W*)?(\d )?({_OPEN}|off|out|none|removed|excluded|clear|disabled|min(imum)?|0 ?%)(\W|\d)*"
@@ -64,49 +68,61 @@ _GOOD = {
 _IDLE = re.compile(
     r"(\W|\d)*(no ?(function|feature|action|effect|macro|change|command|operation|strobe|rotation|use)s?|none|idle"
     r"|unused|not used|inactive|reserved?|no|blank|empty|safe|neutral|nothing|default|normal|standard|disabled?"
-    r"|n/?a)(\W|\d)*"
+    r"|n/?a)( ?(mode|function|speed))?(\W|\d)*"
 )
 _DANGER = re.compile(
     r"reset|lamp|\boff\b|shut ?down|reboot|calib|\btest\b|black ?out|\bhome\b|start|standby|sleep|factory|update"
     r"|ignit|strik"
 )
 _CLOSED = re.compile(r"\b(clos\w*|blackout|dark|shut|geschlossen|zu|ferm\w+|chius\w+|cerrad\w+|off)\b")
+_STEADY = re.compile(r"(\W|\d)*((no ?|without )(function|strobe|effect|shutter)s?|strobe off)(\W|\d)*")
 _FREE_OF_IDLE = frozenset({"shutter", "iris", "colour", "uv"})
 
 
+@lru_cache(4096)
 def family_of(attribute: str) -> str:
     """shutter, iris, colour wheel ... or "other"."""
-    name = attribute.casefold()
+    name = attribute[:80].casefold()
     return next((family for family, pattern in _FAMILIES if pattern.fullmatch(name)), "other")
 
 
+@lru_cache(4096)
 def says_open(family: str, label: str) -> int | None:
     """How well a set's name says that the light passes, or that nothing happens: 0 best; None where it does not."""
     name = label.strip().casefold()
     if not name:
         return None
     good = _GOOD.get(family)
+    if family == "shutter" and _STEADY.fullmatch(name):
+        return 2
     if family == "speed" and re.search(r"slow|min", name):
         return None
     if good and re.fullmatch(good, name) and (family in ("speed", "effect") or not _EFFECT.search(name)):
         return 0
-    if good and family not in ("speed", "effect") and re.match(rf"(\W|\d)*({_OPEN})\b(?!\s*[/+>&-])", name):
+    if good and family not in ("speed", "effect") and _BEGINS_OPEN.match(name):
         return None if _EFFECT.search(name) else 1
     if family not in _FREE_OF_IDLE and _IDLE.fullmatch(name):
         return 1
     return None
 
 
+@lru_cache(4096)
 def says_shut(family: str, label: str) -> bool:
     """Whether a set's name says what is not wanted: light shut off, something in the beam, a command."""
     name = label.strip().casefold()
     if not name:
         return False
     if family == "shutter":
-        return bool(_CLOSED.search(name) or _EFFECT.search(name))
+        return says_open(family, label) is None and bool(_CLOSED.search(name) or _EFFECT.search(name))
     if family in ("control", "nothing"):
         return bool(_DANGER.search(name))
     return family in ("colour wheel", "pattern wheel", "prism", "effect")
+
+
+def says_shutter_open(label: str) -> bool:
+    """Whether a part of a shutter's channel that is none by its attribute says that it is open all the same."""
+    rank = says_open("shutter", label)
+    return rank is not None and (rank == 2 or bool(_BEGINS_OPEN.match(label.casefold())))
 
 
 def flashes(label: str) -> bool:

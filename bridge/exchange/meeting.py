@@ -17,7 +17,13 @@ from bridge.exchange.said import Change
 from bridge.exchange.standing import PROFILES, Standing
 from bridge.show.folder import built_in_profiles
 from bridge.show.imported import Imported
+from bridge.show.load import STAGE
 from bridge.show.problems import nearest
+
+STAGE_MADE_UP = (
+    "stage.yaml is made up, 12 m wide and 8 m deep: write the real edge of the area in it, where the marks are and "
+    "what must stay dark"
+)
 
 
 @dataclass(frozen=True)
@@ -47,13 +53,14 @@ def meet(found: Found, show: Standing, profile: str | None = None) -> Meeting:
     named = {str(head.get("name")): head for head in heads.rig}
     damaged = show.imported.damaged
     notes = [f"{damaged}: what the last import gave is not known"] if damaged else []
+    made_up = [] if show.has(STAGE) or not heads.rig else [STAGE_MADE_UP]
     return Meeting(
         show=show,
         profiles=tuple(profiles.here.values()),
         heads=tuple(named[name] for name in heads.theirs),
         rig=tuple(heads.rig),
         changes=(*profiles.changes, *heads.changes),
-        questions=_once(*found.questions, *profiles.questions, *heads.questions),
+        questions=_once(*found.questions, *profiles.questions, *heads.questions, *made_up),
         skipped=(*found.skipped, *profiles.skipped, *heads.skipped),
         notes=_once(*found.notes, *profiles.notes, *heads.notes, *notes),
         asks=_asks(found, words, heads, show),

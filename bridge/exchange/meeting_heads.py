@@ -127,11 +127,16 @@ def _keys(one: FoundFixture, profile: str | None) -> Document:
         "hang": hang,
         "at": list(one.at) if one.at is not None else None,
         "truss": slug(one.truss) if one.truss else None,
-        "number": one.number or None,
+        "number": _number(one.number) or None,
         **one.keys,
     }
     order = [*(key for key in ORDER if key in said), *(key for key in said if key not in ORDER)]
     return {key: said[key] for key in order if said[key] is not None}
+
+
+def _number(text: str) -> int | str:
+    """A number as people write it in YAML: without quotes where it reads the same."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 and str(int(text)) == text else text
 
 
 def _with_hang(head: Document) -> Document:

@@ -11,13 +11,15 @@ from bridge.exchange.found import Found, FoundFixture, FoundProfile
 from bridge.exchange.mvr_fields import switch_of
 from bridge.exchange.mvr_patch import Patch, Universes, patch_in
 from bridge.exchange.mvr_place import Pose, odd_places, pose_of
-from bridge.exchange.mvr_says import Says
+from bridge.exchange.mvr_says import Says, shown
 from bridge.exchange.mvr_scene import UNREAD, Placed, Scene
-from bridge.exchange.mvr_types import Types, axes_of, shown, type_of
+from bridge.exchange.mvr_types import Types, Use, type_of
 from bridge.exchange.xml_tree import Element, parse_xml
+from bridge.rig.fixture import Vector3
 
 SCENE = "GeneralSceneDescription.xml"
 LONGEST_NAME = 200
+MOST_FIXTURES = 10_000
 
 
 def read_mvr(source: Path | bytes, what: str, mode: str | None = None) -> Found:
@@ -51,14 +53,17 @@ class _Reader:
         self._says = Says()
         self._universes = Universes()
         self._ids: set[str] = set()
+        self._uses: dict[int, Use] = {}
         self._poses: list[tuple[str, Pose]] = []
         placed = list(scene.objects())
         self._fixtures = [each for each in placed if each.kind == "fixture"]
+        if len(self._fixtures) > MOST_FIXTURES:
+            raise FileRefused(f"{archive.what}: found {len(self._fixtures)} fixtures, allowed are {MOST_FIXTURES}")
         self._others = Counter(each.kind for each in placed)
-        used: dict[tuple[str, str], list[str]] = {}
+        used: dict[Use, list[str]] = {}
         for each in self._fixtures:
-            used.setdefault(_type_and_mode(each), []).append(_label(each))
-        self._types = Types(archive, used, mode)
+            used.setdefault(self._use(each), []).append(_label(each))
+        self._types = Types(archive, used, self._says, mode)
 
     def found(self) -> Found:
         heads = [head for each in self._fixtures if (head := self._head(each)) is not None]
@@ -67,34 +72,37 @@ class _Reader:
         return Found(
             profiles=tuple(types.profiles.values()),
             fixtures=tuple(heads),
-            questions=(*types.questions, *says.questions(), *odd_places(self._poses)),
+            questions=(*says.questions(), *odd_places(self._poses)),
             skipped=says.skipped(),
-            notes=(*types.notes, *says.notes()),
+            notes=says.notes(),
             asks=tuple(types.asks),
         )
 
     def _head(self, placed: Placed) -> FoundFixture | None:
         said, label = placed.said, _label(placed)
-        type_and_mode = _type_and_mode(placed)
-        known = self._types.of(*type_and_mode)
+        use = self._use(placed)
+        known = self._types.of(use)
         patch = patch_in(placed.element, known.breaks)
         why = known.why or _multipatch(said) or patch.why
         if not why:
             footprint = known.profile.document["footprint"] if known.profile else 1
             why = self._universes.refuse(patch, footprint, label)
         if why:
-            self._says.skip(label, placed.place.where, type_of(type_and_mode[0]), why)
+            self._says.skip(label, placed.place.where, type_of(use.spec), why)
             return None
         self._says.note(patch.note, label)
-        profile = self._profile(placed, known.profile)
-        pose = pose_of(placed.place, axes_of(profile))
+        profile = self._types.taken(known.profile) if known.profile is not None else None
+        for axis in (each for each in ("pan", "tilt") if profile is None and getattr(use, f"invert_{each}")):
+            self._says.ask(f"its patch inverts {axis}: give it a profile whose {axis} runs from the other end", label)
+        pose = pose_of(placed.place, _axes_of(profile), known.base)
         self._says.ask(pose.question, label)
         self._says.note(pose.note, label)
         self._poses.append((label, pose))
-        return self._fixture(placed, patch, profile, pose)
+        return self._fixture(placed, use, patch, profile, pose)
 
-    def _fixture(self, placed: Placed, patch: Patch, profile: FoundProfile | None, pose: Pose) -> FoundFixture:
-        spec, mode = _type_and_mode(placed)
+    def _fixture(
+        self, placed: Placed, use: Use, patch: Patch, profile: FoundProfile | None, pose: Pose
+    ) -> FoundFixture:
         truss = self._scene.truss_of(placed)
         if not truss and any(step.startswith("group") for step in placed.place.way):
             self._says.note(
@@ -106,8 +114,8 @@ class _Reader:
             number=_number(placed.said),
             where=placed.place.where,
             profile=profile.key if profile is not None else None,
-            type=type_of(spec),
-            mode=mode,
+            type=type_of(use.spec),
+            mode=use.mode,
             universe=patch.universe,
             address=patch.address,
             hang=pose.hang,
@@ -115,29 +123,29 @@ class _Reader:
             truss=truss,
         )
 
-    def _profile(self, placed: Placed, profile: FoundProfile | None) -> FoundProfile | None:
-        label, inverted = _label(placed), {}
-        for axis in ("pan", "tilt"):
-            said = placed.said.get(f"dmxinvert{axis}")
-            switch = switch_of(said)
-            if said is not None and switch is None:
-                self._says.ask(
-                    f"DMXInvert{axis.title()} says '{shown(said)}', neither true nor false: taken as false", label
-                )
-            inverted[axis] = bool(switch)
-            if switch and profile is None:
-                self._says.ask(
-                    f"its patch inverts {axis}: give it a profile whose {axis} runs from the other end", label
-                )
-        return self._types.turned(profile, inverted["pan"], inverted["tilt"]) if profile is not None else None
+    def _use(self, placed: Placed) -> Use:
+        said = placed.said
+        if id(placed.element) not in self._uses:
+            inverted = [self._inverted(placed, axis) for axis in ("pan", "tilt")]
+            self._uses[id(placed.element)] = Use(said.get("gdtfspec", ""), said.get("gdtfmode", ""), *inverted)
+        return self._uses[id(placed.element)]
+
+    def _inverted(self, placed: Placed, axis: str) -> bool:
+        said = placed.said.get(f"dmxinvert{axis}")
+        switch = switch_of(said)
+        if said is not None and switch is None:
+            text = f"DMXInvert{axis.title()} says '{shown(said)}', neither true nor false: taken as false"
+            self._says.ask(text, _label(placed))
+        return bool(switch)
 
     def _id(self, placed: Placed) -> str:
         uuid = placed.said.get("uuid", "")[:LONGEST_NAME]
-        if not uuid or uuid.casefold() in self._ids:
+        bare = uuid.strip("{}").casefold()
+        if not bare or bare in self._ids:
             why = "the same uuid as another fixture" if uuid else "no uuid"
             self._says.note(f"{why}: a later import knows it by its name only", _label(placed))
             return ""
-        self._ids.add(uuid.casefold())
+        self._ids.add(bare)
         return uuid
 
     def _the_rest(self) -> None:
@@ -150,10 +158,6 @@ class _Reader:
             )
         if not self._fixtures:
             self._says.note("no fixtures are in it", "")
-
-
-def _type_and_mode(placed: Placed) -> tuple[str, str]:
-    return placed.said.get("gdtfspec", ""), placed.said.get("gdtfmode", "")
 
 
 def _label(placed: Placed) -> str:
@@ -177,3 +181,9 @@ def _multipatch(said: dict[str, str]) -> str:
         if said.get(key, "").strip("0-{} "):
             return f"moves along with another fixture (multipatch of {shown(said[key])}): it has no channels of its own"
     return ""
+
+
+def _axes_of(profile: FoundProfile | None) -> Vector3:
+    """Where pan and tilt axes meet from where drawings place the base, m, hanging frame."""
+    x, y, z = profile.document.get("axes_at", (0, 0, 0)) if profile is not None else (0, 0, 0)
+    return float(x), float(y), float(z)

@@ -9,6 +9,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from bridge import __version__
 from bridge.exchange.gdtf_out import MAKER, MODE, NAMESPACE, gdtf_of, type_name
+from bridge.exchange.mvr import SCENE
 from bridge.exchange.names import slug, unlike
 from bridge.exchange.placed import Placed, placed_heads
 from bridge.exchange.writing import MM, matrix_text, plain, xml_octets, zip_octets
@@ -16,7 +17,6 @@ from bridge.rig.fixture import Fixture
 from bridge.rig.profile import Profile
 from bridge.show.model import Show
 
-SCENE = "GeneralSceneDescription.xml"
 SLOTS = 512
 _UUID = re.compile(r"[0-9A-Fa-f]{8}(-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}")
 

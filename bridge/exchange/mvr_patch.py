@@ -40,7 +40,7 @@ class Universes:
     """Who has which slot. A slot has one head: whoever is found first."""
 
     def __init__(self) -> None:
-        self._slots: dict[tuple[int, int], str] = {}
+        self._universes: dict[int, list[str]] = {}
 
     def refuse(self, patch: Patch, footprint: int, name: str) -> str:
         """Take the slots for a head; why it cannot have them, or ""."""
@@ -49,9 +49,10 @@ class Universes:
         last, address = patch.address + footprint - 1, f"its address {patch.universe}.{patch.address}"
         if last > SLOTS:
             return f"{address} leaves {SLOTS + 1 - patch.address} slots, it needs {footprint}"
-        slots = [(patch.universe, slot) for slot in range(patch.address, last + 1)]
-        other = next((self._slots[slot] for slot in slots if slot in self._slots), None)
+        slots = self._universes.setdefault(patch.universe, [""] * SLOTS)
+        taken = slice(patch.address - 1, last)
+        other = next(filter(None, slots[taken]), None)
         if other is not None:
             return f"{address} is in use by '{other}': each head needs slots of its own"
-        self._slots.update(dict.fromkeys(slots, name))
+        slots[taken] = [name] * footprint
         return ""

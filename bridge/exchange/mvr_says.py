@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from bridge.exchange.found import Skipped
-from bridge.exchange.mvr_types import listed
 
 MANY = 3  # more fixtures of a type, left out for the same reason, are one line
 
@@ -56,5 +57,16 @@ class Says:
 
 
 def _line(text: str, names: list[str]) -> str:
-    named = [name for name in names if name]
+    named = list(dict.fromkeys(name for name in names if name))
     return f"{listed(named)}: {text}" if named else text
+
+
+def shown(text: str) -> str:
+    """A text of the file in a message."""
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def listed(names: Sequence[str]) -> str:
+    """`Spot 1, Spot 2, Spot 3 and 5 more`."""
+    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+    return ", ".join(names[:3]) + more

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -15,12 +16,12 @@ from bridge.exchange.xml_tree import Element
 
 UNREAD = frozenset(
     {"UserData", "Protocols", "Alignments", "CustomCommands", "Overwrites", "Connections", "Mappings", "Gobo"}
-    | {"Projections", "Sources", "Geometry3D", "MappingDefinition"}
+    | {"Projections", "Sources", "Geometry3D", "Geometries", "MappingDefinition"}
 )
 """Elements that hold nothing of concern, left out while reading: pictures, video, networks of devices."""
 TRUSSES = {"truss", "support"}
 KINDS = {"layer", "groupobject", "sceneobject", "fixture", "videoscreen", "projector", *TRUSSES}
-_BEARS_NOTHING = {"auxdata", "geometries", "addresses", "matrix"}
+_BEARS_NOTHING = {"auxdata", "addresses", "matrix"}
 _WORDS = {"groupobject": "group", "sceneobject": "object", "videoscreen": "video screen"}
 
 
@@ -32,14 +33,30 @@ class Bearer:
     pieces: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Place:
-    """Where something in the scene stands: `world` (4, 4) in mm, None where `lost` says whose matrix is no matrix."""
+    """Where something in the scene stands: in what, with which matrix as written, on the way there, borne by what."""
 
-    world: Array | None = field(default_factory=lambda: IDENTITY)
-    lost: str = ""
+    parent: Place | None = None
+    label: str = ""
+    matrix: str = ""
     way: tuple[str, ...] = ()
     bearer: Bearer | None = None
+
+    @cached_property
+    def world(self) -> Array | None:
+        """(4, 4), mm: the product from the layer down to this. None where one of the matrices is none."""
+        own, outer = matrix_of(self.matrix), self.parent.world if self.parent is not None else IDENTITY
+        if own is None or outer is None:
+            return None
+        with np.errstate(all="ignore"):
+            return outer @ own
+
+    @property
+    def lost(self) -> str:
+        """Whose matrix is none, from the outside in; "" where each is one."""
+        outer = self.parent.lost if self.parent is not None else ""
+        return outer or ("" if matrix_of(self.matrix) is not None else self.label)
 
     @property
     def where(self) -> str:
@@ -109,14 +126,8 @@ class Scene:
 def _placed(element: Element, kind: str, said: dict[str, str], parent: Place) -> Place:
     name = said.get("name", "")[:60]
     label = f"{_WORDS.get(kind, kind)} {name}".strip()
-    own, lost, world = matrix_of(said.get("matrix", "")), parent.lost, None
-    if own is None and not lost:
-        lost = label
-    if parent.world is not None and own is not None:
-        with np.errstate(all="ignore"):
-            world = parent.world @ own
     way = parent.way if kind == "fixture" else (*parent.way, label)
-    return Place(world, lost, way, _bearer(element, kind, name, parent.bearer))
+    return Place(parent, label, said.get("matrix", ""), way, _bearer(element, kind, name, parent.bearer))
 
 
 def _bearer(element: Element, kind: str, name: str, above: Bearer | None) -> Bearer | None:

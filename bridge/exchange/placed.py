@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from bridge.geometry.frames import Array, rotation_from_quaternion
-from bridge.rig.fixture import Fixture
+from bridge.rig.fixture import Fixture, Pose
 from bridge.show.model import Show
 from bridge.show.plot import plot_poses
 
@@ -18,7 +18,7 @@ NOT_TRUSTED = "its pose is not trusted and nobody accepted it"
 class Placed(NamedTuple):
     """`at`: m, stage frame, where the axes meet, shape (3,); `rotation`: stage_from_fixture, (3, 3).
 
-    `source`: SOLVED or PLOT; `doubt`: why it is not the solved one though there is one, "" for nothing to say.
+    `source`: SOLVED or PLOT; `doubt`: what is to be said of a solve that is not trusted, "" for nothing.
     """
 
     at: Array
@@ -41,10 +41,16 @@ def placed_heads(show: Show) -> tuple[dict[str, Placed], dict[str, str]]:
     placed, nowhere = {}, {}
     for fixture in show.fixtures:
         name = fixture.name
-        doubt = NOT_TRUSTED if name in show.poses and name not in taken else ""
+        doubt = _doubt(show.poses.get(name))
         if (pose := poses.get(name)) is None:
             nowhere[name] = f"{doubt or 'it is not solved'}, and rig.yaml has no `at` for it"
             continue
         at, turn = np.array(pose.position, dtype=np.float64), rotation_from_quaternion(pose.rotation)
         placed[name] = Placed(at, turn, SOLVED if name in taken else PLOT, doubt)
     return placed, nowhere
+
+
+def _doubt(pose: Pose | None) -> str:
+    if pose is None or pose.trusted:
+        return ""
+    return f"not trusted, but accepted by {pose.accepted}" if pose.accepted else NOT_TRUSTED

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from bridge.errors import InputError, ShowError
 from bridge.exchange.found import Document
 from bridge.show.folder import built_in_profiles, decode, read_bytes
-from bridge.show.imported import Imported, read_imported
+from bridge.show.imported import IMPORTED, Imported, read_imported
 from bridge.show.load import NETWORK, RIG, STAGE
 from bridge.show.problems import Bad
 from bridge.show.spans import Layout
@@ -59,6 +61,8 @@ def standing(folder: Path) -> Standing:
             problems += [f"{file}:{problem.line}: {problem}" for problem in error.problems]
     if problems:
         raise ShowError(problems)
+    with suppress(Bad):  # a damaged one says so itself
+        texts[IMPORTED] = decode(read_bytes(folder / IMPORTED))
     heads = data.get(RIG, {}).get("fixtures")
     heads = [head for head in heads if isinstance(head, dict)] if isinstance(heads, list) else []
     profiles = {file: data[file] for file in texts if file.startswith(PROFILES)}
@@ -71,7 +75,8 @@ def plain_of(text: str) -> Document:
     return data if isinstance(data, dict) else {}
 
 
+@lru_cache(maxsize=64)
 def built_in(word: str) -> Document | None:
-    """A built-in profile's data by its name."""
+    """A built-in profile's data by its name; read once, not to be changed."""
     path = built_in_profiles().get(word)
     return parse(decode(read_bytes(path)))[0].plain() if path is not None else None

@@ -193,8 +193,9 @@ version: 1
 # standing on the floor roll 180; yaw is a guess that a sighting answers), and `at`, where the pan and tilt axes meet:
 # [x, y, z] in metres, a hint until `at_sigma: 0.3` beside it says how well the plot has it. More keys: `number` (what
 # drawings and desks call it), `unit`, `limits`, `rest` (away from the sun); `tetherlight explain rig.yaml`.
-# PROFILE: {profile} here is a first guess unless it is the very mode that the heads are set to. A wrong profile moves
-# and lights heads in ways that nobody wants: `tetherlight import` reads one from a GDTF file.
+# PROFILE of all heads: {profile}
+# A first guess unless it is the very mode that they are set to: a wrong one moves and lights heads in ways that nobody
+# wants. `tetherlight import` makes one from a GDTF file.
 {title}
 fixtures:
 """

@@ -38,9 +38,9 @@ def read_table(source: Path | bytes, what: str, maps: Mapping[str, str] | None =
     layout = find_layout(table.rows, mapped, what, said)
     rows = _heads(table.rows, layout, said)
     cells = [layout.cell(row, key) for _, row in rows for key in _NUMBERS if key in layout.columns]
-    reader = _Reader(layout, rows, decimal_mark(cells, table.separator), said)
+    reader = _Reader(layout, rows, decimal_mark(cells), said)
     fixtures = reader.fixtures()
-    if not fixtures and not said.skipped:
+    if not fixtures and not said.skipped and not said.asks:
         said.question("no head in the table: is there a row below the headings?")
     return Found((), fixtures, said.questions, tuple(said.skipped), said.notes, tuple(said.asks))
 
@@ -48,6 +48,8 @@ def read_table(source: Path | bytes, what: str, maps: Mapping[str, str] | None =
 def _heads(rows: list[Row], layout: Layout, said: Said) -> Rows:
     """(place in words, cells) of every row that may be a head; titles, totals and headings said again are left out."""
     out: Rows = []
+    if not {"name", "number", "address"} & set(layout.columns):
+        return out
     headings = rows[layout.heading_row]
     for at, row in enumerate(rows[layout.first :], layout.first + 1):
         cells = [cell for cell in row if cell]
@@ -113,6 +115,8 @@ class _Reader:
         name, count = cell(row, "name"), cell(row, "number")
         if not name and not count:
             self._said.question("neither a name nor a number: named after its type", place)
+        if not name and count and fold(self._layout.columns["number"].heading).startswith("unit"):
+            name = f"{cell(row, 'truss')} {count}".strip()  # a place on its truss, which every truss has
         at, hang = self._places.at(place, row), self._places.hang(place, row)
         return FoundFixture(
             name=name or count or cell(row, "profile") or "head",

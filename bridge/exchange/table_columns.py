@@ -24,6 +24,7 @@ from bridge.exchange.table_rows import LOOKED_AT, Row
 from bridge.exchange.table_said import Said, brief
 from bridge.show.problems import nearest
 
+LONGEST_HEADING = 80
 NAMED = 12  # so many headings in one message
 _SMALL = re.compile(r"[0-9]{1,3}")
 
@@ -57,6 +58,8 @@ def score(row: Sequence[str], maps: Mapping[str, Heading]) -> int:
     """How many different things that paperwork says a row names: the heading line has most."""
     found = set()
     for cell in row:
+        if not cell or len(cell) > LONGEST_HEADING:
+            continue
         heading = maps.get(fold(cell) or cell) or heading_of(cell)
         if heading is not None:
             found.add(heading.key)
@@ -118,7 +121,7 @@ def _check_maps(headings: Row, maps: Mapping[str, Heading], what: str) -> None:
 
 
 def _columns(headings: Row, body: list[Row], maps: Mapping[str, Heading]) -> list[tuple[int, Column | None]]:
-    named = {fold(heading) for heading in headings}
+    named = {known.key for heading in headings if (known := maps.get(fold(heading)) or heading_of(heading))}
     out: list[tuple[int, Column | None]] = []
     for index, text in enumerate(headings):
         if not text:
@@ -135,10 +138,10 @@ def _by_values(word: str, cells: list[str], named: set[str]) -> str:
     """`Unit` over 1 to 6 is a place on a truss, over A-1043 a serial number; `Fixture` may be number, name or type."""
     numbers = bool(cells) and all(_SMALL.fullmatch(cell) for cell in cells)
     if word == "unit":
-        return "" if numbers else "unit"
+        return "unit" if not numbers else "" if named & {"name", "number"} else "number"
     if numbers:
         return "number"
-    return "profile" if len(set(cells)) < len(cells) or named & {"name", "fixture name"} else "name"
+    return "profile" if len(set(cells)) < len(cells) or "name" in named else "name"
 
 
 def _take(column: Column, found: dict[str, Column], said: Said) -> None:
@@ -175,5 +178,6 @@ def _ask_missing(found: Mapping[str, Column], unread: list[str], said: Said) -> 
         return
     text = f"no heading says which column is the {' and which the '.join(missing)}"
     said.question(f'{text}: --map "HEADING=KEY"')
-    for heading in unread[:NAMED]:
+    taken = [found["number"].heading] if "number" in found and "address" in missing else []
+    for heading in [*unread[:NAMED], *taken]:
         said.ask(heading, f"{text}: what is {brief(heading)}?", KEYS)

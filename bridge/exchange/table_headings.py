@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import NamedTuple
 
 from bridge.errors import FileRefused
@@ -43,37 +44,42 @@ UNITS: dict[str, Mapping[str, Iterable[str]]] = {
 """Words that may stand behind a key, in a heading (lengths, angles, times) or in a map."""
 
 _WORDS = {
-    "name": "name; fixture name; head name; label; bezeichnung; nom; nombre; nome; naam; geratename",
-    "number": "channel; chan; chan no; ch; ch no; chnl; channel number; channel no; fixture id; fixture number;"
-    " fixture no; fix id; fid; fix no; id; head; head no; head number; spot; spot no; spot number; number; no; nr;"
-    " num; nummer; unit number; unit no; unit num; kanal; kanalnummer; geratenummer; circuit; canal; canale; kanaal;"
-    " numero; numero de canal; armatuurnummer; desk channel; desk number; console channel",
-    "profile": "profile; type; fixture type; instrument; instrument type; inst type; head type; device type; model;"
-    " fixture model; luminaire; luminaire type; typ; gerat; geratetyp; geraet; scheinwerfer; lampentyp; projecteur;"
-    " type d appareil; appareil; tipo; aparato; proyector; proiettore; apparecchio; armatuur; armatuurtype",
+    "name": "name; fixture name; head name; label; fixture label; head label; bezeichnung; nom; nombre; nome; naam;"
+    " geratename",
+    "number": "channel; channel number; fixture id; fixture number; fid; id; head; head id; head number; spot;"
+    " spot number; number; unit number; desk channel; desk number; console channel; kanal; kanalnummer; geratenummer;"
+    " circuit; canal; canale; kanaal; numero; numero de canal; armatuurnummer",
+    "profile": "profile; type; fixture type; instrument; instrument type; head type; device type; model; fixture model;"
+    " luminaire; luminaire type; typ; gerat; geraet; geratetyp; geraetetyp; scheinwerfer; lampentyp; projecteur;"
+    " type d appareil; type de projecteur; appareil; tipo; aparato; proyector; proiettore; apparecchio; armatuur;"
+    " armatuurtype",
     "mode": "mode; dmx mode; fixture mode; channel mode; personality; modus; dmx modus; modo",
-    "universe": "universe; uni; univ; universe no; universe number; u; dmx universe; universum; univers; universo;"
-    " dmx universum; dmx line; dmx linie",
-    "address": "address; addr; adr; dmx; dmx address; dmx addr; dmx start; start address; dmx start address; patch;"
-    " dmx patch; u a; uni addr; universe address; univ addr; dmx channel; dmx ch; start channel; start addr; abs addr;"
-    " absolute address; absolute; abs; adresse; dmx adresse; startadresse; dmx startadresse; dmx kanal; startkanal;"
-    " adresse dmx; direccion; direccion dmx; indirizzo; indirizzo dmx; adres; dmx adres; startadres; u addr;"
-    " universe addr; dmx u a; a",
+    "universe": "universe; universe number; u; dmx universe; universum; univers; universo; dmx universum; dmx line;"
+    " dmx linie",
+    "address": "address; a; dmx; dmx address; dmx start; dmx start address; start address; starting address;"
+    " patch; patch address; dmx patch; u a; u address; universe address; dmx u a; dmx channel; start channel;"
+    " first channel; absolute address; absolute; abs; adresse; dmx adresse; startadresse; dmx startadresse;"
+    " dmx kanal; startkanal; adresse dmx; direccion; direccion dmx; indirizzo; indirizzo dmx; adres; dmx adres;"
+    " startadres",
     "at.z": "height; trim; trim height; elevation; hang height; hanging height; hohe; hoehe; hangehohe; hauteur;"
     " altura; altezza; hoogte",
-    "hang.yaw": "yaw; hang yaw", "hang.pitch": "pitch; hang pitch", "hang.roll": "roll; hang roll",
     "hang": "hang; hung; hanging; orientation; mounting; mount; mounted; hanging orientation; ausrichtung; montage;"
     " orientacion; orientamento; montaggio",
-    "hang.sigma": "hang sigma", "at_sigma": "at sigma; position sigma",
-    "truss": "truss; position; pos; hanging position; hang position; location; pipe; bar; batten; lx; lx bar; traverse;"
-    " zug; haengeposition; hangeposition; pont; perche; porteuse; posicion; vara; posizione; americana; positie; trek",
-    "unit": "unit serial; serial; serial no; serial number; s n; sn; asset; asset no; asset number; asset id; barcode;"
-    " seriennummer; inventarnummer; numero de serie; numero di serie; serienummer",
-    "follows": "follows; target; follow; performer",
-    "outside": "outside", "lag": "lag", "evenness": "evenness",
+    "truss": "truss; position; hanging position; hang position; position name; location; pipe; bar; batten; lx;"
+    " lx bar; traverse; zug; haengeposition; hangeposition; pont; perche; porteuse; posicion; vara; posizione;"
+    " americana; positie; trek",
+    "unit": "unit serial; serial; serial number; s n; sn; asset; asset number; asset id; barcode; seriennummer;"
+    " inventarnummer; numero de serie; numero di serie; serienummer",
+    "follows": "target; follow; performer",
+    "at_sigma": "position sigma",
     IGNORE: "notes; note; remarks; remark; comment; comments; bemerkung; bemerkungen; notiz; remarque; remarques;"
     " notas; opmerking; opmerkingen; purpose; focus",
 }  # fmt: skip
+_SHORT = {"ch": "channel", "chan": "channel", "chnl": "channel", "no": "number", "nr": "number", "num": "number",
+          "nummer": "number", "fix": "fixture", "fxt": "fixture", "inst": "instrument", "pos": "position",
+          "addr": "address", "adr": "address", "add": "address", "uni": "universe", "univ": "universe",
+          "ht": "height", "coord": "coordinate", "koordinate": "coordinate", "loc": "location"}  # fmt: skip
+"""Words that are cut short in headings, wherever they stand in one."""
 
 
 def fold(text: str) -> str:
@@ -87,9 +93,14 @@ def fold(text: str) -> str:
 def _known() -> dict[str, str]:
     known = {word.strip(): key for key, words in _WORDS.items() for word in words.split(";")}
     for axis in "xyz":
-        for word in ("", "pos", "position", "coord", "coordinate", "location", "loc", "koordinate", "posizione", "at"):
+        for word in ("", "position", "coordinate", "location", "posizione", "at"):
             known |= {f"{axis} {word}".strip(): f"at.{axis}", f"{word} {axis}".strip(): f"at.{axis}"}
+    known |= {key.rpartition(".")[2]: key for key in TURNS}
     return known | {key.replace(".", " ").replace("_", " "): key for key in KEYS if key != "unit"}
+
+
+def _whole(words: str) -> str:
+    return " ".join(_SHORT.get(word, word) for word in words.split())
 
 
 _KNOWN = _known()
@@ -112,9 +123,10 @@ def unit_of(text: str, kinds: Mapping[str, Iterable[str]]) -> str | None:
     return next((unit for unit, words in kinds.items() if word in words), None)
 
 
+@lru_cache(4096)
 def heading_of(text: str) -> Heading | None:
     """What a heading means by itself; None where that is not known, or depends."""
-    words = fold(text)
+    words = _whole(fold(text))
     if not words:
         return None
     if words in _KNOWN:

@@ -9,12 +9,10 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import re
 from collections.abc import Sequence
 
-import numpy as np
-
+from bridge.exchange.hang import hang_of
 from bridge.geometry.frames import rotation_from_quaternion
 from bridge.rig.fixture import Fixture, Hang, Pose
 from bridge.show.folder import read_tree
@@ -63,22 +61,11 @@ def _solved_cells(pose: Pose | None, solved_at: str) -> list[str]:
     if pose is None:
         return [""] * len(SOLVED_HEADINGS)
     errors = ["" if error is None else _number(error) for error in (pose.aim_error_rms, pose.aim_error_p95)]
+    turns = hang_of(rotation_from_quaternion(pose.rotation))
     return [
-        *_numbers(pose.position), *_numbers(hang_of(pose)), *errors, " ".join(str(face) for face in pose.faces),
+        *_numbers(pose.position), *_numbers(turns), *errors, " ".join(str(face) for face in pose.faces),
         "yes" if pose.trusted else "no", _text(solved_at),
     ]  # fmt: skip
-
-
-def hang_of(pose: Pose) -> tuple[float, float, float]:
-    """(yaw, pitch, roll) in degrees of R = Rz(yaw) Ry(pitch) Rx(roll); at pitch 90 and -90 the roll is 0."""
-    r = rotation_from_quaternion(np.array(pose.rotation))
-    level = math.hypot(r[0, 0], r[1, 0])
-    pitch = math.atan2(-r[2, 0], level)
-    if level < 1e-9:
-        yaw, roll = math.atan2(-r[0, 1], r[1, 1]), 0.0
-    else:
-        yaw, roll = math.atan2(r[1, 0], r[0, 0]), math.atan2(r[2, 1], r[2, 2])
-    return math.degrees(yaw), math.degrees(pitch), math.degrees(roll)
 
 
 def _written_profiles(show: Show) -> dict[str, str]:

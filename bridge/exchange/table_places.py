@@ -8,7 +8,7 @@ from bridge.exchange.table_columns import Column, Layout
 from bridge.exchange.table_headings import AXES, TURNS
 from bridge.exchange.table_rows import Row
 from bridge.exchange.table_said import Said, brief
-from bridge.exchange.table_values import FAR_M, angle_deg, length_m, roll_of
+from bridge.exchange.table_values import FAR_M, UNSURE, angle_deg, is_open, length_m, roll_of
 from bridge.rig.fixture import Vector3
 
 
@@ -84,6 +84,7 @@ class Places:
                 missing = ", ".join(key[-1] for key in AXES if key not in self._layout.columns)
                 self._said.note(f"no places: there is no column for {missing}, only {brief(columns[0].heading)}")
             return False
+        self._say_thousands([column for column in columns if column.unit in ("mm", "cm")], rows)
         bare = [column for column in columns if not column.unit and self._has_bare(column, rows)]
         if not bare:
             return True
@@ -94,6 +95,15 @@ class Places:
             return self._ask_unit(bare, f"has numbers above {FAR_M:g} and no unit: millimetres, centimetres?")
         self._said.note(f"{', '.join(brief(column.heading) for column in bare)}: no unit, read as metres")
         return True
+
+    def _say_thousands(self, columns: list[Column], rows: list[Row]) -> None:
+        """Of a table that does not tell whether 4,500 is thousands or decimals."""
+        for column in columns if self._mark == UNSURE else ():
+            cell = next((cell for row in rows if is_open(cell := self._layout.cell(row, column.key))), "")
+            if cell:
+                self._said.question(
+                    f"{brief(column.heading)}: {brief(cell)} is read as thousands of {column.unit}: is it so?"
+                )
 
     def _ask_unit(self, bare: list[Column], why: str) -> bool:
         for column in bare:

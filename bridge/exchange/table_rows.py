@@ -6,6 +6,7 @@ import codecs
 import csv
 import io
 import re
+import unicodedata
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -13,9 +14,10 @@ from typing import NamedTuple
 from bridge.errors import FileRefused
 from bridge.exchange.table_said import Said
 
-MOST_OCTETS = 16_000_000
+MOST_OCTETS = 8_000_000
 MOST_ROWS = 20_000
 MOST_COLUMNS = 1_000
+MOST_CELLS = 1_000_000
 LOOKED_AT = 200  # rows in which the heading line is looked for
 _SEPARATORS = ",;\t|"
 _MAGIC = {
@@ -133,15 +135,29 @@ def _rows(text: str, separator: str, what: str, said: Said) -> Rows:
 
 def _read(text: str, separator: str, what: str, strict: bool) -> Iterator[Row]:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=strict)
+    cells = 0
     for number, row in enumerate(reader, 1):
         if number > MOST_ROWS:
             raise FileRefused(f"{what}: more than {MOST_ROWS} rows: no paperwork of heads; is it the right file?")
         if len(row) > MOST_COLUMNS:
             raise FileRefused(f"{what}: row {number} has {len(row)} columns, allowed are {MOST_COLUMNS}")
+        cells += len(row)
+        if cells > MOST_CELLS:
+            raise FileRefused(f"{what}: more than {MOST_CELLS} cells: no paperwork of heads; is it the right file?")
         yield [_stripped(cell) for cell in row]
 
 
+def _in_place_of(char: str) -> str:
+    """A blank for other blanks and controls, nothing for marks without width."""
+    return " " if unicodedata.category(char) in ("Zs", "Zl", "Zp", "Cc") else ""
+
+
 def _stripped(cell: str) -> str:
-    """One line, without blanks around it; of our own files, without the ' that keeps a spreadsheet from reckoning."""
-    plain = re.sub(r"[\r\n\t]+", " ", cell).strip()
+    """One printable line without blanks around it, and without the ' that keeps a spreadsheet from reckoning."""
+    if not cell or (cell.isalnum() and cell.isascii()):
+        return cell
+    if not cell.isprintable():
+        cell = re.sub(r"[\r\n\t]+", " ", cell)
+        cell = "".join(char if char.isprintable() else _in_place_of(char) for char in cell)
+    plain = cell.strip()
     return plain[1:] if re.match(r"'+[-=+@]", plain) else plain

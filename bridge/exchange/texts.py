@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from textwrap import wrap
 from typing import Any
 
 from bridge.exchange import splicing
@@ -24,12 +25,12 @@ fixtures:
 
 def texts_of(meeting: Meeting, source: str, name: str) -> dict[str, str]:
     """By file, only those that change, in the order in which they are to be written. A new show is called `name`."""
-    texts = {here.file: _profile_text(here, meeting) for here in meeting.profiles}
+    texts = {here.file: _profile_text(here, meeting) for here in meeting.profiles if here.changes}
     new = not meeting.show.has(RIG) and bool(meeting.rig)
-    if new and not meeting.show.has(STAGE):
+    if meeting.rig and not meeting.show.has(STAGE):
         texts[STAGE] = starting_stage(name, 12.0, 8.0)
-        if not meeting.show.has(NETWORK):
-            texts[NETWORK] = starting_network()
+    if new and not meeting.show.has(NETWORK):
+        texts[NETWORK] = starting_network()
     if new:
         texts[RIG] = _NEW_RIG.format(source=_comment(source), name=row(name)) + heads_text(meeting.rig)
     elif meeting.rig:
@@ -75,7 +76,8 @@ def _value_lines(key: str, value: Any, why: Mapping[str, str]) -> list[str]:
     reasons = [text for path, text in why.items() if text.strip() and (path == key or path.startswith(f"{key}."))]
     if len(reasons) == 1 and len(line := _line(f"{key}: {row(value)}", reasons[0])) <= LONGEST:
         return [line]
-    return [*(f"# {key}: {_comment(text)}" for text in reasons), f"{key}: {row(value)}"]
+    words = [line for text in reasons for line in wrap(f"{key}: {_comment(text)}", LONGEST - 2)]
+    return [*(f"# {line}" for line in words), f"{key}: {row(value)}"]
 
 
 def _line(text: str, why: str) -> str:
@@ -84,4 +86,4 @@ def _line(text: str, why: str) -> str:
 
 def _comment(text: str) -> str:
     """Words of a file as a comment of one line: nothing in them ends it."""
-    return "".join(char if char.isprintable() else " " for char in text)[:200].strip()
+    return "".join(char if char.isprintable() else " " for char in text)[:300].strip()

@@ -1,4 +1,4 @@
-"""XML of somebody else's as a plain tree that knows its lines and octets: no DTD, no entities, bounded in size and depth.
+"""XML of somebody else's as a plain tree that knows its lines and octets: no DTD, no entities, bounded.
 
 Straight on expat and not on a tree of the standard library: those know neither octets nor a bound, and take a DTD.
 """

@@ -25,11 +25,13 @@ _FULL = 0xFFFFFFFF
 
 
 class _Entry(NamedTuple):
-    """One row of the directory: where it stands in the file, its name, where its own entry begins."""
+    """One row of the directory: where it stands, its name, where its own entry begins, packed octets, flags."""
 
     start: int
     name: str
     offset: int
+    packed: int
+    flags: int
 
 
 def with_member(archive: bytes, member: str, data: bytes, what: str) -> bytes:
@@ -48,8 +50,12 @@ def _with_member(archive: bytes, member: str, data: bytes) -> bytes:
         raise ValueError("the directory does not name the file")
     start = mine[0].offset + before
     behind = min([entry.offset + before for entry in entries if entry.offset > mine[0].offset], default=first)
-    head, packed = _local(archive, start, data)
-    shift = len(head) + len(packed) - (behind - start)
+    head, packed, over = _local(archive, start, data)
+    over += mine[0].packed
+    if over > behind or sum(entry.offset == mine[0].offset for entry in entries) > 1:
+        raise ValueError("its entries overlap")
+    rest = behind if mine[0].flags & _DESCRIPTOR else over
+    shift = len(head) + len(packed) - (rest - start)
     directory = bytearray(archive[first:end])
     for entry in entries:
         row = list(_CENTRAL_HEAD.unpack_from(archive, entry.start))
@@ -63,7 +69,7 @@ def _with_member(archive: bytes, member: str, data: bytes) -> bytes:
     last = list(_END_HEAD.unpack_from(tail))
     last[6] += shift
     _END_HEAD.pack_into(tail, 0, *last)
-    return b"".join((archive[:start], head, packed, archive[behind:first], directory, tail))
+    return b"".join((archive[:start], head, packed, archive[rest:first], directory, tail))
 
 
 def _ends(archive: bytes) -> tuple[int, int, int]:
@@ -91,25 +97,26 @@ def _entries(archive: bytes, first: int, end: int) -> list[_Entry]:
         if _FULL in (row[8], row[9], row[16]):
             raise ValueError("it holds a ZIP64 entry")
         name = archive[at + _CENTRAL_HEAD.size : at + _CENTRAL_HEAD.size + row[10]]
-        found.append(_Entry(at, name.decode("utf-8" if row[3] & _UTF8 else "cp437"), row[16]))
+        found.append(_Entry(at, name.decode("utf-8" if row[3] & _UTF8 else "cp437"), row[16], row[8], row[3]))
         at += _CENTRAL_HEAD.size + row[10] + row[11] + row[12]
     return found
 
 
-def _local(archive: bytes, start: int, data: bytes) -> tuple[bytes, bytes]:
-    """The entry's head and its packed data, anew."""
+def _local(archive: bytes, start: int, data: bytes) -> tuple[bytes, bytes, int]:
+    """The entry's head and its packed data, anew, and where the old data begins."""
     row = list(_LOCAL_HEAD.unpack_from(archive, start))
     if row[0] != _LOCAL:
         raise ValueError("an entry is not where the directory says")
     name_end = start + _LOCAL_HEAD.size + row[9]
-    extra = _without_zip64(archive[name_end : name_end + row[10]])
+    old = name_end + row[10]
+    extra = _without_zip64(archive[name_end:old])
     method = _method(row[3])
     packer = zlib.compressobj(6, zlib.DEFLATED, -zlib.MAX_WBITS)
     packed = data if method == _STORED else packer.compress(data) + packer.flush()
     row[2], row[3] = row[2] & ~_DESCRIPTOR, method
     row[6:9] = zlib.crc32(data), len(packed), len(data)
     row[10] = len(extra)
-    return _LOCAL_HEAD.pack(*row) + archive[start + _LOCAL_HEAD.size : name_end] + extra, packed
+    return _LOCAL_HEAD.pack(*row) + archive[start + _LOCAL_HEAD.size : name_end] + extra, packed, old
 
 
 def _method(method: int) -> int:

@@ -18,10 +18,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
+from bridge.exchange.gdtf import read_gdtf
 from bridge.exchange.gdtf_geometry import Head, read_head
 from bridge.exchange.xml_tree import parse_xml
 from bridge.geometry.mechanics import TERMS, Heads, miss_distance
-from tests.unit.exchange.made_gdtf import PAN_TILT, Mode, description, packed
+from tests.unit.exchange.made_gdtf import DIMMER, PAN_TILT, Mode, description, packed
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -54,7 +55,7 @@ def file_of(base: Frame, yoke: Frame, arm: Frame, head: Frame, beams: Sequence[F
         f'<Geometry Name="Arm" Position="{written(arm)}"><Axis Name="Head" Position="{written(head)}">{lights}'
         "</Axis></Geometry></Axis></Geometry>"
     )
-    return description([Mode("Only", PAN_TILT)], geometries=tree).encode()
+    return description([Mode("Only", (*PAN_TILT, DIMMER))], geometries=tree).encode()
 
 
 def ours(xml: bytes) -> Head:
@@ -196,6 +197,33 @@ def test_a_head_from_a_file_aimed_by_us_lights_the_point_in_mujoco(
     start, direction = MujocoFixture(xml, at, hang).beam(file_pan, file_tilt)
     assert float(miss_distance(start, direction, point)) < 5e-4
     assert (point - start) @ direction > 0
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_the_dmx_values_of_an_imported_profile_light_the_point(name: str) -> None:
+    """The whole way: .gdtf -> profile -> raw pan and tilt; back to the file's degrees by pygdtf, then MuJoCo."""
+    xml = file_of(**{**PLAIN, **CASES[name][0]}, beams=[(LEVEL, np.array([0, 0, -0.1]))])
+    (profile,) = read_gdtf(packed(xml), "spot.gdtf").profiles
+    fixture = pygdtf.FixtureType(io.BytesIO(packed(xml)))
+    channels = {each.logical_channels[0].attribute.str_link: each for each in fixture.dmx_modes[0].dmx_channels}
+    rng = np.random.default_rng(7)
+    for _ in range(10):
+        at, hang, point = rng.uniform(-5, 5, 3), Rotation.random(random_state=rng).as_matrix(), rng.uniform(-9, 9, 3)
+        head = Heads.perfect((at + hang @ profile.document["axes_at"])[None], hang[None])
+        pan, tilt, _ = head.aim(point[None])
+        turned = {}
+        for axis, attribute, ours_deg in (
+            ("pan", "Pan", np.degrees(pan[0, 0])),
+            ("tilt", "Tilt", np.degrees(tilt[0, 0])),
+        ):
+            first, last = profile.document[axis]["from"], profile.document[axis]["to"]
+            share = (ours_deg - first) / (last - first)  # beyond 0..1 the motor ends, the line goes on
+            function = channels[attribute].logical_channels[0].channel_functions[0]
+            span = function.physical_to.value - function.physical_from.value
+            turned[axis] = np.radians(function.physical_from.value + span * share)
+        start, direction = MujocoFixture(xml, at, hang).beam(turned["pan"], turned["tilt"])
+        assert miss_distance(start, direction, point) < 1e-3
+        assert (point - start) @ direction > 0
 
 
 def test_the_middle_of_several_emitters_is_where_mujoco_has_it() -> None:

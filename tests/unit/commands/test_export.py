@@ -8,13 +8,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
 
 import bridge
 from bridge.cli import main
 from bridge.exchange.mvr import read_mvr
+from bridge.exchange.mvr_out import new_mvr
+from bridge.geometry.frames import rotation_from_hang, rotation_from_quaternion
+from bridge.rig.fixture import Pose
 from bridge.show import load
 from bridge.show.imported import Imported, ImportedFixture, imported_text
-from tests.unit.exchange.made_show import fixtures_by_pymvr
+from tests.unit.exchange.made_show import fixtures_by_pymvr, poses, solved, turn_between_rad
 from tests.unit.exchange.odd_mvr import archive_of, scene_xml, worlds
 
 POSES = """\
@@ -162,3 +166,12 @@ def test_our_own_import_reads_back_what_was_written(show: Path, tmp_path: Path) 
             assert head.hang == pytest.approx((2 * np.degrees(np.arctan2(0.6, 0.8)), 0, 0))
         else:
             assert (head.at, head.hang) == (fixture.at, (fixture.hang.yaw, 0, 0))
+
+
+@settings(deadline=None, max_examples=50)
+@given(poses())
+def test_any_pose_comes_back_by_our_own_import_to_a_micrometre_and_a_microradian(pose: Pose) -> None:
+    heads = {head.name: head for head in read_mvr(new_mvr(solved({"mid-3": pose})), "out.mvr").fixtures}
+    at, hang = heads["mid-3"].at, heads["mid-3"].hang
+    assert np.linalg.norm(np.subtract(at, pose.position)) < 1e-6
+    assert turn_between_rad(rotation_from_hang(*np.radians(hang)), rotation_from_quaternion(pose.rotation)) < 1e-6

@@ -93,10 +93,18 @@ def test_candela_count_only_where_light_is_reckoned_with(folder: Folder) -> None
         return lambda show: replace(show, stage=replace(show.stage, **light))
 
     assert told(folder, "candela", change=uses(evenness=False, at_most_lux=None)) == []
-    assert "no candela known (foh-1)" in told(folder, "candela", change=uses(evenness=True))[0]
-    assert "no candela known (foh-1)" in told(folder, "candela", change=uses(evenness=False, at_most_lux=800.0))[0]
+    assert (
+        "candela are not known, or the file's estimate (foh-1)"
+        in told(folder, "candela", change=uses(evenness=True))[0]
+    )
+    assert (
+        "candela are not known, or the file's estimate (foh-1)"
+        in told(folder, "candela", change=uses(evenness=False, at_most_lux=800.0))[0]
+    )
     folder.edit(FILE, "[[0, 55.0], [65535, 5.0]]", "[[0, 55.0, 4e4], [65535, 5.0, 2e6]]")
     assert told(folder, "candela", change=uses(evenness=True)) == []
+    estimate = {"table": [[0, 55.0, 4e4], [65535, 5.0, 2e6]], "edge": "beam"}
+    assert len(told(folder, "candela", change=uses(evenness=True), zoom=estimate)) == 1
 
 
 def test_nothing_open_and_profiles_of_no_head_are_not_told(folder: Folder) -> None:

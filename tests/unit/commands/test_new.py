@@ -17,6 +17,7 @@ import pytest
 from bridge.cli import main
 from bridge.show import load
 from bridge.show.folder import built_in_profiles
+from tests.unit.exchange.made_gdtf import PAN_TILT, Channel, Function, Mode, build_gdtf
 
 ROOT = Path(__file__).parents[3]
 
@@ -180,7 +181,8 @@ def test_a_profile_file_is_copied(tmp_path: Path, capsys: pytest.CaptureFixture[
         (["--name", "a\tb"], "--name: found 'a\\tb', allowed is text of one line"),
         (["--profile", "wash8bit"], "--profile: found 'wash8bit' (nearest is 'wash-8bit')"),
         (["--profile", "none.yaml"], "--profile: none.yaml: found no such file"),
-        (["--profile", "spot.gdtf"], "--profile: found 'spot.gdtf', a file of another program"),
+        (["--profile", "none.gdtf"], "--profile: none.gdtf: cannot be read"),
+        (["--profile", "plot.mvr"], "--profile: found 'plot.mvr', a whole rig"),
         (["--profile", "/dev/null/x.yaml"], "--profile: /dev/null/x.yaml: "),
     ],
 )
@@ -210,3 +212,42 @@ def test_a_show_is_never_written_over(tmp_path: Path, capsys: pytest.CaptureFixt
     (tmp_path / "file").write_text("")
     assert new(str(tmp_path / "file")) == 2
     assert "found a file, allowed is a new folder" in capsys.readouterr().err
+
+
+def gdtf(tmp_path: Path, *modes: str) -> Path:
+    """A file of an invented maker with these modes, of pan, tilt and dimmer."""
+    path = tmp_path / "spot.gdtf"
+    channels = [*PAN_TILT, Channel("5", [Function("Dimmer")])]
+    path.write_bytes(build_gdtf([Mode(name, channels) for name in modes]))
+    return path
+
+
+def test_a_gdtf_is_imported_on_the_way(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "hall"
+    assert new(str(folder), "--profile", str(gdtf(tmp_path, "Standard"))) == 0
+    out = capsys.readouterr().out
+    assert "Questions:\n  which way pan and tilt turn" in out
+    assert "Heads move without warning." in out
+    assert len({(f.universe, f.address) for f in load(folder).fixtures}) == 12
+    assert {f.profile.footprint for f in load(folder).fixtures} == {5}
+    assert main(["check", str(folder)]) == 0
+    assert "· note  profiles/" in capsys.readouterr().out
+
+
+def test_of_several_modes_one_must_be_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path, folder = gdtf(tmp_path, "Standard", "Extended"), tmp_path / "hall"
+    assert new(str(folder), "--profile", str(path)) == 2
+    assert f"say it so: {path}:Standard, {path}:Extended" in capsys.readouterr().err
+    assert new(str(folder), "--profile", f"{path}:Nothing") == 2
+    assert not folder.exists()
+    assert new(str(folder), "--profile", f"{path}:Extended", "--json") == 0
+    said = json.loads(capsys.readouterr().out)
+    assert "imported.yaml" in said["written"]
+    assert any("pan and tilt" in text for text in said["questions"])
+
+
+def test_a_broken_gdtf_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "spot.gdtf").write_bytes(b"PK\x03\x04 nothing")
+    assert new(str(tmp_path / "hall"), "--profile", str(tmp_path / "spot.gdtf")) == 2
+    assert "spot.gdtf: it is no ZIP archive" in capsys.readouterr().err
+    assert not (tmp_path / "hall").exists()

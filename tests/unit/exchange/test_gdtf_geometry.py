@@ -133,6 +133,16 @@ def test_what_only_glows_is_no_light() -> None:
     assert head.lens == (0.0, 0.0)
 
 
+def test_a_fan_of_emitters_looks_straight_on_however_unevenly_it_is_drawn() -> None:
+    leaning = "{1,0,0,0}{0,0.965926,0.258819,0}{0,-0.258819,0.965926,0}{0,0,0,1}"  # by 15 degrees about x
+    fan = '<Beam Name="A"/>' + f'<Beam Name="B" Position="{leaning}"/>' * 2
+    head = head_of(whole(inside=fan))
+    assert not head.turned
+    assert any("straight on" in note for note in head.notes)
+    both = head_of(whole(inside=f'<Beam Name="B" Position="{leaning}"/>' * 2))
+    assert (both.tilt_sign, both.tilt_offset_deg) == (1, 15.0)
+
+
 def test_two_yokes_are_counted_and_asked_about() -> None:
     arm = f'<Axis Name="Yoke" Position="{down(0.2)}"><Axis Name="Head" Position="{down(0.3)}"/></Axis>'
     places = [UNTURNED.replace("{1,0,0,0}", f"{{1,0,0,{x}}}") for x in (-0.4, 0.4)]

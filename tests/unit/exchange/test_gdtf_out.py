@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -33,9 +34,15 @@ def check(profile: Profile) -> None:
     assert {slot: value for slot, value in held.items() if value} == {s: v for s, v in profile.fixed.items() if v}
     assert document.get("axes_at", [0, 0, 0]) == pytest.approx(list(profile.axes_at), abs=1e-9)
     if profile.zoom is not None and "zoom" in profile.channels:
-        first, last = document["zoom"]["table"][0], document["zoom"]["table"][-1]
-        assert first[:2] == pytest.approx(profile.zoom.rows[0][:2])
-        assert last[:2] == pytest.approx(profile.zoom.rows[-1][:2])
+        table = [row[:2] for row in document["zoom"]["table"]]
+        for raw in np.linspace(0, profile.full_scale("zoom"), 50):
+            was, now = (np.interp(raw, *zip(*rows, strict=True)) for rows in (_angles(profile), table))
+            assert now == pytest.approx(was, abs=1e-3)
+        assert document["zoom"]["edge"] == profile.zoom.edge
+
+
+def _angles(profile: Profile) -> list[tuple[float, float]]:
+    return [row[:2] for row in profile.zoom.rows] if profile.zoom else []
 
 
 @pytest.mark.parametrize("profile", BUILT_IN.values(), ids=BUILT_IN)
@@ -69,3 +76,11 @@ def test_names_keep_to_the_characters_that_the_standard_allows() -> None:
     assert type_name(profile) == "generic spot 16 bit"
     assert type_name(replace(profile, name="Äöü<&>\0")) == "head"
     assert gdtf_of(replace(profile, name="Äöü<&>\0"))
+
+
+@pytest.mark.parametrize("profile", BUILT_IN.values(), ids=BUILT_IN)
+def test_brightness_of_the_widest_zoom_comes_back(profile: Profile) -> None:
+    (one,) = read_gdtf(gdtf_of(profile), "made.gdtf").profiles
+    was = max(profile.zoom.rows, key=lambda row: row[1])
+    now = max(one.document["zoom"]["table"], key=lambda row: row[1])
+    assert now[2] == pytest.approx(was[2], rel=0.02)

@@ -11,7 +11,7 @@ from bridge.exchange.found import Found, FoundFixture
 from bridge.exchange.mvr import read_mvr
 from bridge.exchange.mvr_fields import patch_of
 from tests.unit.exchange.made_gdtf import DIMMER, PAN_TILT, ZOOM
-from tests.unit.exchange.made_mvr import fixture, gdtf, group, layer, mvr, packed, uid, whole
+from tests.unit.exchange.made_mvr import SPOT, fixture, gdtf, group, layer, mvr, packed, uid, whole
 
 
 def found_in(layers: str, aux: str = "") -> Found:
@@ -249,7 +249,7 @@ def test_inverted_heads_have_a_profile_of_their_own() -> None:
     found = found_in(layer(fixture(1) + fixture(2, attributes='DMXInvertPan="true"') + fixture(3)))
     plain, turned = found.profiles
     assert turned.stem == f"{plain.stem}-pan-inverted"
-    assert "DMXInvertPan" in turned.why["pan"]
+    assert "inverts pan" in turned.why["pan"]
     assert [head.profile for head in found.fixtures] == [plain.key, turned.key, plain.key]
     assert plain.document["pan"]["from"] == -270
 
@@ -287,13 +287,19 @@ def test_what_is_neither_a_head_nor_of_concern() -> None:
         (whole("<Show/>"), "expected a scene"),
         (whole('<!DOCTYPE a [<!ENTITY b "c">]><GeneralSceneDescription/>'), "document type"),
         (packed({"../GeneralSceneDescription.xml": "<GeneralSceneDescription/>"}), "leads out"),
-        (whole("<GeneralSceneDescription>" + "<ChildList>" * 300 + "</ChildList>" * 300), "not well-formed|nested"),
+        (mvr("<Fixture/>" * 10_001), "found 10001 fixtures, allowed are 10000"),
         (whole("<GeneralSceneDescription>" + "<a>" * 300 + "</a>" * 300 + "</GeneralSceneDescription>"), "nested"),
     ],
 )
 def test_what_is_no_mvr_is_refused_with_a_sentence(data: bytes, says: str) -> None:
     with pytest.raises(FileRefused, match=says):
         read_mvr(data, "plot.mvr")
+
+
+def test_a_member_without_a_name_is_overlooked() -> None:
+    """A damaged name begins with a zero, where zipfile ends it."""
+    data = mvr(layer(fixture(1)), {SPOT: gdtf(), "picture.png": b"x"}).replace(b"picture.png", b"\0icture.png")
+    assert len(read_mvr(data, "plot.mvr").fixtures) == 1
 
 
 def test_groups_as_deep_as_documents_may_be() -> None:
@@ -303,6 +309,14 @@ def test_groups_as_deep_as_documents_may_be() -> None:
     (head,) = found_in(layer(xml)).fixtures
     assert head.at == (0.095, 0, -0.42)
     assert head.where == "layer Front, group G93, ..., group G1, group G0"
+
+
+def test_groups_in_groups_without_lists_between_go_twice_as_deep() -> None:
+    xml = fixture(1)
+    for _ in range(190):
+        xml = f"<GroupObject><Matrix>{{1,0,0}}{{0,1,0}}{{0,0,1}}{{1,0,0}}</Matrix>{xml}</GroupObject>"
+    (head,) = found_in(layer(xml)).fixtures
+    assert head.at == (0.19, 0, -0.42)
 
 
 def test_an_empty_scene_is_noted() -> None:

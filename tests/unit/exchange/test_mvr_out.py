@@ -35,6 +35,7 @@ def test_a_pose_counts_where_it_is_trusted_or_accepted_else_the_plot() -> None:
     )
     assert tuple(placed["foh-2"].at) == show.fixtures[1].at
     assert "not trusted" in placed["foh-2"].doubt
+    assert "accepted by the desk" in placed["foh-3"].doubt
     assert nowhere == {}
 
 

@@ -68,7 +68,7 @@ def test_what_pymvr_writes_is_read_to_the_same(
         base = turns[0] @ (turns[1] @ np.array(place) + np.array(moved_in)) + np.array(moved)
         rotation = turns[0] @ turns[1] @ turns[2]
         same(head, base / 1000 + rotation @ np.array(AXES_AT), rotation)
-        assert ("tilt-inverted" in (head.profile or "")) == (index == 1)
+        assert ("tilt inverted" in (head.profile or "")) == (index == 1)
 
 
 def same(head: object, at: np.ndarray, rotation: np.ndarray) -> None:

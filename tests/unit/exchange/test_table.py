@@ -84,6 +84,61 @@ def test_hanging_and_standing() -> None:
     assert asked(found, "row 6, e", "'sideways'")
 
 
+def test_decimal_marks() -> None:
+    head = "Name;DMX;X (m);Y (m);Z (m)\n"
+    assert only(head + "a;535;1,250;-12,000;9,000\n").at == (1.25, -12.0, 9.0)  # 12 km is no stage
+    assert only(head + "a;535;1.250;-12.000;9.000\n").at == (1.25, -12.0, 9.0)
+    assert only(head + "a;535;+1,5;-1.012,25 cm;9 000 mm\n").at == (1.5, -10.1225, 9.0)
+    assert only(head + "a;535;1.5;-1,012.25 cm;9\u00a0000 mm\n").at == (1.5, -10.1225, 9.0)
+    quoted = only('Name,DMX,X,Y,Z\na,535,"-3,25","0,5",9\n')
+    assert quoted.at == (-3.25, 0.5, 9.0)
+
+
+def test_marks_that_may_be_of_thousands() -> None:
+    found = read("Name;DMX;X [mm];Y [mm];Z [mm]\na;535;4.500;-12.000;900\n")
+    assert found.fixtures[0].at == (4.5, -12.0, 0.9)
+    assert asked(found, "'X [mm]'", "'4.500'", "thousands")
+    open_ones = read('Name,DMX,X,Y,Z\na,535,"1,250",2,3\n')
+    assert open_ones.fixtures[0].at is None
+    assert asked(open_ones, "row 2, a", "'1,250' may be thousands or decimals")
+    mixed = read('Name,DMX,X,Y,Z\na,535,"1,5",2.5,1.250\n')
+    assert mixed.fixtures[0].at is None
+    assert asked(mixed, "'1.250' may be thousands or decimals")
+
+
+def test_headings_of_no_office_are_asked_and_maps_answer() -> None:
+    text = "Lampada,Dove,Filo\nfoh-1,Bridge,1/5\n"
+    found = read(text)
+    assert found.fixtures == ()
+    assert found.skipped == ()
+    assert [ask.about for ask in found.asks] == ["Lampada", "Dove", "Filo"]
+    head = only(text, Lampada="name", Dove="truss", Filo="address")
+    assert (head.name, head.truss, head.universe, head.address) == ("foh-1", "Bridge", 1, 5)
+    assert read("Name,Type,Channel,Universe\nfoh-1,Spot,5,1\n").asks[0].about == "Channel"
+
+
+def test_a_map_goes_before_a_heading_and_may_ignore_it() -> None:
+    text = "Name,Purpose,DMX,Channel\nfoh-1,key left,1/5,12\n"
+    assert only(text, Purpose="name", Channel="ignore").name == "key left"
+    assert only(text, purpose="name", CHANNEL="ignore").number == ""
+
+
+def test_half_a_place_is_none_and_said() -> None:
+    found = read("Name,DMX,X (m),Y (m),Z (m)\na,535,1,,3\nb,560,1,2,high\n")
+    assert [fixture.at for fixture in found.fixtures] == [None, None]
+    assert asked(found, "row 2, a", "not all of x, y and z")
+    assert asked(found, "row 3, b", "'high' is no length")
+    partly = read("Name,DMX,Trim\na,535,9\n")
+    assert partly.fixtures[0].at is None
+    assert any("no column for x, y" in note for note in partly.notes)
+
+
+def test_some_columns_with_units_and_some_without_are_asked() -> None:
+    found = read("Name,DMX,X,Y,Trim (ft)\na,535,10,20,30\n")
+    assert found.fixtures[0].at is None
+    assert asked(found, "'X' has no unit, and other columns have ft")
+
+
 def test_what_is_not_read_is_listed_once_and_what_is_missing_is_asked() -> None:
     found = read("Name,Gel,Weight,Notes\nfoh-1,L201,20 kg,spare\n")
     assert "not read: 'Gel', 'Weight'" in found.notes
@@ -98,6 +153,9 @@ def test_a_unit_is_a_serial_number_or_a_place_on_a_truss() -> None:
     found = read("Name,Addr,Unit\nfoh-1,1/5,1\n")
     assert found.fixtures[0].keys == {}
     assert "not read: 'Unit'" in found.notes
+    nameless = only("Position,Unit #,Addr\nFOH,3,1/5\n")
+    assert (nameless.name, nameless.number, nameless.truss) == ("FOH 3", "3", "FOH")
+    assert only("Position,Unit,Addr\nFOH,3,1/5\n").name == "FOH 3"
 
 
 def test_keys_of_the_rig_and_those_that_it_would_refuse() -> None:

@@ -36,10 +36,12 @@ def zipped() -> bytes:
         (b"%PDF-1.7 ...", "PDF"),
         (random.Random(1).randbytes(5000), "binary"),
         (GOOD.encode().replace(b"Spot", b"Sp\0t"), "binary"),
-        (b"x" * 50_000_000, "larger than 16 MB"),
-        (b"Name,Address\n" + b"a" * 10_000_000 + b",1/1\n", "short cells"),
-        (b"a" * 10_000_000, "short cells"),
+        (b"x" * 50_000_000, "larger than 8 MB"),
+        (b"Name,Address\n" + b"a" * 7_000_000 + b",1/1\n", "short cells"),
+        (b"a" * 7_000_000, "short cells"),
         (b",".join([b"Name"] * 10_000) + b"\n", "10000 columns"),
+        (b"Name,Address" + b"," * 900 + b"\n" + (b"," * 900 + b"\n") * 2_000, "more than 1000000 cells"),
+        (b"a" * 10_000_000, "larger than 8 MB"),
         (b"Name,Address\n" + b"a,1/1\n" * 30_000, "more than 20000 rows"),
         (b'Name,Address\n"a,1/1\n' + b"b,1/2\n" * 40_000, "quote left open"),
         (b"1,2,3\n4,5,6\n", "heading line"),
@@ -103,6 +105,12 @@ def test_rfc_4180() -> None:
     assert found.notes == ()
 
 
+def test_what_cannot_be_printed_is_taken_out() -> None:
+    text = "name,address,type\nfoh\u200b-1,1/1,\x1b[31mred\u00a0spot\n" + "back,2/1,spot\n" * 9
+    found = read_table(text.encode(), "paper.csv")
+    assert (found.fixtures[0].name, found.fixtures[0].type) == ("foh-1", "[31mred spot")
+
+
 def test_quotes_that_are_not_of_rfc_4180_are_said() -> None:
     found = read_table(b'name,address,type\na,1/1,"spot"x\nb,1/2,"spot\n', "paper.csv")
     assert any("RFC 4180" in note for note in found.notes)
@@ -126,6 +134,8 @@ def test_500_heads_in_a_second() -> None:
 def plain(found: Found) -> None:
     """Everything in it is good to be printed and stored."""
     for fixture in found.fixtures:
+        texts = (fixture.name, fixture.number, fixture.type, fixture.mode, fixture.truss, fixture.where)
+        assert all(text.isprintable() for text in texts)
         assert fixture.universe is None or 1 <= fixture.universe <= 63_999
         assert fixture.address is None or 1 <= fixture.address <= 512
         assert fixture.at is None or all(-1000 <= value <= 1000 for value in fixture.at)

@@ -129,3 +129,19 @@ def test_each_reason_to_refuse(at: int, value: bytes, why: str) -> None:
         octets[end + at : end + at + len(value)] = value
     with pytest.raises(FileRefused, match=why):
         with_member(bytes(octets), "a.xml", b"", "old.mvr")
+
+
+def test_what_lies_between_entries_stays_and_entries_that_share_octets_are_refused() -> None:
+    octets = archive_of({"a.xml": (b"<a/>", 0, b"", False), "b": (b"b" * 99, 0, b"", False)}, b"", False)
+    second = octets.rindex(b"PK\3\4")
+    padded = bytearray(octets[:second] + b"padding" + octets[second:])
+    row = padded.rindex(b"PK\1\2")
+    struct.pack_into("<I", padded, row + 42, second + 7)
+    struct.pack_into("<I", padded, len(padded) - 6, padded.index(b"PK\1\2"))
+    found = with_member(bytes(padded), "a.xml", b"<longer/>", "old.mvr")
+    assert zipfile.ZipFile(io.BytesIO(found)).read("b") == b"b" * 99
+    assert b"<longer/>padding" in found
+    for offset in (second - 2, 0):
+        struct.pack_into("<I", padded, row + 42, offset)
+        with pytest.raises(FileRefused, match="overlap"):
+            with_member(bytes(padded), "a.xml", b"<longer/>", "old.mvr")
