@@ -105,7 +105,7 @@ def test_a_fixture_type_asks_for_its_mode_and_becomes_a_profile(tmp_path: Path) 
         assert await violations(page, within="#import") == []
         await page.evaluate("document.querySelectorAll('#import details').forEach((d) => { d.open = true; })")
         words = await page.evaluate(f"{SHEET}.innerText")
-        assert "fixed.6" in words, "what is held, with why"
+        assert "Why fixed.6" in words, "what is held, with why"
         await page.click_named("button", "Take it over")
         await page.until(f"{STATE}.includes('Taken over: profiles/')", 30.0)
         assert len(list((folder / "profiles").glob("*.yaml"))) == 1

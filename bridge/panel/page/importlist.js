@@ -74,7 +74,7 @@ function profileFacts(profile) {
   ].filter(([, value]) => value);
   const why = Object.entries(profile.why ?? {});
   return el("details", { class: "i-profile" }, el("summary", {}, "What this profile says, and why"),
-    el("dl", {}, ...rows.flatMap(pair), ...why.flatMap(([path, reason]) => pair([path, reason]))));
+    el("dl", {}, ...rows.flatMap(pair), ...why.flatMap(([path, reason]) => pair([`Why ${path}`, reason]))));
 }
 
 const pair = ([term, text]) => [el("dt", {}, term), el("dd", {}, String(text))];
