@@ -10,6 +10,8 @@ import time
 from contextlib import ExitStack
 from pathlib import Path
 
+import scipy.interpolate  # noqa: F401 -- rig/optics takes it with the first focus table: that must not be within a frame
+
 from bridge.daemon import clock, panel_process, summary
 from bridge.daemon.beside import DeskInput
 from bridge.daemon.boot import moment

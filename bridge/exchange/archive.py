@@ -36,7 +36,7 @@ class Archive:
         infos = self._zip.infolist()
         if len(infos) > MOST_MEMBERS:
             raise FileRefused(f"{what}: found {len(infos)} files in it, allowed are {MOST_MEMBERS}")
-        self.names = tuple(info.filename for info in infos if not info.is_dir())
+        self.names = tuple(info.filename for info in infos if info.filename and not info.is_dir())
         for name in self.names:
             if _leads_out(name):
                 raise FileRefused(f"{what}: found a file in it whose path leads out of it ('{name[:80]}'): not read")

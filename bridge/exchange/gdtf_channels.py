@@ -141,13 +141,19 @@ def _functions(logicals: list[Element], channel: Channel, notes: list[str]) -> I
                 logical=_last(logical.get("Attribute")),
                 name=element.get("Name") or f"{attribute} {number}",
                 start=start,
-                physical=(element.number("PhysicalFrom"), element.number("PhysicalTo")),
+                physical=_physical(element),
                 default=dmx_value(element.get("Default"), channel.size),
                 sets=_sets(element, channel.size),
                 master=(link, element.get("ModeFrom"), element.get("ModeTo")) if link else None,
                 wheel=element.get("Wheel"),
                 element=element,
             )
+
+
+def _physical(function: Element) -> tuple[float | None, float | None]:
+    """From and to as written. A missing PhysicalFrom beside a PhysicalTo is the standard's 0 (DIN SPEC 15800)."""
+    low, high = function.number("PhysicalFrom"), function.number("PhysicalTo")
+    return 0.0 if high is not None and not function.get("PhysicalFrom") else low, high
 
 
 def _sets(function: Element, size: int) -> tuple[Set, ...]:

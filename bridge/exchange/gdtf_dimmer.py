@@ -10,6 +10,7 @@ from bridge.exchange.gdtf_ours import Missing, Moved, Sayings, having, moved, re
 from bridge.exchange.gdtf_values import LAST_SLOT
 from bridge.exchange.gdtf_words import family_of, flashes, says_open, says_shut
 
+MOST_SHOWN = 24
 HARMLESS = frozenset({"nothing", "other", "mode", "dimmer"})
 
 
@@ -43,9 +44,11 @@ def at_rest(actives: Actives, dimmer: Channel, said: Sayings) -> dict[Channel, C
             out[channel] = Choice(0, "dimmer of a light beside the one that is moved: dark")
             dark.append(channel)
     if dark:
-        first = dark[0].label + (" ..." if len(dark) > 1 else "")
+        slots = ", ".join(f"slot {channel.offsets[0]}" for channel in dark[:MOST_SHOWN])
         said.ask(
-            f"{len(dark)} dimmers beside the one that is moved ({first}) are held dark: are they lights of their own?"
+            f"{len(dark)} dimmers beside the one that is moved ({dark[0].label}; {slots}"
+            f"{' ...' if len(dark) > MOST_SHOWN else ''}) are held dark: where they are parts of the same light, set "
+            "them to 255 in `fixed`"
         )
     return out
 

@@ -19,8 +19,10 @@ _AS_THE_FILE_HAS_IT = frozenset({"control", "nothing", "mode", "other", "tempera
 _LIT_BY_HIGHLIGHT = frozenset({"shutter", "iris", "filter", "prism", "frost"})
 _SURE_BY_DEFAULT = frozenset({"filter", "prism", "frost", "blade"})
 _SHOWN_OPEN = frozenset({"shutter", "iris", "colour wheel", "pattern wheel", "prism", "frost"})
+_FADES = frozenset({"iris", "frost", "filter", "blade"})  # a function is called by what it does, not by a state
 _SLOWING = frozenset({"positionmspeed", "globalmspeed", "pantiltspeed", "positionspeed"})
 _FLASHING = re.compile(r"strob|pulse|random", re.IGNORECASE)
+_NAMED = 2  # ranks below it are by the name of a part itself, not by what the file's wheel has there
 _NEAR = 0.02  # of a function's raw range
 
 
@@ -58,6 +60,8 @@ class Neutral:
         ranked = [(rank, span) for span in spans if (rank := self._rank(span, family)) is not None]
         if not ranked:
             return None
+        strong = [each for each in ranked if each[0] < _NAMED]
+        ranked = strong or ranked
         for value, text in ((channel.default, "the file's default"), (channel.highlight, "the file's highlight")):
             for _, span in ranked:
                 if value is not None and span.has(value):
@@ -119,7 +123,8 @@ def _physical(channel: Channel, spans: list[Span], family: str) -> Choice | None
     """The end of a function without names that lets the light through, unless a default stands against it."""
     for span in spans:
         low, high = span.function.physical
-        if family_of(span.function.attribute) != family or span.label or low is None or high is None:
+        named = span.set is not None if family in _FADES else True
+        if family_of(span.function.attribute) != family or low is None or high is None or (named and span.label):
             continue
         if family not in OPEN_TO or low == high:
             continue

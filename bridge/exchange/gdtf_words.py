@@ -9,6 +9,8 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
+from bridge.exchange.gdtf_open import idle, open_rank
+
 _FAMILIES = tuple(
     (family, re.compile(pattern))
     for family, pattern in (
@@ -40,42 +42,21 @@ FIRST_FAMILIES = tuple(family for family, _ in _FAMILIES)
 OPEN_TO = {"shutter": "max", "iris": "max", "prism": "min", "frost": "min", "blade": "min", "filter": "min"}
 """At which end of its physical range a function lets the light through."""
 
-_OPEN = r"open(ed)?|offen|ouvert|aperto|abierto|otwarty"
-_BEGINS_OPEN = re.compile(
-    rf"(\W|\d)*((shutter|colou?r|gobo|iris|prism|frost|position|slot|wheel|filter|dis[ck])(\W|\d)*)*({_OPEN})\b(?!\s*[/+>&-])"
-)
 _EFFECT = re.compile(
     r"strob|puls|random|rand\b|flash|fast|slow|clos|zu\b|shak|rot|spin|scroll|rainbow|audio|sound|macro|effect|\bcw\b|"
     r"\bccw\b|blackout|dark|lightning|sync"
 )
 _GOOD = {
-    "shutter": rf"(\W|\d)*(shutter\W*)?({_OPEN}|on|open 100 ?%|full|full on|lamp on|led on)(\W|\d)*",
-    "iris": rf"(\W|\d)*(iris\W*)?({_OPEN}|max(imum)?(\W*\w+)?|large(st)?|biggest|100 ?%)(\W|\d)*|(iris )?(off|out)",
-    "colour wheel": rf"(\W|\d)*(colou?r\W*)?({_OPEN}|white|blank|clear|empty|none|off|out)"
-    r"(\W|\d|position|white|open|slot|hole)*|(no|without) (colou?r|filter|effect)s?.*",
-    "pattern wheel": rf"(\W|\d)*(gobo\W*)?({_OPEN}|blank|clear|empty|none|off|out|no function)"
-    r"(\W|\d|position|gobo|slot|hole)*|(no|without) (gobo|pattern|animation|effect)s?.*",
-    "prism": rf"(\W|\d)*(prism\W*)?(\d )?({_OPEN}|off|out|none|removed|excluded|disabled|0 ?%)(\W|\d)*"
-    r"|(no|without) prism.*",
-    "frost": rf"(\W|\d)*(frost\W*)?(\d )?({_OPEN}|off|out|none|removed|excluded|clear|disabled|min(imum)?|0 ?%)(\W|\d)*"
-    r"|(no|without) frost.*",
     "filter": r"(\W|\d)*(open|off|out|none|min|white|0 ?%)(\W|\d)*",
-    "temperature": rf"(\W|\d)*({_OPEN}|off|out|none|native|0 ?%)(\W|\d)*|no (ct|filter|cto|ctb).*",
-    "blade": rf"({_OPEN}|out|off|min)(\W|\d)*",
+    "blade": r"(open(ed)?|out|off|min)(\W|\d)*",
     "speed": r".*\b(track(ing)?( mode)?|fast(est)?|max(imum)?( speed)?|no (function|delay|effect)|none|off|full)\b.*",
     "effect": r"(\W|\d)*(stop(ped)?|off|none|open|out|disabled|idle|manual|no rotation)(\W|\d)*",
 }
-_IDLE = re.compile(
-    r"(\W|\d)*(no ?(function|feature|action|effect|macro|change|command|operation|strobe|rotation|use)s?|none|idle"
-    r"|unused|not used|inactive|reserved?|no|blank|empty|safe|neutral|nothing|default|normal|standard|disabled?"
-    r"|n/?a)( ?(mode|function|speed))?(\W|\d)*"
-)
 _DANGER = re.compile(
     r"reset|lamp|\boff\b|shut ?down|reboot|calib|\btest\b|black ?out|\bhome\b|start|standby|sleep|factory|update"
     r"|ignit|strik"
 )
-_CLOSED = re.compile(r"\b(clos\w*|blackout|dark|shut|geschlossen|zu|ferm\w+|chius\w+|cerrad\w+|off)\b")
-_STEADY = re.compile(r"(\W|\d)*((no ?|without )(function|strobe|effect|shutter)s?|strobe off)(\W|\d)*")
+_CLOSED = re.compile(r"\b(no light|clos\w*|blackout|dark|shut|geschlossen|zu|ferm\w+|chius\w+|cerrad\w+|off)\b")
 _FREE_OF_IDLE = frozenset({"shutter", "iris", "colour", "uv"})
 
 
@@ -92,6 +73,11 @@ def says_open(family: str, label: str) -> int | None:
     name = label.strip().casefold()
     if not name:
         return None
+    rank = open_rank(family, name)
+    if rank is not None:
+        return rank
+    if family == "effect" and re.search(r"open|steady|constant|no strob", name) and open_rank("shutter", name) == 0:
+        return 0
     good = _GOOD.get(family)
     if family == "shutter" and _STEADY.fullmatch(name):
         return 2
@@ -99,11 +85,7 @@ def says_open(family: str, label: str) -> int | None:
         return None
     if good and re.fullmatch(good, name) and (family in ("speed", "effect") or not _EFFECT.search(name)):
         return 0
-    if good and family not in ("speed", "effect") and _BEGINS_OPEN.match(name):
-        return None if _EFFECT.search(name) else 1
-    if family not in _FREE_OF_IDLE and _IDLE.fullmatch(name):
-        return 1
-    return None
+    return 1 if family not in _FREE_OF_IDLE and idle(name) else None
 
 
 @lru_cache(4096)
@@ -116,6 +98,8 @@ def says_shut(family: str, label: str) -> bool:
         return says_open(family, label) is None and bool(_CLOSED.search(name) or _EFFECT.search(name))
     if family in ("control", "nothing"):
         return bool(_DANGER.search(name))
+    if family == "iris":
+        return says_open(family, label) is None and bool(_CLOSED.search(name) or re.search(r"puls|random|\bmin", name))
     return family in ("colour wheel", "pattern wheel", "prism", "effect")
 
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from bridge.exchange.found import Document, FoundProfile, Skipped
 from bridge.exchange.names import slug, unlike
 from bridge.exchange.said import Change, changes_of, steps_said
 from bridge.exchange.standing import PROFILES, Standing, built_in
-from bridge.exchange.three_way import merged
+from bridge.exchange.three_way import at, merged
 from bridge.show.emit import to_yaml
 from bridge.show.folder import built_in_profiles
 from bridge.show.imported import ImportedProfile, normal
@@ -26,6 +27,11 @@ class ProfileHere:
     file: str
     document: Document
     before: Document | None
+
+    @property
+    def changes(self) -> bool:
+        """Whether its file is to be written."""
+        return self.document is not self.before
 
 
 @dataclass
@@ -52,6 +58,11 @@ def meet_profiles(found: Iterable[FoundProfile], show: Standing) -> Profiles:
 
 
 def _meet(profile: FoundProfile, show: Standing, out: Profiles) -> None:
+    if (twin := _twin(profile, show)) is not None:
+        file, document = twin
+        out.here[profile.key] = ProfileHere(profile, file, document, document)
+        out.notes.append(f"{profile.source}, mode {profile.mode}: {file} has the same slots and ranges, and is used")
+        return
     file = _file_for(profile, show, [here.file for here in out.here.values()])
     theirs = normal(profile.document)
     before, last = show.profiles.get(file), show.imported.profiles.get(file)
@@ -71,6 +82,23 @@ def _meet(profile: FoundProfile, show: Standing, out: Profiles) -> None:
             )
     out.here[profile.key] = ProfileHere(profile, file, document, before)
     out.imported[file] = ImportedProfile(profile.source, profile.mode, theirs, profile.confirm)
+
+
+def _twin(profile: FoundProfile, show: Standing) -> tuple[str, Document] | None:
+    """A profile of the rig that no import made and that is the same head to the byte, as in a drawing that we gave."""
+    theirs = normal(profile.document)
+    for word in dict.fromkeys(str(head.get("profile")) for head in show.heads):
+        ours = show.profiles.get(word) or built_in(word)
+        if word not in show.imported.profiles and ours is not None and _head_of(normal(ours)) == _head_of(theirs):
+            return word, ours
+    return None
+
+
+def _head_of(document: Document) -> list[Any]:
+    """What a head obeys: its slots, and the angles at their ends."""
+    ends = [at(document, (axis, end)) for axis in ("pan", "tilt") for end in ("from", "to")]
+    fixed = {slot: byte for slot, byte in (document.get("fixed") or {}).items() if byte}
+    return [document.get("footprint"), document.get("channels"), fixed, ends]
 
 
 def _file_for(profile: FoundProfile, show: Standing, taken: list[str]) -> str:

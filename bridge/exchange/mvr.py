@@ -94,7 +94,7 @@ class _Reader:
         profile = self._types.taken(known.profile) if known.profile is not None else None
         for axis in (each for each in ("pan", "tilt") if profile is None and getattr(use, f"invert_{each}")):
             self._says.ask(f"its patch inverts {axis}: give it a profile whose {axis} runs from the other end", label)
-        pose = pose_of(placed.place, _axes_of(profile))
+        pose = pose_of(placed.place, _axes_of(profile), known.base)
         self._says.ask(pose.question, label)
         self._says.note(pose.note, label)
         self._poses.append((label, pose))
@@ -140,11 +140,12 @@ class _Reader:
 
     def _id(self, placed: Placed) -> str:
         uuid = placed.said.get("uuid", "")[:LONGEST_NAME]
-        if not uuid or uuid.casefold() in self._ids:
+        bare = uuid.strip("{}").casefold()
+        if not bare or bare in self._ids:
             why = "the same uuid as another fixture" if uuid else "no uuid"
             self._says.note(f"{why}: a later import knows it by its name only", _label(placed))
             return ""
-        self._ids.add(uuid.casefold())
+        self._ids.add(bare)
         return uuid
 
     def _the_rest(self) -> None:

@@ -12,6 +12,7 @@ from bridge.errors import FileRefused
 from bridge.exchange.archive import MOST_XML, Archive
 from bridge.exchange.matching import Match, match_heads
 from bridge.exchange.mvr import SCENE
+from bridge.exchange.mvr_axes import Axes, DrawnAxes
 from bridge.exchange.mvr_fields import IDENTITY, matrix_of
 from bridge.exchange.mvr_scene import UNREAD, Place, Scene
 from bridge.exchange.mvr_scene import Placed as Drawn
@@ -66,9 +67,9 @@ def into_mvr(
     if member is None:
         raise FileRefused(f"{what}: is no MVR: there is no {SCENE} in it")
     data = archive.read(member, MOST_XML)
-    archive.close()
     root = parse_xml(data, f"{what}: {member}", UNREAD)
-    new, report = _edited(show, data, root, ids or {}, what)
+    new, report = _edited(show, Editor(data, what), root, ids or {}, DrawnAxes(archive))
+    archive.close()
     if new == data:
         return octets, report
     parse_xml(new, f"{what}: {member}, as it would be written", UNREAD)
@@ -84,12 +85,12 @@ def _read(path: Path, what: str) -> bytes:
         raise FileRefused(f"{what}: cannot be read: {error.strerror or error}") from None
 
 
-def _edited(show: Show, data: bytes, root: Element, ids: Mapping[str, str], what: str) -> tuple[bytes, Report]:
+def _edited(show: Show, editor: Editor, root: Element, ids: Mapping[str, str], axes: DrawnAxes) -> tuple[bytes, Report]:
     scene = [(drawn, above) for drawn, above in _with_above(root) if drawn.kind == "fixture"]
     above_of = {id(drawn): above for drawn, above in scene}
     matches, why = match_heads(show, [drawn for drawn, _ in scene], ids)
     placed, nowhere = placed_heads(show)
-    report, editor, edits = Report(), Editor(data, what), []
+    report, edits = Report(), []
     for fixture in show.fixtures:
         name = fixture.name
         match, where = matches.get(name), placed.get(name)
@@ -99,7 +100,8 @@ def _edited(show: Show, data: bytes, root: Element, ids: Mapping[str, str], what
             doubt = where.doubt if where else nowhere[name]
             report.kept[name] = f"{doubt or 'it is not solved'}: the file's own place stays"
         else:
-            edit, said = _edit(editor, fixture, where, match, above_of[id(match.drawn)])
+            drawn_so = _as_drawn(where, fixture, axes.of(match.drawn))
+            edit, said = _edit(editor, drawn_so, where.doubt, match, above_of[id(match.drawn)])
             if edit is None:
                 report.kept[name] = str(said)
             elif isinstance(said, Changed):
@@ -120,8 +122,16 @@ def _with_above(root: Element) -> Iterator[tuple[Drawn, Place]]:
         places[id(drawn.element)] = drawn.place
 
 
+def _as_drawn(placed: Placed, fixture: Fixture, axes: Axes | None) -> tuple[Array, Array]:
+    """(rotation (3, 3), origin (3,) mm) as the drawing has a head, by its own file of the type where there is one."""
+    if axes is None:
+        return placed.rotation, placed.origin(fixture) * MM
+    rotation = placed.rotation @ axes.base.T
+    return rotation, (placed.at - rotation @ axes.at) * MM
+
+
 def _edit(
-    editor: Editor, fixture: Fixture, placed: Placed, match: Match, above: Place
+    editor: Editor, drawn_so: tuple[Array, Array], doubt: str, match: Match, above: Place
 ) -> tuple[Edit | None, Changed | str]:
     """The change of one head's matrix; or None, and why it cannot be changed."""
     element, drawn = match.drawn.element, match.drawn
@@ -129,14 +139,14 @@ def _edit(
         return None, f"the file has its matrix as an attribute (line {element.line}), where no standard has it"
     if above.world is None:
         return None, f"the matrix of {above.lost or 'what is'} above it cannot be read"
-    origin_mm = placed.origin(fixture) * MM
-    text = _local(above.world, placed.rotation, origin_mm)
+    rotation, origin_mm = drawn_so
+    text = _local(above.world, rotation, origin_mm)
     if text is None:
         return None, f"the matrices above it ({above.where}) are flat or too large to be undone"
     before = drawn.place.world
     moved = None if before is None else float(np.linalg.norm(before[:3, 3] - origin_mm)) / MM
     inner = next((child for child in element.children if child.tag.casefold() == "matrix"), None)
-    said = Changed(match.by, drawn.said.get("name", ""), drawn.place.where, moved, inner is None, placed.doubt)
+    said = Changed(match.by, drawn.said.get("name", ""), drawn.place.where, moved, inner is None, doubt)
     edit = editor.first_child(element, "Matrix", text) if inner is None else editor.text(inner, text)
     return edit, said
 

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from bridge.exchange.gdtf_geometry import IDENTITY, Rows
 from bridge.exchange.hang import hang_of, tidy, upright
 from bridge.exchange.mvr_says import listed
 from bridge.exchange.mvr_scene import Place
@@ -27,13 +28,16 @@ class Pose(NamedTuple):
     note: str = ""
 
 
-def pose_of(place: Place, axes_at: Vector3) -> Pose:
-    """The pose of a head whose pan and tilt axes meet `axes_at` (m) from its base in the hanging frame."""
+def pose_of(place: Place, axes_at: Vector3, base: Rows = IDENTITY) -> Pose:
+    """The pose of a head whose pan and tilt axes meet `axes_at` (m) from its origin, both as the drawing has it.
+
+    `base` (3, 3) turns the drawing's frame of the fixture into ours, where pan is about z.
+    """
     if place.world is None:
         return Pose(None, None, f"{place.lost} has a matrix that is none (expected four times three numbers): {_WRITE}")
     turn, origin_m = place.world[:3, :3], place.world[:3, 3] / 1000
     rotation, stretch = upright(turn)
-    hang = tidy(hang_of(rotation)) if rotation is not None else None
+    hang = tidy(hang_of(rotation @ np.array(base))) if rotation is not None else None
     if rotation is None and math.isinf(stretch):
         return Pose(_point(origin_m), None, f"its matrix is flat or endless, so its rotation is not known: {_WRITE}")
     with np.errstate(all="ignore"):
@@ -44,7 +48,8 @@ def pose_of(place: Place, axes_at: Vector3) -> Pose:
         far = f"its place lies more than {FARTHEST:g} m from the origin (in another unit than mm?): {_WRITE}"
         return Pose(None, hang, far)
     scaled = "its matrix is scaled: its rotation is taken without" if stretch > _SCALED else ""
-    return Pose(at, hang, note=scaled)
+    turned = "its GDTF turns its base, so its hang is not the drawing's rotation"
+    return Pose(at, hang, turned if base != IDENTITY else "", scaled)
 
 
 def odd_places(poses: Sequence[tuple[str, Pose]]) -> list[str]:

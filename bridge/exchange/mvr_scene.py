@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from bridge.exchange.mvr_fields import IDENTITY, Array, fields, matrix_of
-from bridge.exchange.names import slug, unlike
+from bridge.exchange.names import slug
 from bridge.exchange.xml_tree import Element
 
 UNREAD = frozenset(
@@ -84,6 +84,8 @@ class Scene:
         self._root = root
         self._positions: dict[str, str] = {}
         self._trusses: dict[Bearer, str] = {}
+        self._taken: set[str] = set()
+        self._counts: Counter[str] = Counter()
         self.defined: Counter[str] = Counter()
         for element in root.walk():
             if element.tag.casefold() == "auxdata":
@@ -117,10 +119,19 @@ class Scene:
         bearer = fixture.place.bearer
         if bearer is not None:
             if bearer not in self._trusses:
-                self._trusses[bearer] = unlike(slug(bearer.name, "truss"), self._trusses.values())
+                self._trusses[bearer] = self._named(slug(bearer.name, "truss"))
             return self._trusses[bearer]
         said = fixture.said.get("position", "")
         return slug(self._positions.get(said.casefold(), ""), "")
+
+    def _named(self, wanted: str) -> str:
+        """The name, or with a number that makes it unlike the trusses before; quick for thousands of one name."""
+        name = wanted
+        while name.casefold() in self._taken:
+            self._counts[wanted.casefold()] += 1
+            name = f"{wanted}-{self._counts[wanted.casefold()] + 1}"
+        self._taken.add(name.casefold())
+        return name
 
 
 def _placed(element: Element, kind: str, said: dict[str, str], parent: Place) -> Place:

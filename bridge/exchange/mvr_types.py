@@ -12,11 +12,13 @@ from bridge.errors import FileRefused
 from bridge.exchange.archive import Archive
 from bridge.exchange.found import Ask, FoundProfile
 from bridge.exchange.gdtf import FixtureType, open_gdtf, profile_of
+from bridge.exchange.gdtf_geometry import IDENTITY, Rows
 from bridge.exchange.gdtf_modes import can_follow, choose
 from bridge.exchange.mvr_says import Says, listed, shown
 from bridge.exchange.names import unlike
 
 MOST_GDTF = 120_000_000
+MOST_USES = 400
 
 
 class Use(NamedTuple):
@@ -29,11 +31,15 @@ class Use(NamedTuple):
 
 
 class Known(NamedTuple):
-    """What is known of fixtures of one type and mode. No profile: no head (`why`), or not known (`why` is "")."""
+    """What is known of fixtures of one type and mode. No profile: no head (`why`), or not known (`why` is "").
+
+    `breaks`: that of pan and tilt, from 1. `base`: rows (3, 3), by which our fixture frame is turned in the drawing's.
+    """
 
     profile: FoundProfile | None = None
     why: str = ""
     breaks: int = 1
+    base: Rows = IDENTITY
 
 
 @dataclass
@@ -49,6 +55,9 @@ class Types:
     _known: dict[Use, Known] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
+        if len(self.used) > MOST_USES:
+            what = self.archive.what
+            raise FileRefused(f"{what}: found {len(self.used)} types and modes of fixtures, allowed are {MOST_USES}")
         members = Members(self.archive)
         by_type: dict[str, list[Use]] = {}
         for use in self.used:
@@ -75,8 +84,9 @@ class Types:
         try:
             opened = open_gdtf(self.archive.read(member, MOST_GDTF), member)
             readings: dict[Use, Known] = {}
-            for written, mode in self._modes(opened, uses, about).items():
-                for use in (each for each in uses if each.mode == written):
+            for written, alike in _by_mode(uses).items():
+                mode = self._mode(opened, written, self._names(alike), about)
+                for use in alike:
                     meant = Use("", mode, use.invert_pan, use.invert_tilt) if isinstance(mode, str) else use
                     if meant not in readings:
                         readings[meant] = self._one(opened, meant, about) if isinstance(mode, str) else mode
@@ -96,16 +106,11 @@ class Types:
             return Known(why="; ".join(each.why for each in taken.skipped[:3]))
         if taken.profile is None:
             self.asks.append(Ask("profile", about, f"which profile is '{shown(about)}', mode '{shown(use.mode)}'?"))
-        return Known(taken.profile, breaks=taken.dmx_break)
+        return Known(taken.profile, "", taken.dmx_break, taken.head.base_rotation if taken.head else IDENTITY)
 
-    def _modes(self, opened: FixtureType, uses: Sequence[Use], about: str) -> dict[str, str | Known]:
-        """Mode as written -> the GDTF's mode that is meant, or what is known without one."""
-        return {written: self._mode(opened, written, uses, about) for written in {use.mode: None for use in uses}}
-
-    def _mode(self, opened: FixtureType, written: str, uses: Sequence[Use], about: str) -> str | Known:
-        """As written, else as a person answers, else the only one that can be meant; else asked."""
+    def _mode(self, opened: FixtureType, written: str, names: Sequence[str], about: str) -> str | Known:
+        """As written, else as a person answers, else the only one that can be meant; else what is known without."""
         modes = list(opened.element.below("DMXModes", "DMXMode"))
-        names = [name for use in uses if use.mode == written for name in self.used[use]]
         for wanted in filter(None, (written, self.mode)):
             if (mode := choose(modes, wanted, about).mode) is not None:
                 return mode
@@ -122,13 +127,23 @@ class Types:
 
     def _unknown(self, uses: Sequence[Use], why: str) -> None:
         about, count = type_of(uses[0].spec), 0
-        for mode in {use.mode: None for use in uses}:
-            names = [name for use in uses if use.mode == mode for name in self.used[use]]
+        for mode, alike in _by_mode(uses).items():
+            names = self._names(alike)
             written, count = f", mode '{shown(mode)}'" if mode else "", count + len(names)
             self.says.ask(f"{why}{written}: give the profile of these heads, or leave them out", listed(names))
         self._known.update(dict.fromkeys(uses, Known()))
         whose = "this fixture" if count == 1 else f"these {count} fixtures"
-        self.asks.append(Ask("profile", about, f"{why}: which profile have {whose}?"))
+        self.asks.append(Ask("profile", about, f"{why}: which profile is right for {whose}?"))
+
+    def _names(self, uses: Sequence[Use]) -> list[str]:
+        return [name for use in uses for name in self.used[use]]
+
+
+def _by_mode(uses: Sequence[Use]) -> dict[str, list[Use]]:
+    found: dict[str, list[Use]] = {}
+    for use in uses:
+        found.setdefault(use.mode, []).append(use)
+    return found
 
 
 class Members:

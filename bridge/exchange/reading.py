@@ -32,7 +32,7 @@ def read_file(file: Path, mode: str | None, maps: Mapping[str, str]) -> Found:
         return read_table(file, what, maps)
     if ending not in (".gdtf", ".mvr"):
         ending = _kind(file, what)
-    return read_gdtf(file, what, mode) if ending == ".gdtf" else read_mvr(file, what)
+    return read_gdtf(file, what, mode) if ending == ".gdtf" else read_mvr(file, what, mode)
 
 
 def _kind(file: Path, what: str) -> str:

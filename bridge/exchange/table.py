@@ -115,6 +115,8 @@ class _Reader:
         name, count = cell(row, "name"), cell(row, "number")
         if not name and not count:
             self._said.question("neither a name nor a number: named after its type", place)
+        if not name and count and fold(self._layout.columns["number"].heading).startswith("unit"):
+            name = f"{cell(row, 'truss')} {count}".strip()  # a place on its truss, which every truss has
         at, hang = self._places.at(place, row), self._places.hang(place, row)
         return FoundFixture(
             name=name or count or cell(row, "profile") or "head",

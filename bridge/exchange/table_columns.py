@@ -121,7 +121,7 @@ def _check_maps(headings: Row, maps: Mapping[str, Heading], what: str) -> None:
 
 
 def _columns(headings: Row, body: list[Row], maps: Mapping[str, Heading]) -> list[tuple[int, Column | None]]:
-    named = {fold(heading) for heading in headings}
+    named = {known.key for heading in headings if (known := maps.get(fold(heading)) or heading_of(heading))}
     out: list[tuple[int, Column | None]] = []
     for index, text in enumerate(headings):
         if not text:
@@ -138,10 +138,10 @@ def _by_values(word: str, cells: list[str], named: set[str]) -> str:
     """`Unit` over 1 to 6 is a place on a truss, over A-1043 a serial number; `Fixture` may be number, name or type."""
     numbers = bool(cells) and all(_SMALL.fullmatch(cell) for cell in cells)
     if word == "unit":
-        return "" if numbers else "unit"
+        return "unit" if not numbers else "" if named & {"name", "number"} else "number"
     if numbers:
         return "number"
-    return "profile" if len(set(cells)) < len(cells) or named & {"name", "fixture name"} else "name"
+    return "profile" if len(set(cells)) < len(cells) or "name" in named else "name"
 
 
 def _take(column: Column, found: dict[str, Column], said: Said) -> None:

@@ -107,19 +107,25 @@ def _dotted(forms: list[_Form], columns: PatchColumns, said: Said) -> str:
     over = any(int(part.ljust(3, "0")) > SLOTS for part in short)
     if (trail or over) and not lead:
         return "plain"
-    if lead and not trail and not over:
+    if lead and not trail and not over and len(short) < len(parts):
         said.question(
             f"{brief(columns.heading)}: addresses such as 1.023 have three digits, so 1.2 is read as universe 1,"
             f' address 200 (a spreadsheet takes off the last zeros); if not: --map "{columns.heading}=address plain"'
         )
         return "padded"
-    text = (
-        f"{brief(columns.heading)}: is 1.2 universe 1, address 2 or address 200 (a spreadsheet makes 1.2 of 1.200)?"
-        " Addresses with fewer than three digits behind the point are not read"
+    if lead:
+        text = (
+            f"{brief(columns.heading)}: is 1.02 universe 1, address 2 or 20 (a spreadsheet makes 1.02 of 1.020)?"
+            " Addresses with fewer than three digits behind the point are not read"
+        )
+        said.question(text)
+        said.ask(columns.heading, text, ("address plain", "address padded"))
+        return ""
+    said.question(
+        f"{brief(columns.heading)}: 1.2 is read as universe 1, address 2; where a spreadsheet made it of 1.200, it is"
+        f' address 200: --map "{columns.heading}=address padded"'
     )
-    said.question(text)
-    said.ask(columns.heading, text, ("address plain", "address padded"))
-    return ""
+    return "plain"
 
 
 def _ranges(forms: list[_Form], columns: PatchColumns, said: Said) -> list[_Form]:

@@ -6,6 +6,7 @@ import codecs
 import csv
 import io
 import re
+import unicodedata
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -146,9 +147,17 @@ def _read(text: str, separator: str, what: str, strict: bool) -> Iterator[Row]:
         yield [_stripped(cell) for cell in row]
 
 
+def _in_place_of(char: str) -> str:
+    """A blank for other blanks and controls, nothing for marks without width."""
+    return " " if unicodedata.category(char) in ("Zs", "Zl", "Zp", "Cc") else ""
+
+
 def _stripped(cell: str) -> str:
-    """One line, without blanks around it; of our own files, without the ' that keeps a spreadsheet from reckoning."""
+    """One printable line without blanks around it, and without the ' that keeps a spreadsheet from reckoning."""
     if not cell or (cell.isalnum() and cell.isascii()):
         return cell
-    plain = re.sub(r"[\r\n\t]+", " ", cell).strip()
+    if not cell.isprintable():
+        cell = re.sub(r"[\r\n\t]+", " ", cell)
+        cell = "".join(char if char.isprintable() else _in_place_of(char) for char in cell)
+    plain = cell.strip()
     return plain[1:] if re.match(r"'+[-=+@]", plain) else plain

@@ -25,7 +25,7 @@ fixtures:
 
 def texts_of(meeting: Meeting, source: str, name: str) -> dict[str, str]:
     """By file, only those that change, in the order in which they are to be written. A new show is called `name`."""
-    texts = {here.file: _profile_text(here, meeting) for here in meeting.profiles}
+    texts = {here.file: _profile_text(here, meeting) for here in meeting.profiles if here.changes}
     new = not meeting.show.has(RIG) and bool(meeting.rig)
     if meeting.rig and not meeting.show.has(STAGE):
         texts[STAGE] = starting_stage(name, 12.0, 8.0)

@@ -68,6 +68,7 @@ SCRIPTS = {
     "compute": "while True: pass\n",
     "eat": "held = bytearray(3 << 30)\n",
     "flood": "import sys\nwhile True: sys.stdout.write('x' * 100000)\n",
+    "slow": "import sys, time\ntime.sleep(1)\nopen(sys.argv[1] + '/written', 'w').close()\nprint('{}')\n",
     "silent": "raise SystemExit(3)\n",
     "refuses": "import json, sys\nprint(json.dumps({'errors': [sys.argv[2] + ': is broken']}))\nraise SystemExit(2)\n",
 }

@@ -33,6 +33,12 @@ SCRIPT = """((least) => {
     const b = box(e), x = (b.left + b.right) / 2, y = (b.top + b.bottom) / 2;
     return x > frame.left && x < frame.right && y > frame.top && y < frame.bottom;
   };
+  const seen = (b, e) => { // without what is scrolled out of view
+    const frame = scroller(e) ? box(scroller(e)) : { left: 0, top: 0, right: innerWidth, bottom: innerHeight };
+    const { max, min } = Math;
+    return { left: max(b.left, frame.left), right: min(b.right, frame.right), top: max(b.top, frame.top),
+      bottom: min(b.bottom, frame.bottom) };
+  };
   const all = [...document.querySelectorAll(controls)].filter((e) => shown(e) && !unseen(e));
   for (const e of all) {
     const b = box(e);
@@ -83,7 +89,7 @@ SCRIPT = """((least) => {
       if (b.left < h.left - 1 || b.right > h.right + 1 || b.top < h.top - 1 || b.bottom > h.bottom + 1)
         wrong.push(`spills: the words of ${word(host)}`);
     }
-    if (!cuts(e)) words.push([b, node.data.trim().slice(0, 30)]);
+    if (!cuts(e)) words.push([seen(b, e), node.data.trim().slice(0, 30)]);
   }
   for (const [i, [p, first]] of words.entries()) for (const [q, second] of words.slice(i + 1)) {
     const w = Math.min(p.right, q.right) - Math.max(p.left, q.left);

@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import json
 import shutil
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -341,12 +343,46 @@ def running(state: Path) -> list[str]:
     return found
 
 
-def test_limits_hold_for_what_the_process_becomes(tmp_path: Path) -> None:
-    import subprocess
-    import sys
+def test_what_writes_into_the_show_is_not_ended_half_way(on_wire: Any, show: Path) -> None:
+    async def test(stage: ImportPanel, page: Wire) -> None:
+        ticket = await page.send("rig.csv", b"1")
+        digest = (await looked(page, ticket))["digest"]
+        (show / "written").unlink()  # this stand-in writes when it looks too
+        ask = {"do": "ask", "id": 77, "what": "import-take", "ticket": ticket, "answers": [], "digest": digest}
+        await page.ws.send_str(json.dumps(ask))
+        await until(lambda: running(stage.state))
+        await page.ws.close()
+        await until((show / "written").exists)
+        await until(lambda: not stage.files)
+        assert stage.said == ["import: operator took over rig.csv: 0 changes"]
 
+    on_wire(test, "slow")
+
+
+def test_limits_hold_for_what_the_process_becomes(tmp_path: Path) -> None:
     script = "import resource, os; print([resource.getrlimit(w)[0] for w in (9, 0, 1)], os.nice(0))"
     words = [sys.executable, "-m", "bridge.panel.limited", "tied", "-c", script]
     told = subprocess.run(words, capture_output=True, text=True, timeout=20, check=True).stdout
     assert told.split("]")[0] == str([limited.MEMORY_BYTES, limited.SECONDS, limited.WRITTEN_BYTES])[:-1]
     assert int(told.split("]")[1]) >= limited.NICE
+
+
+@pytest.mark.parametrize(("word", "dies"), [("tied", True), ("free", False)])
+def test_a_look_dies_with_a_panel_that_is_killed_and_what_writes_does_not(
+    tmp_path: Path, word: str, dies: bool
+) -> None:
+    told = tmp_path / "told"
+    child = f"import os, time; open({str(told)!r}, 'w').write(str(os.getpid())); time.sleep(3)"
+    parent = (
+        "import subprocess, sys; limited = [sys.executable, '-m', 'bridge.panel.limited']\n"
+        f"subprocess.run([*limited, {word!r}, '-c', {child!r}])"
+    )
+    with subprocess.Popen([sys.executable, "-c", parent]) as process:
+        end_s = time.monotonic() + 20.0
+        while not told.exists() or not told.read_text():
+            assert time.monotonic() < end_s
+            time.sleep(0.05)
+        process.kill()
+    alive = Path("/proc", told.read_text(), "cmdline")
+    time.sleep(0.3)
+    assert (not alive.exists() or not alive.read_bytes()) == dies

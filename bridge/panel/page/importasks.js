@@ -105,8 +105,12 @@ class Group {
   }
 }
 
-// How many slots a mode has, where the question says it: `Mode 1 (24 slots)`.
+// How many slots a mode has, where the question says it: `Mode 1 (24 slots)` or `'Mode 1' (24 slots)`.
 function slotsOf(choice, text) {
-  const at = text.indexOf(`${choice} (`);
-  return at < 0 ? null : /^\((\d+) (?:slots|channels)/.exec(text.slice(at + choice.length + 1))?.[1] ?? null;
+  for (const written of [`'${choice}' (`, `${choice} (`]) {
+    const at = text.indexOf(written);
+    const slots = at < 0 ? null : /^\d+(?= slots?\))/.exec(text.slice(at + written.length));
+    if (slots) return slots[0];
+  }
+  return null;
 }

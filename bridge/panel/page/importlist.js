@@ -42,13 +42,14 @@ function summed(rows) {
   return [changed ? `${changed} changed` : "", added ? `${added} new` : ""].filter(Boolean).join(", ");
 }
 
-const isNew = (change) => change.was === null || change.was === undefined;
+const nothing = (value) => value === null || value === undefined;
+const isNew = ({ path, was, now }) => nothing(was) && (!path || (typeof now === "object" && !Array.isArray(now))); // a whole head or file
 
 function changeRow(change) {
   const shape = el("span", { class: "shape", "aria-hidden": "true" });
   if (isNew(change)) {
-    const words = change.now !== null && typeof change.now === "object" && !Array.isArray(change.now) ? facts(change.now, ["name"]) : "";
-    return el("li", { "data-shape": "dot", class: "i-new" }, shape, el("div", {}, el("span", {}, change.text), words ? el("span", { class: "i-facts" }, words) : null));
+    const more = typeof change.now === "object" ? facts(change.now, ["name"]) : "";
+    return el("li", { "data-shape": "dot", class: "i-new" }, shape, el("div", {}, el("span", {}, change.text), more ? el("span", { class: "i-facts" }, more) : null));
   }
   return el("li", { "data-shape": "diamond", class: "i-other" }, shape, el("div", {}, el("span", { class: "i-path" }, change.path),
     el("span", { class: "i-values" }, el("span", { class: "i-was" }, words(change.was)), el("span", { "aria-hidden": "true" }, ARROW),
@@ -73,7 +74,7 @@ function profileFacts(profile) {
   ].filter(([, value]) => value);
   const why = Object.entries(profile.why ?? {});
   return el("details", { class: "i-profile" }, el("summary", {}, "What this profile says, and why"),
-    el("dl", {}, ...rows.flatMap(pair), ...why.flatMap(([path, reason]) => pair([path, reason]))));
+    el("dl", {}, ...rows.flatMap(pair), ...why.flatMap(([path, reason]) => pair([`Why ${path}`, reason]))));
 }
 
 const pair = ([term, text]) => [el("dt", {}, term), el("dd", {}, String(text))];
@@ -84,7 +85,7 @@ function facts(data, without = []) {
 }
 
 function words(value) {
-  if (value === null || value === undefined) return "nothing";
+  if (nothing(value)) return "nothing";
   if (typeof value === "number") return String(Number(value.toFixed(4)));
   if (typeof value === "boolean") return value ? "on" : "off";
   if (Array.isArray(value)) return value.length > 40 ? `${value.length} values` : `[${value.map(words).join(", ")}]`;

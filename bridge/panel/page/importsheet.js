@@ -139,9 +139,11 @@ export class ImportSheet {
   showFound(done = false) {
     const { found } = this;
     const { counts } = found;
+    const asked = new Set(found.asks.map((ask) => ask.text));
+    const free = found.questions.filter((text) => !asked.has(text)); // the others have a control
     this.lists.replaceChildren(...[
       changesOf(found, done),
-      sentences("Still to find out", found.questions, counts.questions),
+      sentences("Still to find out", free, counts.questions - found.questions.length + free.length),
       sentences("Left out", found.skipped.map(skippedText), counts.skipped),
       sentences("To know", found.notes, counts.notes),
     ].filter(Boolean));

@@ -12,6 +12,8 @@ from bridge.errors import FileRefused, InputError, ShowError
 from bridge.exchange.found import Ask, Found, FoundFixture, FoundProfile
 from bridge.exchange.meeting import Meeting, meet
 from bridge.exchange.meeting_heads import names_for
+from bridge.exchange.mvr import read_mvr
+from bridge.exchange.mvr_out import new_mvr
 from bridge.exchange.standing import standing
 from bridge.exchange.taking import Taken, take
 from bridge.exchange.texts import texts_of
@@ -247,3 +249,12 @@ def test_a_turn_that_the_file_did_not_say_before_is_taken(tour: Path) -> None:
     meeting = shows(tour, replace(WHOLE, fixtures=(replace(HEADS[0], hang=(10.0, 0.0, 0.0)), HEADS[1])))
     assert [change.text for change in meeting.changes] == ["Spot-101.hang.yaw: 0.0 -> 10.0"]
     assert load(tour).fixtures[-2].hang.yaw == 10.0
+
+
+def test_a_drawing_that_we_gave_brings_no_second_profile(tour: Path, tmp_path: Path) -> None:
+    (tour / "poses.yaml").unlink()
+    drawing = tmp_path / "plot.mvr"
+    drawing.write_bytes(new_mvr(load(tour)))
+    meeting = shows(tour, read_mvr(drawing, "plot.mvr"))
+    assert {change.path.partition(".")[2] for change in meeting.changes} <= {"number"}
+    assert {here.file for here in meeting.profiles} == {str(head["profile"]) for head in standing(tour).heads}

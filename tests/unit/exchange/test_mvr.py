@@ -11,7 +11,7 @@ from bridge.exchange.found import Found, FoundFixture
 from bridge.exchange.mvr import read_mvr
 from bridge.exchange.mvr_fields import patch_of
 from tests.unit.exchange.made_gdtf import DIMMER, PAN_TILT, ZOOM
-from tests.unit.exchange.made_mvr import fixture, gdtf, group, layer, mvr, packed, uid, whole
+from tests.unit.exchange.made_mvr import SPOT, fixture, gdtf, group, layer, mvr, packed, uid, whole
 
 
 def found_in(layers: str, aux: str = "") -> Found:
@@ -197,6 +197,9 @@ def test_a_truss_is_the_nearest_that_bears() -> None:
 
 def test_two_trusses_of_one_name_are_two() -> None:
     assert trusses(group(fixture(1), "LX", tag="Truss") + group(fixture(2), "LX", tag="Truss")) == ["LX", "LX-2"]
+    named = ["lx", "LX-2", "LX", "LX", "lx-2"]
+    wanted = ["lx", "LX-2", "LX-3", "LX-4", "lx-2-2"]
+    assert trusses("".join(group(fixture(n), name, tag="Truss") for n, name in enumerate(named, 1))) == wanted
 
 
 def test_trusses_that_bear_no_head_take_no_name() -> None:
@@ -287,6 +290,7 @@ def test_what_is_neither_a_head_nor_of_concern() -> None:
         (whole("<Show/>"), "expected a scene"),
         (whole('<!DOCTYPE a [<!ENTITY b "c">]><GeneralSceneDescription/>'), "document type"),
         (packed({"../GeneralSceneDescription.xml": "<GeneralSceneDescription/>"}), "leads out"),
+        (mvr("".join(f'<Fixture GDTFMode="{n}"/>' for n in range(401))), "found 401 types and modes of fixtures"),
         (mvr("<Fixture/>" * 10_001), "found 10001 fixtures, allowed are 10000"),
         (whole("<GeneralSceneDescription>" + "<a>" * 300 + "</a>" * 300 + "</GeneralSceneDescription>"), "nested"),
     ],
@@ -294,6 +298,12 @@ def test_what_is_neither_a_head_nor_of_concern() -> None:
 def test_what_is_no_mvr_is_refused_with_a_sentence(data: bytes, says: str) -> None:
     with pytest.raises(FileRefused, match=says):
         read_mvr(data, "plot.mvr")
+
+
+def test_a_member_without_a_name_is_overlooked() -> None:
+    """A damaged name begins with a zero, where zipfile ends it."""
+    data = mvr(layer(fixture(1)), {SPOT: gdtf(), "picture.png": b"x"}).replace(b"picture.png", b"\0icture.png")
+    assert len(read_mvr(data, "plot.mvr").fixtures) == 1
 
 
 def test_groups_as_deep_as_documents_may_be() -> None:

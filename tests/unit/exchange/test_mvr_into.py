@@ -12,9 +12,12 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from bridge.errors import FileRefused
+from bridge.exchange.hang import rotation_of
+from bridge.exchange.mvr import read_mvr
 from bridge.exchange.mvr_into import into_mvr
 from bridge.exchange.mvr_out import new_mvr, own_id
 from bridge.rig.fixture import Pose
+from tests.unit.exchange import made_mvr
 from tests.unit.exchange.made_show import AXES_AT, harbour_hall, poses, solved, turn_between_rad
 from tests.unit.exchange.odd_mvr import Made, archive_of, documents, scene_xml, worlds
 
@@ -185,3 +188,16 @@ def test_any_text_in_a_fixture_is_refused_or_written(text: str) -> None:
     except FileRefused:
         return
     assert scene_xml(octets).startswith(scene_xml(old)[: scene_xml(old).index(b"<Fixture name='foh-1'")])
+
+
+@settings(deadline=None, max_examples=40)
+@given(poses())
+def test_a_drawing_with_its_own_types_has_the_pose_again_whatever_our_profile_says_of_the_axes(pose: Pose) -> None:
+    drawing = made_mvr.mvr(made_mvr.layer(made_mvr.group(made_mvr.fixture(1, "foh-1"))))
+    octets, report = into_mvr(solved({"foh-1": pose}), drawing)
+    assert list(report.changed) == ["foh-1"]
+    (head,) = read_mvr(octets, "back.mvr").fixtures
+    assert head.at is not None
+    assert head.hang is not None
+    assert np.abs(np.subtract(head.at, pose.position)).max() < 1e-6
+    assert turn_between_rad(rotation_of(head.hang), Rotation.from_quat(pose.rotation).as_matrix()) < 1e-6

@@ -14,7 +14,8 @@ from bridge.exchange.found import Found, FoundFixture
 from bridge.exchange.hang import rotation_of
 from bridge.exchange.mvr import read_mvr
 from bridge.exchange.mvr_fields import matrix_of
-from tests.unit.exchange.made_mvr import AXES_AT, fixture, group, layer, matrix, mvr
+from tests.unit.exchange.made_gdtf import GEOMETRIES, Mode, build_gdtf
+from tests.unit.exchange.made_mvr import AXES_AT, SPOT, SPOT_CHANNELS, fixture, group, layer, matrix, mvr
 
 IDENTITY = "{1,0,0}{0,1,0}{0,0,1}"
 
@@ -162,6 +163,24 @@ def test_metres_for_millimetres_are_a_question() -> None:
 def test_heads_at_one_place_are_a_question() -> None:
     found = found_in(layer(fixture(1) + fixture(2) + fixture(3, matrix=IDENTITY + "{1000,0,0}")))
     assert [each for each in found.questions if each.startswith("Spot 1 (101), Spot 2 (102): all at one place")]
+
+
+def test_a_base_that_the_gdtf_turns_counts_beside_the_drawing() -> None:
+    """Pan about the drawing's y: our z. Rx(-90) takes z to y; the drawing turns by 90 about z, so pan is about -x."""
+    turned = GEOMETRIES.replace(
+        'Name="Yoke" Position="{1,0,0,0}{0,1,0,0}{0,0,1,-0.12}{0,0,0,1}"',
+        'Name="Yoke" Position="{1,0,0,0}{0,0,-1,0.3}{0,1,0,0}{0,0,0,1}"',
+    )
+    assert turned != GEOMETRIES
+    spot = build_gdtf([Mode("Standard", SPOT_CHANNELS)], geometries=turned)
+    found = read_mvr(mvr(layer(fixture(matrix="{0,1,0}{-1,0,0}{0,0,1}{0,0,5000}")), {SPOT: spot}), "plot.mvr")
+    (head,) = found.fixtures
+    assert head.hang is not None
+    pan_axis = rotation_of(head.hang) @ (0, 0, 1)
+    assert np.abs(np.cross(pan_axis, (1, 0, 0))).max() < 1e-9
+    assert head.at is not None
+    assert head.at[1:] == pytest.approx((0, 5))
+    assert any("its GDTF turns its base" in each for each in found.questions)
 
 
 NAMES = st.sampled_from(["layer", "GroupObject", "Truss", "Support", "SceneObject"])

@@ -153,6 +153,9 @@ def test_a_unit_is_a_serial_number_or_a_place_on_a_truss() -> None:
     found = read("Name,Addr,Unit\nfoh-1,1/5,1\n")
     assert found.fixtures[0].keys == {}
     assert "not read: 'Unit'" in found.notes
+    nameless = only("Position,Unit #,Addr\nFOH,3,1/5\n")
+    assert (nameless.name, nameless.number, nameless.truss) == ("FOH 3", "3", "FOH")
+    assert only("Position,Unit,Addr\nFOH,3,1/5\n").name == "FOH 3"
 
 
 def test_keys_of_the_rig_and_those_that_it_would_refuse() -> None:

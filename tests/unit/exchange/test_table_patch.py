@@ -72,8 +72,8 @@ def test_whole_numbers_of_a_spreadsheet() -> None:
 
 def test_zeros_that_a_spreadsheet_may_have_eaten() -> None:
     found = read(["1.2", "1.12"])  # 2 and 12, or 200 and 120
-    assert patch(found) == [(1, None), (1, None)]
-    assert found.asks[0].choices == ("address plain", "address padded")
+    assert patch(found) == [(1, 2), (1, 12)]
+    assert any("--map" in text and "address 200" in text for text in found.questions)
     assert patch(read(["1.2", "1.12"], DMX="address plain")) == [(1, 2), (1, 12)]
     assert patch(read(["1.2", "1.12"], DMX="address padded")) == [(1, 200), (1, 120)]
 
@@ -89,7 +89,13 @@ def test_zeros_that_tell() -> None:
     assert patch(too_far) == [(1, 2), (1, 97)]
     both = read(["1.01", "1.10"])
     assert patch(both) == [(1, None), (1, None)]
-    assert len(both.asks) == 1
+    assert both.asks[0].choices == ("address plain", "address padded")
+    assert patch(read(["1.01", "1.25"])) == [(1, None), (1, None)]
+
+
+def test_three_ways_in_one_column() -> None:
+    found = read(["1/23", "1.24", "535"])
+    assert patch(found) == [(1, 23), (1, 24), (2, 23)]
 
 
 def test_dashes() -> None:

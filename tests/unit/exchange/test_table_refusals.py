@@ -105,6 +105,12 @@ def test_rfc_4180() -> None:
     assert found.notes == ()
 
 
+def test_what_cannot_be_printed_is_taken_out() -> None:
+    text = "name,address,type\nfoh\u200b-1,1/1,\x1b[31mred\u00a0spot\n" + "back,2/1,spot\n" * 9
+    found = read_table(text.encode(), "paper.csv")
+    assert (found.fixtures[0].name, found.fixtures[0].type) == ("foh-1", "[31mred spot")
+
+
 def test_quotes_that_are_not_of_rfc_4180_are_said() -> None:
     found = read_table(b'name,address,type\na,1/1,"spot"x\nb,1/2,"spot\n', "paper.csv")
     assert any("RFC 4180" in note for note in found.notes)
@@ -128,6 +134,8 @@ def test_500_heads_in_a_second() -> None:
 def plain(found: Found) -> None:
     """Everything in it is good to be printed and stored."""
     for fixture in found.fixtures:
+        texts = (fixture.name, fixture.number, fixture.type, fixture.mode, fixture.truss, fixture.where)
+        assert all(text.isprintable() for text in texts)
         assert fixture.universe is None or 1 <= fixture.universe <= 63_999
         assert fixture.address is None or 1 <= fixture.address <= 512
         assert fixture.at is None or all(-1000 <= value <= 1000 for value in fixture.at)
