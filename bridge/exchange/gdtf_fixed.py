@@ -77,8 +77,8 @@ def say_fine(channels: list[Channel], ours: Mapping[str, Channel], said: Sayings
             if found and found[1] in ours and channel is not ours[found[1]]:
                 coarse, fine = ours[found[1]].offsets, channel.offsets
                 said.ask(
-                    f"{found[1]}: the file has '{function.attribute[:40]}' at slot {fine[0]} as a channel of its own, held "
-                    f"as it is: if it is the fine byte, write {found[1]}: {[*coarse, *fine]} under channels"
+                    f"{found[1]}: the file has '{function.attribute[:40]}' at slot {fine[0]} as a channel of its own, "
+                    f"held as it is: if it is the fine byte, write {found[1]}: {[*coarse, *fine]} under channels"
                 )
                 break
 
