@@ -89,8 +89,8 @@ def test_a_part_before_the_strobe_is_open_whatever_attribute_it_has(name: str) -
     ("family", "label", "rank"),
     [
         ("colour wheel", "White/Open", 0),
-        ("colour wheel", "Slot 1: Open", 1),
-        ("colour wheel", "Wheel 1 open", 1),
+        ("colour wheel", "Slot 1: Open", 0),
+        ("colour wheel", "Wheel 1 open", 0),
         ("colour wheel", "Open / Red", None),
         ("colour wheel", "Warm white", None),
         ("colour wheel", "Open rainbow cw", None),
