@@ -153,8 +153,15 @@ def _default(channel: Channel, spans: list[Span], family: str) -> Choice:
         family in ("shutter", "iris")
         or (wrong and (family in _SHOWN_OPEN or any(map(_FLASHING.search, attributes))))
         or (family == "speed" and any(each in _SLOWING for each in attributes))
+        or any(_flashing(span) for span in spans if span.has(value))
     )
     return Choice(value, f"{family}: {said}", _doubt(channel, family, value) if doubtful else "")
+
+
+def _flashing(span: Span) -> bool:
+    """A strobe without names whose first value has a rate above 0 already."""
+    name, rate = span.function.attribute, span.function.physical[0]
+    return not span.called and bool(rate) and _FLASHING.search(name) is not None and family_of(name) == "effect"
 
 
 def _wrong_at(value: int, spans: list[Span], family: str) -> bool:

@@ -229,3 +229,9 @@ def test_channels_beyond_a_universe_are_said_and_make_no_action() -> None:
     found = found_with(Channel("540", [Function("FixtureGlobalReset", name="Reset")], "Base"))
     assert "actions" not in found.profiles[0].document
     assert any("beyond the 512 slots" in question for question in found.questions)
+
+
+@pytest.mark.parametrize(("rate", "asked"), [(0.0, False), (0.3, True)])
+def test_a_strobe_without_names_that_begins_with_a_rate_is_asked(rate: float, asked: bool) -> None:
+    _, _, doubt = held(Function("Shutter1Strobe", physical=(rate, 25)))
+    assert bool(doubt) == asked
