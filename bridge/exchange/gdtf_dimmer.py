@@ -8,9 +8,10 @@ from bridge.exchange.gdtf_active import Actives, Choice, Span
 from bridge.exchange.gdtf_channels import Channel
 from bridge.exchange.gdtf_ours import Missing, Moved, Sayings, having, moved, related
 from bridge.exchange.gdtf_values import LAST_SLOT
-from bridge.exchange.gdtf_words import family_of, flashes, says_open, says_shut
+from bridge.exchange.gdtf_words import family_of, flashes, says_dark, says_open
 
 MOST_SHOWN = 24
+LITTLE = 0.02  # of a channel
 HARMLESS = frozenset({"nothing", "other", "mode", "dimmer"})
 
 
@@ -87,16 +88,20 @@ def _check(dimmer: Moved, actives: Actives, said: Sayings) -> None:
             "and a level that runs through the whole channel would set them off; choose a mode with a dimmer of its own"
         )
     if start > 0 or end < full:
-        said.ask(
+        text = (
             f"the dimmer is raw {start} to {end} of its channel's 0 to {full}: a level runs through the whole channel, "
-            "so the lowest levels are dark and the highest are full; is that good enough?"
+            "so the lowest levels are dark and the highest are full"
         )
+        if start + full - end > full * LITTLE:
+            said.ask(f"{text}; is that good enough?")
+        else:
+            said.note(text)
 
 
 def _harmless(span: Span, start: int, end: int) -> bool:
     family = family_of(span.function.attribute)
-    if family == "shutter":  # closed below the dimmer, open above it
-        return (span.end < start and says_shut("shutter", span.called)) or (
-            span.start > end and says_open("shutter", span.called) is not None
-        )
+    if family in (*HARMLESS, "shutter") and span.end < start and says_dark(span.called):
+        return True  # closed below the dimmer
+    if family == "shutter":
+        return span.start > end and says_open("shutter", span.called) is not None
     return family in HARMLESS and not flashes(span.called)

@@ -232,6 +232,15 @@ def test_a_dimmer_between_closed_and_open_can_be_driven_and_is_asked() -> None:
     assert any("the dimmer is raw 8 to 247" in question for question in found.questions)
 
 
+def test_only_what_is_dark_may_lie_below_a_dimmer() -> None:
+    for attribute in ("NoFeature", "Shutter1"):
+        for name, able in (("Closed", True), ("Blackout", True), ("Strobe", False), ("Blackout pulse", False)):
+            parts = [Function(attribute, name=name), Function("Dimmer", "1/1", apart=True)]
+            found = found_in(*PAN_TILT, Channel("5", parts))
+            assert bool(found.profiles) == able
+            assert not any("the dimmer is raw" in question for question in found.questions)
+
+
 def test_a_dimmer_the_other_way_round_is_refused() -> None:
     found = found_in(*PAN_TILT, Channel("5", [Function("Dimmer", physical=(1, 0))]))
     assert "0 would be full light" in found.skipped[0].why
