@@ -34,24 +34,38 @@ def dimmer_of(actives: Actives, pan: Channel, tilt: Channel, said: Sayings) -> M
 def at_rest(actives: Actives, dimmer: Channel, said: Sayings) -> dict[Channel, Choice]:
     """What the other dimmers of the mode are held at: full where they are in line with ours, else dark."""
     out: dict[Channel, Choice] = {}
-    dark = []
     for channel in having(actives.channels, "dimmer"):
-        if channel is dimmer or not channel.offsets:
+        if channel is dimmer or not channel.offsets or channel.dmx_break != dimmer.dmx_break:
             continue
         if related(channel, dimmer):
             lit = channel.highlight or channel.full
             out[channel] = Choice(lit, "dimmer in line with the one that is moved: full")
         else:
             out[channel] = Choice(0, "dimmer of a light beside the one that is moved: dark")
-            dark.append(channel)
+    dark = [channel for channel in out if out[channel].raw == 0]
+    twice = [channel for channel in out if channel.instance is dimmer.instance]
     if dark:
-        slots = ", ".join(f"slot {channel.offsets[0]}" for channel in dark[:MOST_SHOWN])
+        alike = any(channel.geometry == dimmer.geometry for channel in dark)
+        none = "no dimmer of the mode is for the whole fixture: " if alike else ""
         said.ask(
-            f"{len(dark)} dimmers beside the one that is moved ({dark[0].label}; {slots}"
-            f"{' ...' if len(dark) > MOST_SHOWN else ''}) are held dark: where they are parts of the same light, set "
-            "them to 255 in `fixed`"
+            f"{none}only {dimmer.label} is moved; {_several(dark)} held dark: where that is a part of the same light, "
+            "set 255 in `fixed`"
+        )
+    if twice:
+        said.ask(
+            f"{_several(twice)} held full, being of the same part as the dimmer that is moved: see that level 0 is "
+            "dark; a fine byte belongs into channels.dimmer"
         )
     return out
+
+
+def _several(channels: list[Channel]) -> str:
+    """`the dimmer of Ring (slot 6) is`, `2 dimmers (slot 24, slot 28) are`."""
+    slots = ", ".join(f"slot {channel.offsets[0]}" for channel in channels[:MOST_SHOWN])
+    slots += " ..." if len(channels) > MOST_SHOWN else ""
+    if len(channels) == 1:
+        return f"the other dimmer, {channels[0].label} ({slots}), is"
+    return f"{len(channels)} other dimmers, {channels[0].label} first ({slots}), are"
 
 
 def _why_none(found: list[Channel], pan: Channel) -> str:
