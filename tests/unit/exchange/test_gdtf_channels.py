@@ -243,9 +243,9 @@ def test_only_what_is_dark_may_lie_below_a_dimmer() -> None:
 
 def test_a_second_dimmer_of_the_same_part_is_asked() -> None:
     """It may be the fine byte, and then level 0 is not dark."""
-    found = found_in(*PAN_TILT, DIMMER, Channel("6", [Function("Dimmer")], DIMMER.geometry))
-    assert found.profiles[0].document["fixed"][6] == 255
-    assert any("(slot 6), is held full" in question for question in found.questions)
+    found = found_in(*PAN_TILT, DIMMER, Channel("9", [Function("Dimmer")], DIMMER.geometry))
+    assert found.profiles[0].document["fixed"][9] == 255
+    assert any("(slot 9), is held full" in question for question in found.questions)
 
 
 def test_a_dimmer_the_other_way_round_is_refused() -> None:
