@@ -38,7 +38,7 @@ def actions_of(actives: Actives, moved: list[Channel], said: Sayings) -> dict[st
             said.why[f"actions.{name}"] = f"the file's '{_words(span)}', {span.start} to {span.end}"
     if out:
         said.ask(
-            f"actions ({', '.join(out)}): how long their slots must be held, and the head is dark, is in no file; "
+            "actions: how long their slots must be held, and the head is dark, is in no file; "
             f"{HOLD:g} s and {DARK:g} s are usual: see the manual, also whether the shutter must be closed first"
         )
     return {name: out[name] for name in sorted(out)}

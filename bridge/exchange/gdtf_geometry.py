@@ -24,6 +24,7 @@ __all__ = ["Beam", "Head", "matrix", "read_head"]
 FAR_M = 5.0
 MEET_M = LENS_M = 1e-3
 SQUARE_DEG = 0.05
+YOKES = "axes in one fixture"
 UNKNOWN = "?"
 """The geometry of a channel that names none."""
 Rows = tuple[Vector3, Vector3, Vector3]
@@ -90,7 +91,7 @@ def read_head(fixture_type: Element, mode: Element) -> Head:
     )
     if head.yokes > 1:
         said.questions.append(
-            f"{len(pans)} pan and {len(tilts)} tilt axes in one fixture, and a head of ours has one of each: which are "
+            f"{len(pans)} pan and {len(tilts)} tilt {YOKES}, and a head of ours has one of each: which are "
             "meant? All that is said here is of the first"
         )
     if pan and tilt:

@@ -19,7 +19,7 @@ _GONE = _words(
     "inactive deactivated empty blank clear nothing unused idle"
 )
 _WHITE = _words("white weiß weiss blanc blanco bianco")
-_PLACE = _words("position pos slot hole wheel the full fully static fixed default indexed")
+_PLACE = _words("disc disk position pos slot hole wheel the full fully static fixed default indexed")
 _NOTHING = _words("function functions func effect effects macro")
 
 _GOOD = {
@@ -46,7 +46,8 @@ _FILLING = {
 _IDLE = (_GONE - {"off", "out"}) | _words("reserved reserve safe neutral default normal normally standard disable")
 _IDLE_FILLING = _words(
     "function functions func feature features action actions effect effects macro macros "
-    "change command commands operation operations use used in control special range for future strobe rotation"
+    "change command commands operation operations use used in control special range for future strobe rotation "
+    "mode speed"
 )
 _NUMBERED = re.compile(r"\bno\.? ?(?=\d)")
 _NO_STROBE = re.compile(

@@ -11,7 +11,7 @@ from bridge.exchange.gdtf_active import Actives
 from bridge.exchange.gdtf_channels import Channel, channels_of
 from bridge.exchange.gdtf_dimmer import at_rest, dimmer_of
 from bridge.exchange.gdtf_fixed import check_apart, fixed_of, footprint_of, more_breaks, say_beyond
-from bridge.exchange.gdtf_geometry import Head, read_head
+from bridge.exchange.gdtf_geometry import YOKES, Head, read_head
 from bridge.exchange.gdtf_neutral import Neutral
 from bridge.exchange.gdtf_ours import Moved, Sayings, optional, pan_and_tilt
 from bridge.exchange.gdtf_plain import plain
@@ -102,8 +102,10 @@ def _document(
         out["axes_at"] = [round(float(each), 9) for each in head.axes_at]
     said.questions[:0] = [SIGNS]
     said.why |= {path: text for path, text in head.why.items() if path not in said.why}
+    several = any("channels are pan" in text or "channels are tilt" in text for text in said.questions)
     for text in head.questions:
-        said.ask(text)
+        if not (several and YOKES in text):  # asked once, by the channels
+            said.ask(text)
     for text in head.notes:
         said.note(text)
     return out

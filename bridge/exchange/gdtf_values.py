@@ -46,12 +46,12 @@ def bytes_of(raw: int, size: int) -> tuple[int, ...]:
 def offsets_of(channel: Element) -> tuple[int, ...] | None:
     """Offsets of a DMXChannel, coarse first; () for a virtual channel, None where they are broken.
 
-    Files of the first version have them in `Coarse`, `Fine`, `Ultra`, `Uber`.
+    Files of the first version have them in `Coarse`, `Fine`, `Ultra`, `Uber`, where 0 and -1 are none.
     """
     if "Offset" in channel.attributes:
         texts = [text.strip() for text in channel.get("Offset").split(",")]
     else:
-        texts = [channel.get(name) for name in _OLD_OFFSETS]
+        texts = [text for name in _OLD_OFFSETS if (text := channel.get(name)) not in ("0", "-1")]
     texts = [text for text in texts if text.casefold() not in ("", "none")]
     if not all(re.fullmatch(r"\d{1,6}", text, re.ASCII) for text in texts):
         return None

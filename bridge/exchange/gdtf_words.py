@@ -57,6 +57,7 @@ _DANGER = re.compile(
     r"|ignit|strik"
 )
 _CLOSED = re.compile(r"\b(no light|clos\w*|blackout|dark|shut|geschlossen|zu|ferm\w+|chius\w+|cerrad\w+|off)\b")
+_STEADY = re.compile(r"open|offen|ouvert|aperto|abierto|steady|constant|no strob|strobe? off")
 _FREE_OF_IDLE = frozenset({"shutter", "iris", "colour", "uv"})
 
 
@@ -76,11 +77,9 @@ def says_open(family: str, label: str) -> int | None:
     rank = open_rank(family, name)
     if rank is not None:
         return rank
-    if family == "effect" and re.search(r"open|steady|constant|no strob", name) and open_rank("shutter", name) == 0:
+    if family == "effect" and _STEADY.search(name) and open_rank("shutter", name) == 0:
         return 0
     good = _GOOD.get(family)
-    if family == "shutter" and _STEADY.fullmatch(name):
-        return 2
     if family == "speed" and re.search(r"slow|min", name):
         return None
     if good and re.fullmatch(good, name) and (family in ("speed", "effect") or not _EFFECT.search(name)):
@@ -106,7 +105,7 @@ def says_shut(family: str, label: str) -> bool:
 def says_shutter_open(label: str) -> bool:
     """Whether a part of a shutter's channel that is none by its attribute says that it is open all the same."""
     rank = says_open("shutter", label)
-    return rank is not None and (rank == 2 or bool(_BEGINS_OPEN.match(label.casefold())))
+    return rank is not None and (rank > 0 or _STEADY.search(label.casefold()) is not None)
 
 
 def flashes(label: str) -> bool:

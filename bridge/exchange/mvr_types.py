@@ -97,7 +97,7 @@ class Types:
     def _one(self, opened: FixtureType, use: Use, about: str) -> Known:
         """One mode. Where it is a head, but of no use as it stands, a person is asked for a profile."""
         taken = profile_of(opened, use.mode, use.invert_pan, use.invert_tilt)
-        name = f"{shown(about)}, {shown(use.mode)}"
+        name = f"{shown(about)} ({shown(use.mode)})" if use.mode else shown(about)
         for text in taken.questions:
             self.says.ask(text, name)
         for text in taken.notes:

@@ -134,7 +134,8 @@ def _head(rng: Random, kind: str, names: tuple[str, str, str, str], truth: Truth
     pan.geometry, tilt.geometry = at_pan, at_tilt
     dimmers = _dimmer(rng, truth, kind, beam if rng.random() < 0.5 else head)
     body: list[Part] = [*dimmers, *_zoom(rng, truth), *_focus(rng)]
-    body.append(parts.shutter(rng) if rng.random() < 0.8 else parts.strobe_alone(rng))
+    shutter = rng.choice([parts.shutter] * 4 + [parts.strobe_alone, parts.strobe_modes])(rng)
+    body += shutter if isinstance(shutter, list) else [shutter]
     if kind in ("wash", "pixels") or rng.random() < 0.2:
         body += parts.additive(rng) if kind != "pixels" else []
     else:
@@ -145,10 +146,9 @@ def _head(rng: Random, kind: str, names: tuple[str, str, str, str], truth: Truth
     seen: dict[str, int] = {}
     kept = []
     for part in body:
-        key = part.attribute + part.dmx_break
-        if key not in seen or part.role:
+        if part.attribute not in seen or part.role:
             kept.append(part)
-        seen[key] = 1
+        seen[part.attribute] = 1
     for part in kept:
         part.geometry = {"Head": rng.choice([head, beam]), "Base": truth.geometry}.get(part.geometry, part.geometry)
     rng.shuffle(kept)

@@ -142,6 +142,19 @@ def strobe_alone(rng: Random) -> Part:
     return Part(fns, good=[(0, start - 1)])
 
 
+def strobe_modes(rng: Random) -> list[Part]:
+    """A channel that chooses the strobe's kind, and a shutter whose strobes hang on it."""
+    kinds = ["StrobeModeShutter", "StrobeModePulse", "StrobeModeRandom"]
+    choosing = [Fn(kind, kind, 85 * n) for n, kind in enumerate(kinds)]
+    first = rng.choice(["Closed", "Open"])
+    fns = [Fn("Shutter1", "Closed", 0, (0, 0))] if first == "Closed" else []
+    fns.append(Fn("Shutter1", "Open", 16 * len(fns), (1, 1), [Set("Open", 16 * len(fns))]))
+    for n, kind in enumerate(["Shutter1Strobe", "Shutter1StrobePulse", "Shutter1StrobeRandom"]):
+        fns.append(Fn(kind, kind, 64, (0.5, 20.0), master=("strobe", kinds[n], 85 * n, 84 + 85 * n)))
+    start = fns[-4].start
+    return [Part(choosing, key="strobe"), Part(fns, default=rng.choice([start, 0]), good=[(start, 63)])]
+
+
 def iris(rng: Random) -> Part:
     """Open at one end by its physical values or by names, pulses above."""
     top = rng.choice([256, 256, 192, 180])

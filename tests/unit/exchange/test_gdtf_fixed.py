@@ -89,8 +89,8 @@ def test_a_part_before_the_strobe_is_open_whatever_attribute_it_has(name: str) -
     ("family", "label", "rank"),
     [
         ("colour wheel", "White/Open", 0),
-        ("colour wheel", "Slot 1: Open", 1),
-        ("colour wheel", "Wheel 1 open", 1),
+        ("colour wheel", "Slot 1: Open", 0),
+        ("colour wheel", "Wheel 1 open", 0),
         ("colour wheel", "Open / Red", None),
         ("colour wheel", "Warm white", None),
         ("colour wheel", "Open rainbow cw", None),
@@ -222,7 +222,7 @@ def test_reset_and_lamp_are_actions_and_their_times_are_asked() -> None:
         "gobo-wheel-reset": 174,
     }
     assert found.profiles[0].document["fixed"] == {7: 0}
-    assert any(question.startswith("actions (") for question in found.questions)
+    assert any(question.startswith("actions: ") for question in found.questions)
 
 
 def test_channels_beyond_a_universe_are_said_and_make_no_action() -> None:

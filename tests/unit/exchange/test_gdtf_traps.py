@@ -169,3 +169,4 @@ def test_yokes_are_said_and_the_first_is_taken() -> None:
         5: 0,
     }
     assert any("2 channels are pan (of Yoke2, Yoke)" in question for question in found.questions)
+    assert not any("axes in one fixture" in question for question in found.questions)  # asked once is enough

@@ -55,6 +55,7 @@ def test_bytes_are_coarse_first() -> None:
         ('Offset="None"', ()),
         ("", ()),
         ('Coarse="4" Fine="9" Ultra="None"', (4, 9)),
+        ('Coarse="4" Fine="0" Ultra="-1" Uber=""', (4,)),
         ('Offset="1,x"', None),
         ('Offset="1,1"', None),
         ('Offset="0"', None),
