@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from bridge.exchange.found import Document, FoundFixture, Skipped
+from bridge.exchange.meeting_patch import Claim, settled
 from bridge.exchange.names import slug, unlike
 from bridge.exchange.said import Change, changes_of, listed, steps_said
 from bridge.exchange.standing import Standing
-from bridge.exchange.three_way import applied, merged
+from bridge.exchange.three_way import Merged, applied, merged
 from bridge.show.imported import ImportedFixture, normal
 from bridge.show.load import RIG
 
 ORDER = ("name", "profile", "universe", "address", "hang", "at", "at_sigma", "truss", "unit", "number", "follows")
-PATCH = ("universe", "address")
+PATCH = ("profile", "universe", "address")
 
 
 @dataclass
@@ -34,11 +35,21 @@ class Heads:
 
 @dataclass(frozen=True)
 class Wanted:
-    """A head of the file: what it is to be called here, and its keys of rig.yaml. `profile` may be missing."""
+    """A head of the file: its name by the file and here, and its keys of rig.yaml. `profile` may be missing."""
 
     found: FoundFixture
+    called: str
     name: str
     keys: Document
+
+
+@dataclass(frozen=True)
+class _Met:
+    """A wanted head and its place in the rig with what that becomes; None: it is new."""
+
+    wanted: Wanted
+    place: int | None = None
+    step: Merged = field(default_factory=lambda: Merged({}))
 
 
 def meet_heads(
@@ -47,73 +58,103 @@ def meet_heads(
     """`profiles`: what the rig is to say for each head's profile, by its place in `found`; None: nobody knows.
     `footprints`: slots of the profiles that are new."""
     out = Heads([dict(head) for head in show.heads], imported=dict(show.imported.fixtures))
-    place = {str(head.get("name")): n for n, head in enumerate(out.rig)}
-    patched = _Patch(show, footprints, out.rig)
-    known = _Known(show)
-    seen: set[str] = set()
-    for number, (one, name) in enumerate(zip(found, names_for(found), strict=True)):
-        wanted = Wanted(one, known.name_of(one, name, seen), _keys(one, profiles.get(number)))
-        if wanted.name in seen:
-            wanted = Wanted(one, unlike(name, {*seen, *place}), wanted.keys)
-        seen.add(wanted.name)
-        if wanted.name in place:
-            _meet(wanted, place[wanted.name], out, show, patched)
-        elif wanted.name in show.imported.fixtures:
-            why = "it was taken out of rig.yaml by hand since the last import (take it out of imported.yaml to have it)"
-            out.skipped.append(Skipped(_called(wanted), why))
+    met = _met(found, profiles, show, out)
+    refused = _refused(met, show, footprints)
+    for n, one in enumerate(met):
+        if one.place is None:
+            _add(one.wanted, out, refused.get(n, ""))
         else:
-            _add(wanted, out, patched)
+            _change(one, one.place, out, refused.get(n, ""))
+    place = {str(head.get("name")) for head in show.heads}
+    seen = {one.wanted.name for one in met}
     gone = [name for name, last in show.imported.fixtures.items() if last.id and name in place and name not in seen]
     if gone and any(one.id for one in found):
         out.questions.append(f"in the show and not in this file: {listed(gone)}. They stay; take them out by hand")
+    other = [f"{w.name} ({w.found.name})" for w in (one.wanted for one in met) if w.found.name and w.called != w.name]
+    if other:
+        out.notes.append(f"called otherwise in the file, they keep their names here: {listed(other)}")
     return out
 
 
-def _meet(wanted: Wanted, n: int, out: Heads, show: Standing, patched: _Patch) -> None:
-    """A head that is in the rig already."""
-    last = show.imported.fixtures.get(wanted.name)
-    step = merged(_with_hang(out.rig[n]), normal(wanted.keys), dict(last.given) if last else None)
-    if any(each.path[0] in (*PATCH, "profile") for each in step.changed):
-        if why := patched.taken(step.document, wanted.name):
-            out.questions.append(f"{wanted.name}: its new patch is not taken over: {why}")
-            step.changed = [each for each in step.changed if each.path[0] not in (*PATCH, "profile")]
-        patched.move(applied(out.rig[n], step.changed), n)
+def _met(found: Sequence[FoundFixture], profiles: Mapping[int, str | None], show: Standing, out: Heads) -> list[_Met]:
+    """Who is who; heads that a hand has taken out are left out."""
+    place = {str(head.get("name")): n for n, head in enumerate(show.heads)}
+    known = _Known(show)
+    seen: set[str] = set()
+    met: list[_Met] = []
+    for number, (one, name) in enumerate(zip(found, names_for(found), strict=True)):
+        wanted = Wanted(one, name, known.name_of(one, name, seen), _keys(one, profiles.get(number)))
+        if wanted.name in seen:
+            wanted = replace(wanted, name=unlike(name, {*seen, *place}))
+        seen.add(wanted.name)
+        last = show.imported.fixtures.get(wanted.name)
+        if wanted.name in place:
+            n = place[wanted.name]
+            step = merged(_with_hang(out.rig[n]), normal(wanted.keys), dict(last.given) if last else None)
+            met.append(_Met(wanted, n, step))
+        elif last is not None:
+            why = "it was taken out of rig.yaml by hand since the last import (take it out of imported.yaml to have it)"
+            out.skipped.append(Skipped(_called(wanted), why))
+        else:
+            met.append(_Met(wanted))
+    return met
+
+
+def _refused(met: Sequence[_Met], show: Standing, footprints: Mapping[str, int]) -> dict[int, str]:
+    """Why a head cannot have the slots that it is to have, by its place in `met`."""
+    stay = {*range(len(show.heads))} - {one.place for one in met}
+    claims = [_claim(one, show) for one in met] + [Claim(show.heads[n], show.heads[n]) for n in stay]
+    return dict(settled(claims, lambda word: footprints.get(word) or show.footprint_of(word)))
+
+
+def _claim(one: _Met, show: Standing) -> Claim:
+    if one.place is not None:
+        return Claim(applied(show.heads[one.place], one.step.changed), show.heads[one.place])
+    keys = one.wanted.keys
+    return Claim({"name": one.wanted.name} | (keys if all(key in keys for key in PATCH) else {}), None)
+
+
+def _change(one: _Met, n: int, out: Heads, why: str) -> None:
+    """A head that is in the rig already; `why`: its new patch cannot be had."""
+    wanted, step = one.wanted, one.step
+    name = wanted.name
+    if why:
+        out.questions.append(f"{name}: its new patch is not taken over: {why}")
+    changed = [each for each in step.changed if not (why and each.path[0] in PATCH)]
     if step.kept:
-        out.notes.append(f"{wanted.name}: kept as changed by hand since the last import: {steps_said(step.kept)}")
+        out.notes.append(f"{name}: kept as changed by hand since the last import: {steps_said(step.kept)}")
     if step.torn:
         out.questions.append(
-            f"{wanted.name}: changed by hand since the last import, and in the file too; kept: {steps_said(step.torn)}"
+            f"{name}: changed by hand since the last import, and in the file too; kept: {steps_said(step.torn)}"
         )
-    out.changes += changes_of(RIG, wanted.name, step.changed)
-    if step.changed:
-        out.rig[n] = applied(out.rig[n], step.changed)
-    _remember(wanted, out)
+    out.changes += changes_of(RIG, name, changed)
+    if changed:
+        out.rig[n] = applied(out.rig[n], changed)
+    _remember(wanted, out, PATCH if why else ())
 
 
-def _add(wanted: Wanted, out: Heads, patched: _Patch) -> None:
-    """A head that is new here."""
+def _add(wanted: Wanted, out: Heads, taken: str) -> None:
+    """A head that is new here; `taken`: whose slots it wants."""
     keys = wanted.keys
-    why = ""
+    why = taken
     if "profile" not in keys:
         why = f"its type is not known here: {wanted.found.type or 'none is named'}"
     elif keys.get("universe") is None or keys.get("address") is None:
         why = "it is not patched: no universe and address"
-    else:
-        why = patched.taken(keys, wanted.name)
     if why:
         out.skipped.append(Skipped(_called(wanted), why))
         return
     document = {"name": wanted.name, **normal({key: each for key, each in keys.items() if not _default(key, each)})}
-    patched.move(document, len(out.rig))
     out.rig.append(document)
     where = f"{keys['universe']}/{keys['address']}, {keys['profile']}"
     out.changes.append(Change(RIG, wanted.name, None, document, f"new head {wanted.name} at {where}"))
     _remember(wanted, out)
 
 
-def _remember(wanted: Wanted, out: Heads) -> None:
+def _remember(wanted: Wanted, out: Heads, without: Sequence[str] = ()) -> None:
+    """`without`: what was not taken over, so that the next import does not take it for a change by hand."""
     last = out.imported.get(wanted.name, ImportedFixture())
-    given = normal({**last.given, **wanted.keys})
+    given = normal({**last.given, **{key: each for key, each in wanted.keys.items() if key not in without}})
     out.imported[wanted.name] = ImportedFixture(wanted.found.id or last.id, given)
     out.theirs.append(wanted.name)
 
@@ -191,7 +232,7 @@ class _Known:
         self._numbers = {
             str(h["number"]): n for n, h in rig.items() if "number" in h and numbers[str(h["number"])] == 1
         }
-        self._patches = {(head.get("universe"), head.get("address")): name for name, head in rig.items()}
+        self._patches = {str((head.get("universe"), head.get("address"))): name for name, head in rig.items()}
         self._once = set(show.imported.fixtures)
 
     def name_of(self, one: FoundFixture, name: str, seen: set[str]) -> str:
@@ -205,46 +246,7 @@ class _Known:
         by_number = self._numbers.get(one.number, "") if one.number else ""
         if by_number and by_number not in seen:
             return by_number
-        renamed = self._patches.get((one.universe, one.address))
+        renamed = self._patches.get(str((one.universe, one.address)))
         if (by_id or name) in self._once and renamed is not None and renamed not in self._once | seen:
             return renamed
         return by_id or name
-
-
-class _Patch:
-    """Which slots are whose."""
-
-    def __init__(self, show: Standing, footprints: Mapping[str, int], rig: list[Document]) -> None:
-        self._show, self._footprints = show, footprints
-        self._spans: dict[Any, dict[int, tuple[int, int, str]]] = {}
-        self._of: dict[int, Any] = {}
-        for n, head in enumerate(rig):
-            self.move(head, n)
-
-    def move(self, head: Document, n: int) -> None:
-        """The head `n` has these slots now, and no others."""
-        if n in self._of:
-            del self._spans[self._of[n]][n]
-        span = self._span(head)
-        if span is not None:
-            self._of[n] = head.get("universe")
-            self._spans.setdefault(head.get("universe"), {})[n] = (*span, str(head.get("name")))
-
-    def taken(self, head: Document, name: str) -> str:
-        """Why a head cannot have these slots; "" where it can."""
-        span = self._span(head)
-        if span is None:
-            return ""
-        if span[1] > 512:
-            return f"its {span[1] - span[0] + 1} slots from {head['address']} on reach past 512"
-        for first, last, other in self._spans.get(head.get("universe"), {}).values():
-            if first <= span[1] and span[0] <= last and other != name:
-                return f"its slots {head['universe']}/{span[0]}-{span[1]} overlap those of {other}, {first}-{last}"
-        return ""
-
-    def _span(self, head: Document) -> tuple[int, int] | None:
-        word, address = str(head.get("profile")), head.get("address")
-        slots = self._footprints.get(word) or self._show.footprint_of(word)
-        if slots is None or not isinstance(address, int):
-            return None
-        return address, address + slots - 1
