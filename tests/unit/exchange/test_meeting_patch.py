@@ -37,7 +37,7 @@ def show(tmp_path: Path) -> Path:
 
 
 def taken(folder: Path, found: Found) -> Meeting:
-    meeting = meet(found, standing(folder), "spot-16bit")
+    meeting = meet(found, standing(folder), {"": "spot-16bit"})
     take(folder, Taken(meeting, texts_of(meeting, "works.mvr", folder.name)))
     return meeting
 
