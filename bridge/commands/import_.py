@@ -59,7 +59,8 @@ def report(taken: Taken, dry_run: bool) -> Iterator[str]:
     meeting = taken.meeting
     yield from _part("Would change" if dry_run else "Changed", [change.text for change in meeting.changes])
     if not meeting.changes:
-        yield "Nothing to change: the show has all of it."
+        whole = (meeting.heads or meeting.profiles) and not meeting.skipped
+        yield f"Nothing to change{': the show has all of it' if whole else ''}."
     yield from _part("Questions", [*(_asked(meeting)), *meeting.questions])
     yield from _part("Left out", [f"{what}: {why}" for what, why in meeting.skipped])
     yield from _part("To know", meeting.notes)

@@ -40,7 +40,7 @@ def look(folder: Path, file: Path, options: Options) -> Taken:
     meeting = meet(found, standing(folder), options.profile)
     name = folder.resolve().name
     texts = texts_of(meeting, file.name, name if name.isprintable() else "show")
-    if texts and (meeting.show.has(RIG) or RIG in texts):
+    if meeting.show.has(RIG) or RIG in texts:
         _check(meeting.show, texts)
     return Taken(meeting, texts)
 
@@ -75,5 +75,6 @@ def _check(show: Standing, texts: Mapping[str, str]) -> None:
         try:
             load(copy)
         except ShowError as error:
-            first = "the show would not load with this file in it, so nothing is written:"
+            would = "the show would not load with this file in it" if texts else "the show does not load as it stands"
+            first = f"{would}, so nothing is written:"
             raise ShowError([first, *error.problems]) from None
