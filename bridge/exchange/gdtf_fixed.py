@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 from bridge.exchange.gdtf_active import Actives
 from bridge.exchange.gdtf_channels import Channel
 from bridge.exchange.gdtf_ours import Missing, Sayings
 from bridge.exchange.gdtf_values import LAST_SLOT, bytes_of
+
+_FINE = re.compile(r"(pan|tilt|dimmer|zoom|focus)[\W\d_]*(fine|lsb|ultra|uber|16)")
 
 
 def here(channels: list[Channel], dmx_break: int) -> list[Channel]:
@@ -64,6 +67,20 @@ def fixed_of(actives: Actives, ours: Mapping[str, Channel], footprint: int, said
             out[offset] = 0
             said.why[f"fixed.{offset}"] = "not used by the file"
     return dict(sorted(out.items()))
+
+
+def say_fine(channels: list[Channel], ours: Mapping[str, Channel], said: Sayings) -> None:
+    """Some files have the fine byte of a channel of ours as a channel of its own, which the standard does not know."""
+    for channel in here(channels, next(iter(ours.values())).dmx_break):
+        for function in channel.functions:
+            found = _FINE.match(function.attribute.casefold())
+            if found and found[1] in ours and channel is not ours[found[1]]:
+                coarse, fine = ours[found[1]].offsets, channel.offsets
+                said.ask(
+                    f"{found[1]}: the file has '{function.attribute[:40]}' at slot {fine[0]} as a channel of its own, "
+                    f"held as it is: if it is the fine byte, write {found[1]}: {[*coarse, *fine]} under channels"
+                )
+                break
 
 
 def say_beyond(channels: list[Channel], dmx_break: int, said: Sayings) -> None:

@@ -10,7 +10,7 @@ from bridge.exchange.gdtf_actions import actions_of
 from bridge.exchange.gdtf_active import Actives
 from bridge.exchange.gdtf_channels import Channel, channels_of
 from bridge.exchange.gdtf_dimmer import at_rest, dimmer_of
-from bridge.exchange.gdtf_fixed import check_apart, fixed_of, footprint_of, more_breaks, say_beyond
+from bridge.exchange.gdtf_fixed import check_apart, fixed_of, footprint_of, more_breaks, say_beyond, say_fine
 from bridge.exchange.gdtf_geometry import YOKES, Head, read_head
 from bridge.exchange.gdtf_neutral import Neutral
 from bridge.exchange.gdtf_ours import Moved, Sayings, optional, pan_and_tilt
@@ -71,6 +71,7 @@ def make_profile(fixture_type: Element, mode: Element, wanted: Wanted) -> Made:
     made.document = _document(made, actives, moved, ours, wanted)
     _say_live_masters(actives, moved, ours, said)
     _say_curves(moved, said)
+    say_fine(channels, ours, said)
     say_beyond(channels, dmx_break, said)
     said.notes += actives.notes
     return made

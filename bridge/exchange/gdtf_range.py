@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bridge.exchange.gdtf_active import Span
 from bridge.exchange.gdtf_ours import Missing, Moved, Sayings
+from bridge.exchange.gdtf_words import family_of
 
 STUB_SPAN, SMALL_SPAN, LARGEST = 2.0, 20.0, 3600.0  # degrees
 _OFF_LINE = 0.005  # of a range
@@ -31,7 +32,7 @@ def axis_range(name: str, axis: Moved, others: list[Span], said: Sayings) -> tup
         f"{name}: {low:g} to {high:g} degrees are raw {start} to {end} of the channel's 0 to {full}; the profile's "
         f"range is drawn out to {first:.6g} to {last:.6g}, so that degrees stay right"
     )
-    elsewhere = sorted({span.function.name[:40] for span in others if span.function not in _functions(axis)})
+    elsewhere = sorted({span.function.name[:40] for span in others if _does_else(span, axis)})
     if (start + full - end) > full * _FEW or elsewhere:
         what = f"; beyond it the head does something else ({', '.join(elsewhere[:4])})" if elsewhere else ""
         least, most = sorted((low, high))
@@ -41,8 +42,9 @@ def axis_range(name: str, axis: Moved, others: list[Span], said: Sayings) -> tup
     return round(first, 9), round(last, 9)
 
 
-def _functions(axis: Moved) -> list[object]:
-    return [span.function for span in axis.spans]
+def _does_else(span: Span, axis: Moved) -> bool:
+    own = [each.function for each in axis.spans]
+    return span.function not in own and family_of(span.function.attribute) != "nothing"
 
 
 def _pieces(name: str, spans: list[Span], said: Sayings) -> tuple[int, int, float, float]:

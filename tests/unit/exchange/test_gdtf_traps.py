@@ -142,6 +142,17 @@ def test_old_files_have_the_default_at_the_channel_and_newer_ones_at_the_initial
         assert found_in(*USUAL, Channel("12", two, more=more)).profiles[0].document["fixed"][12] == byte
 
 
+def test_a_fine_byte_that_is_a_channel_of_its_own_is_asked() -> None:
+    found = found_in(*USUAL, Channel("12", [Function("PanFine")], "Yoke"))
+    assert any("write pan: [1, 2, 12] under channels" in question for question in found.questions)
+
+
+def test_an_unused_last_value_is_no_question() -> None:
+    found = found_in(Channel("1,2", [PAN, Function("NoFeature", "65535/2")], "Yoke"), PAN_TILT[1], DIMMER)
+    assert not any("limits" in question for question in found.questions)
+    assert any("drawn out to -270 to 270.008" in note for note in found.notes)
+
+
 def test_a_curve_of_the_file_is_asked() -> None:
     dimmer = Channel("5", [Function("Dimmer", more={"DMXProfile": "Square"})])
     assert any("curve ('Square')" in question for question in found_in(*PAN_TILT, dimmer).questions)
