@@ -56,9 +56,15 @@ def take(folder: Path, taken: Taken) -> tuple[str, ...]:
         (folder / PROFILES if any("/" in file for file in taken.texts) else folder).mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(f"{folder}: cannot be made: {error.strerror or error}") from None
+    written: list[str] = []
     for file, text in taken.texts.items():
-        atomic_write(folder / file, text)
-    return tuple(taken.texts)
+        try:
+            atomic_write(folder / file, text)
+        except InputError as error:
+            done = f". Already written: {', '.join(written)}. Import again once that is mended" if written else ""
+            raise InputError(f"{error}{done}") from None
+        written.append(file)
+    return tuple(written)
 
 
 def _check(show: Standing, texts: Mapping[str, str]) -> None:

@@ -20,7 +20,8 @@ FixtureID,FixtureName,FixtureType,DMXAddress,PosX,PosY,PosZ,RotX,RotY,RotZ
 )  # fmt: skip
 def test_headings_in_one_word(heading: str, key: str) -> None:
     found = heading_of(heading)
-    assert found is not None and found.key == key
+    assert found is not None
+    assert found.key == key
 
 
 def test_turns_about_x_y_z_are_asked_and_a_map_takes_them() -> None:
