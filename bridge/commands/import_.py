@@ -16,8 +16,6 @@ CAUTION = (
     "Heads move without warning."
 )
 MOST_LINES = 60
-NOTHING = "Nothing to change: the show has all of it."
-NOTHING_HERE = "Nothing is taken over from this file as it stands."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -69,7 +67,7 @@ def report(taken: Taken, dry_run: bool) -> Iterator[str]:
     meeting = taken.meeting
     yield from _part("Would change" if dry_run else "Changed", [change.text for change in meeting.changes])
     if not meeting.changes:
-        yield NOTHING if meeting.heads or meeting.profiles else NOTHING_HERE
+        yield _nothing(meeting)
     asked = {ask.text for ask in meeting.asks}
     yield from _part("Questions", [*_asked(meeting), *(each for each in meeting.questions if each not in asked)])
     yield from _part("Left out", [f"{what}: {why}" for what, why in meeting.skipped])
@@ -79,6 +77,12 @@ def report(taken: Taken, dry_run: bool) -> Iterator[str]:
         yield f"{'Would write' if dry_run else 'Written'}: {files}"
     if meeting.profiles and not dry_run:
         yield CAUTION
+
+
+def _nothing(meeting: Meeting) -> str:
+    if not meeting.heads and not meeting.profiles:
+        return "Nothing is taken over from this file as it stands."
+    return "Nothing to change." if meeting.skipped else "Nothing to change: the show has all of it."
 
 
 def _asked(meeting: Meeting) -> list[str]:

@@ -13,7 +13,7 @@ from bridge.errors import FileRefused
 from bridge.exchange.found import Ask, Document, Found, FoundFixture, Skipped
 from bridge.exchange.meeting_heads import Heads, meet_heads
 from bridge.exchange.meeting_profiles import ProfileHere, meet_profiles, named_profile
-from bridge.exchange.said import Change
+from bridge.exchange.said import Change, sentence
 from bridge.exchange.standing import PROFILES, Standing
 from bridge.show.folder import built_in_profiles
 from bridge.show.imported import Imported
@@ -96,7 +96,8 @@ def _asks(found: Found, words: Mapping[int, str | None], heads: Heads, show: Sta
         if left and kind not in asked
     ]
     known = [ask for ask in found.asks if ask.key != "profile" or ask.about in types]
-    return (*(ask if ask.choices or ask.key != "profile" else ask._replace(choices=choices) for ask in known), *more)
+    asks = [ask if ask.choices or ask.key != "profile" else ask._replace(choices=choices) for ask in known]
+    return tuple(ask._replace(text=sentence(ask.text)) for ask in (*asks, *more))
 
 
 def _no_profile(word: str, show: Standing) -> str:
@@ -108,7 +109,7 @@ def _no_profile(word: str, show: Standing) -> str:
 
 
 def _once(*texts: str) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(texts))
+    return tuple(dict.fromkeys(map(sentence, texts)))
 
 
 def as_json(meeting: Meeting, written: tuple[str, ...]) -> dict[str, Any]:
