@@ -27,6 +27,8 @@ from bridge.show.problems import nearest
 LONGEST_HEADING = 80
 NAMED = 12  # so many headings in one message
 _SMALL = re.compile(r"[0-9]{1,3}")
+_TURN = re.compile(r"(?:rot|rotation|rotate|drehung) ?([xyz])(?: deg)?|([xyz]) ?(?:rot|rotation|drehung)(?: deg)?")
+_TURNS = {"x": "hang.roll", "y": "hang.pitch", "z": "hang.yaw"}
 
 
 @dataclass(frozen=True)
@@ -83,6 +85,7 @@ def find_layout(rows: list[Row], maps: Mapping[str, Heading], what: str, said: S
     if unread:
         more = f" and {len(unread) - NAMED} more" if len(unread) > NAMED else ""
         said.note(f"not read: {', '.join(brief(heading) for heading in unread[:NAMED])}{more}")
+        _ask_turns(unread, said)
     units = _units_line(body, found)
     if units:
         found = {key: replace(c, unit=c.unit or units.get(key, "")) for key, c in found.items()}
@@ -169,6 +172,16 @@ def _units_line(body: list[Row], found: Mapping[str, Column]) -> dict[str, str]:
         if unit:
             given[key] = unit
     return given if any(key in given for key in AXES) or all(unit_of(cell, LENGTHS) for cell in cells) else {}
+
+
+def _ask_turns(unread: list[str], said: Said) -> None:
+    turns = [(heading, turn) for heading in unread if (turn := _TURNS.get(_TURN.sub(r"\1\2", fold(heading)), ""))]
+    if turns:
+        maps = " ".join(f'--map "{heading}={turn}"' for heading, turn in turns)
+        said.question(
+            f"{', '.join(brief(heading) for heading, _ in turns)}: which axis turns first differs between programs, so"
+            f" they are not read and the heads hang straight. Where each head turns about one axis alone: {maps}"
+        )
 
 
 def _ask_missing(found: Mapping[str, Column], unread: list[str], said: Said) -> None:

@@ -80,11 +80,13 @@ _SHORT = {"ch": "channel", "chan": "channel", "chnl": "channel", "no": "number",
           "addr": "address", "adr": "address", "add": "address", "uni": "universe", "univ": "universe",
           "ht": "height", "coord": "coordinate", "koordinate": "coordinate", "loc": "location"}  # fmt: skip
 """Words that are cut short in headings, wherever they stand in one."""
+_CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
 
 
 def fold(text: str) -> str:
-    """A heading without what people vary: case, accents, punctuation, blanks. `Ch. #` and `ch no` are one."""
-    plain = text[:200].replace("#", " no ").replace("°", " deg ").replace("ß", "ss")
+    """A heading without what people vary: case, accents, punctuation, blanks. `Ch. #` and `ch no` are one, and `PosX`
+    and `pos x`."""
+    plain = _CAMEL.sub(" ", text[:200]).replace("#", " no ").replace("°", " deg ").replace("ß", "ss")
     plain = unicodedata.normalize("NFKD", plain).casefold()
     plain = "".join(char for char in plain if not unicodedata.combining(char))
     return " ".join(re.findall(r"[a-z0-9]+", plain))
@@ -95,6 +97,7 @@ def _known() -> dict[str, str]:
     for axis in "xyz":
         for word in ("", "position", "coordinate", "location", "posizione", "at"):
             known |= {f"{axis} {word}".strip(): f"at.{axis}", f"{word} {axis}".strip(): f"at.{axis}"}
+        known |= {f"pos{axis}": f"at.{axis}"}
     known |= {key.rpartition(".")[2]: key for key in TURNS}
     return known | {key.replace(".", " ").replace("_", " "): key for key in KEYS if key != "unit"}
 

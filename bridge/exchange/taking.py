@@ -19,10 +19,10 @@ from bridge.show.store import atomic_write
 
 @dataclass(frozen=True)
 class Options:
-    """What a person has answered: the mode, the profile of unknown heads, headings of a table by their keys."""
+    """What a person has answered: the mode; profiles by type ("" for all unknown ones); headings of a table by keys."""
 
     mode: str | None = None
-    profile: str | None = None
+    profiles: Mapping[str, str] = field(default_factory=dict)
     maps: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -37,10 +37,10 @@ class Taken:
 def look(folder: Path, file: Path, options: Options) -> Taken:
     """What would become of the show. Raises FileRefused of the file, ShowError where the show then would not load."""
     found = read_file(file, options.mode, options.maps)
-    meeting = meet(found, standing(folder), options.profile)
+    meeting = meet(found, standing(folder), options.profiles)
     name = folder.resolve().name
     texts = texts_of(meeting, file.name, name if name.isprintable() else "show")
-    if texts and (meeting.show.has(RIG) or RIG in texts):
+    if meeting.show.has(RIG) or RIG in texts:
         _check(meeting.show, texts)
     return Taken(meeting, texts)
 
@@ -56,9 +56,15 @@ def take(folder: Path, taken: Taken) -> tuple[str, ...]:
         (folder / PROFILES if any("/" in file for file in taken.texts) else folder).mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(f"{folder}: cannot be made: {error.strerror or error}") from None
+    written: list[str] = []
     for file, text in taken.texts.items():
-        atomic_write(folder / file, text)
-    return tuple(taken.texts)
+        try:
+            atomic_write(folder / file, text)
+        except InputError as error:
+            done = f". Already written: {', '.join(written)}. Import again once that is mended" if written else ""
+            raise InputError(f"{error}{done}") from None
+        written.append(file)
+    return tuple(written)
 
 
 def _check(show: Standing, texts: Mapping[str, str]) -> None:
@@ -75,5 +81,6 @@ def _check(show: Standing, texts: Mapping[str, str]) -> None:
         try:
             load(copy)
         except ShowError as error:
-            first = "the show would not load with this file in it, so nothing is written:"
+            would = "the show would not load with this file in it" if texts else "the show does not load as it stands"
+            first = f"{would}, so nothing is written:"
             raise ShowError([first, *error.problems]) from None

@@ -1,0 +1,70 @@
+"""`import` at the prompt: what it says where it takes nothing over, and of a show that is broken already."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from bridge.cli import main
+from bridge.errors import InputError
+from bridge.show.store import atomic_write
+
+LIST = "Name,Type,Address\na,spot-16bit,1/1\n"
+STRANGE = "Name,Type,Address\na,Deep Sea 9000,1/1\n"
+
+
+@pytest.fixture
+def taken(tmp_path: Path) -> tuple[str, str]:
+    (tmp_path / "list.csv").write_text(LIST)
+    words = (str(tmp_path / "show"), str(tmp_path / "list.csv"))
+    assert main(["import", *words]) == 0
+    return words
+
+
+def test_nothing_to_change_is_no_promise_where_heads_are_left_out(
+    taken: tuple[str, str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    capsys.readouterr()
+    assert main(["import", *taken]) == 0
+    assert "Nothing to change: the show has all of it." in capsys.readouterr().out
+    strange = tmp_path / "strange.csv"
+    strange.write_text(STRANGE)
+    assert main(["import", str(tmp_path / "none"), str(strange)]) == 0
+    said = capsys.readouterr().out
+    assert "Nothing is taken over from this file as it stands.\n" in said
+    assert "has all of it" not in said
+    assert not (tmp_path / "none").exists()
+
+
+def test_a_show_that_does_not_load_is_said_also_where_nothing_changes(
+    taken: tuple[str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    rig = Path(taken[0]) / "rig.yaml"
+    rig.write_text(rig.read_text() + "    univers: 1\n")
+    capsys.readouterr()
+    assert main(["import", *taken, "--dry-run", "--json"]) == 2
+    errors = json.loads(capsys.readouterr().out)["errors"]
+    assert errors[0].startswith("the show does not load as it stands")
+    assert "unknown key 'univers'" in errors[1]
+
+
+def test_a_disk_that_fills_half_way_says_what_is_written_and_the_next_import_ends_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "list.csv").write_text(LIST)
+    words = ("import", str(tmp_path / "show"), str(tmp_path / "list.csv"))
+
+    def full(path: Path, text: str) -> None:
+        if path.name == "imported.yaml":
+            raise InputError(f"{path}: cannot be written: No space left on device")
+        atomic_write(path, text)
+
+    with monkeypatch.context() as patch:
+        patch.setattr("bridge.exchange.taking.atomic_write", full)
+        assert main(words) == 2
+    said = capsys.readouterr().err
+    assert "Already written: stage.yaml, network.yaml, rig.yaml. Import again" in said
+    assert main(words) == 0
+    assert (tmp_path / "show" / "imported.yaml").exists()
