@@ -61,7 +61,8 @@ def report(taken: Taken, dry_run: bool) -> Iterator[str]:
     if not meeting.changes:
         whole = (meeting.heads or meeting.profiles) and not meeting.skipped
         yield f"Nothing to change{': the show has all of it' if whole else ''}."
-    yield from _part("Questions", [*(_asked(meeting)), *meeting.questions])
+    asked = {ask.text for ask in meeting.asks}
+    yield from _part("Questions", [*_asked(meeting), *(text for text in meeting.questions if text not in asked)])
     yield from _part("Left out", [f"{what}: {why}" for what, why in meeting.skipped])
     yield from _part("To know", meeting.notes)
     if taken.texts:

@@ -97,7 +97,8 @@ def _twin(profile: FoundProfile, show: Standing) -> tuple[str, Document] | None:
         ours = show.profiles.get(word) or built_in(word)
         if ours is not None and (given or word not in last) and _head_of(normal(ours)) == _head_of(theirs):
             twins.append((word, ours))
-    return max(twins, key=lambda twin: _plain(str(twin[1].get("name"))) in _plain(str(theirs.get("name"))), default=None)
+    name = _plain(str(theirs.get("name")))
+    return max(twins, key=lambda twin: _plain(str(twin[1].get("name"))) in name, default=None)
 
 
 def _head_of(document: Document) -> list[Any]:
