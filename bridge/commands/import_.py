@@ -23,7 +23,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("show", help="the show folder; made where there is none")
     parser.add_argument("file", help="a .gdtf, an .mvr or a .csv")
     parser.add_argument("--mode", help="the mode of a GDTF's head")
-    parser.add_argument("--profile", metavar="NAME", help="for heads of an unknown type")
+    parser.add_argument(
+        "--profile", action="append", default=[], metavar="[TYPE=]NAME", help="what heads of an unknown type have"
+    )
     parser.add_argument(
         "--map", action="append", default=[], metavar="HEADING=KEY", help="what a table's heading means"
     )
@@ -34,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Exit code 0, also where questions are open: they are no fault."""
     folder = Path(args.show)
-    taken = look(folder, Path(args.file), Options(args.mode, args.profile, _maps(args.map)))
+    taken = look(folder, Path(args.file), Options(args.mode, _profiles(args.profile), _maps(args.map)))
     written = () if args.dry_run else take(folder, taken)
     if args.json:
         print(json.dumps(as_json(taken.meeting, written), indent=2))
@@ -42,6 +44,12 @@ def run(args: argparse.Namespace) -> int:
         for line in report(taken, args.dry_run):
             print(line)
     return 0
+
+
+def _profiles(words: Sequence[str]) -> dict[str, str]:
+    """NAME for all unknown types, TYPE=NAME for one."""
+    split = [word.rpartition("=") for word in words]
+    return {kind.strip(): name.strip() for kind, _, name in split}
 
 
 def _maps(words: Sequence[str]) -> dict[str, str]:
@@ -59,10 +67,9 @@ def report(taken: Taken, dry_run: bool) -> Iterator[str]:
     meeting = taken.meeting
     yield from _part("Would change" if dry_run else "Changed", [change.text for change in meeting.changes])
     if not meeting.changes:
-        whole = (meeting.heads or meeting.profiles) and not meeting.skipped
-        yield f"Nothing to change{': the show has all of it' if whole else ''}."
+        yield _nothing(meeting)
     asked = {ask.text for ask in meeting.asks}
-    yield from _part("Questions", [*_asked(meeting), *(text for text in meeting.questions if text not in asked)])
+    yield from _part("Questions", [*_asked(meeting), *(each for each in meeting.questions if each not in asked)])
     yield from _part("Left out", [f"{what}: {why}" for what, why in meeting.skipped])
     yield from _part("To know", meeting.notes)
     if taken.texts:
@@ -72,8 +79,14 @@ def report(taken: Taken, dry_run: bool) -> Iterator[str]:
         yield CAUTION
 
 
+def _nothing(meeting: Meeting) -> str:
+    if not meeting.heads and not meeting.profiles:
+        return "Nothing is taken over from this file as it stands."
+    return "Nothing to change." if meeting.skipped else "Nothing to change: the show has all of it."
+
+
 def _asked(meeting: Meeting) -> list[str]:
-    options = {"mode": "--mode NAME", "profile": "--profile NAME", "map": "--map HEADING=KEY"}
+    options = {"mode": "--mode NAME", "profile": "--profile TYPE=NAME", "map": "--map HEADING=KEY"}
     return [f"{ask.text} ({options.get(ask.key, ask.key)}{_choices(ask.choices)})" for ask in meeting.asks]
 
 

@@ -135,7 +135,7 @@ def _functions(logicals: list[Element], channel: Channel, notes: list[str]) -> I
             if start is None:
                 _say(notes, f"{channel.name}: a function begins at '{element.get('DMXFrom')[:20]}': left out")
                 continue
-            link = element.get("ModeMaster")
+            link = "" if element.get("ModeMaster") == "None" else element.get("ModeMaster")
             yield Function(
                 attribute=attribute,
                 logical=_last(logical.get("Attribute")),

@@ -8,9 +8,10 @@ from bridge.exchange.gdtf_active import Actives, Choice, Span
 from bridge.exchange.gdtf_channels import Channel
 from bridge.exchange.gdtf_ours import Missing, Moved, Sayings, having, moved, related
 from bridge.exchange.gdtf_values import LAST_SLOT
-from bridge.exchange.gdtf_words import family_of, flashes, says_open, says_shut
+from bridge.exchange.gdtf_words import family_of, flashes, says_dark, says_open
 
 MOST_SHOWN = 24
+LITTLE = 0.02  # of a channel
 HARMLESS = frozenset({"nothing", "other", "mode", "dimmer"})
 
 
@@ -33,24 +34,38 @@ def dimmer_of(actives: Actives, pan: Channel, tilt: Channel, said: Sayings) -> M
 def at_rest(actives: Actives, dimmer: Channel, said: Sayings) -> dict[Channel, Choice]:
     """What the other dimmers of the mode are held at: full where they are in line with ours, else dark."""
     out: dict[Channel, Choice] = {}
-    dark = []
     for channel in having(actives.channels, "dimmer"):
-        if channel is dimmer or not channel.offsets:
+        if channel is dimmer or not channel.offsets or channel.dmx_break != dimmer.dmx_break:
             continue
         if related(channel, dimmer):
             lit = channel.highlight or channel.full
             out[channel] = Choice(lit, "dimmer in line with the one that is moved: full")
         else:
             out[channel] = Choice(0, "dimmer of a light beside the one that is moved: dark")
-            dark.append(channel)
+    dark = [channel for channel in out if out[channel].raw == 0]
+    twice = [channel for channel in out if channel.instance is dimmer.instance]
     if dark:
-        slots = ", ".join(f"slot {channel.offsets[0]}" for channel in dark[:MOST_SHOWN])
+        alike = any(channel.geometry == dimmer.geometry for channel in dark)
+        none = "no dimmer of the mode is for the whole fixture: " if alike else ""
         said.ask(
-            f"{len(dark)} dimmers beside the one that is moved ({dark[0].label}; {slots}"
-            f"{' ...' if len(dark) > MOST_SHOWN else ''}) are held dark: where they are parts of the same light, set "
-            "them to 255 in `fixed`"
+            f"{none}only {dimmer.label} is moved; {_several(dark)} held dark: where that is a part of the same light, "
+            "set 255 in `fixed`"
+        )
+    if twice:
+        said.ask(
+            f"{_several(twice)} held full, being of the same part as the dimmer that is moved: see that level 0 is "
+            "dark; a fine byte belongs into channels.dimmer"
         )
     return out
+
+
+def _several(channels: list[Channel]) -> str:
+    """`the dimmer of Ring (slot 6) is`, `2 dimmers (slot 24, slot 28) are`."""
+    slots = ", ".join(f"slot {channel.offsets[0]}" for channel in channels[:MOST_SHOWN])
+    slots += " ..." if len(channels) > MOST_SHOWN else ""
+    if len(channels) == 1:
+        return f"the other dimmer, {channels[0].label} ({slots}), is"
+    return f"{len(channels)} other dimmers, {channels[0].label} first ({slots}), are"
 
 
 def _why_none(found: list[Channel], pan: Channel) -> str:
@@ -87,16 +102,20 @@ def _check(dimmer: Moved, actives: Actives, said: Sayings) -> None:
             "and a level that runs through the whole channel would set them off; choose a mode with a dimmer of its own"
         )
     if start > 0 or end < full:
-        said.ask(
+        text = (
             f"the dimmer is raw {start} to {end} of its channel's 0 to {full}: a level runs through the whole channel, "
-            "so the lowest levels are dark and the highest are full; is that good enough?"
+            "so the lowest levels are dark and the highest are full"
         )
+        if start + full - end > full * LITTLE:
+            said.ask(f"{text}; is that good enough?")
+        else:
+            said.note(text)
 
 
 def _harmless(span: Span, start: int, end: int) -> bool:
     family = family_of(span.function.attribute)
-    if family == "shutter":  # closed below the dimmer, open above it
-        return (span.end < start and says_shut("shutter", span.called)) or (
-            span.start > end and says_open("shutter", span.called) is not None
-        )
+    if family in (*HARMLESS, "shutter") and span.end < start and says_dark(span.called):
+        return True  # closed below the dimmer
+    if family == "shutter":
+        return span.start > end and says_open("shutter", span.called) is not None
     return family in HARMLESS and not flashes(span.called)

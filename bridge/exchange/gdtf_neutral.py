@@ -22,6 +22,7 @@ _SHOWN_OPEN = frozenset({"shutter", "iris", "colour wheel", "pattern wheel", "pr
 _FADES = frozenset({"iris", "frost", "filter", "blade"})  # a function is called by what it does, not by a state
 _SLOWING = frozenset({"positionmspeed", "globalmspeed", "pantiltspeed", "positionspeed"})
 _FLASHING = re.compile(r"strob|pulse|random", re.IGNORECASE)
+_EFFECTS = re.compile(r"(effects?\d*|macros?\d*|audio|panrotate|tiltrotate)$")
 _NAMED = 2  # ranks below it are by the name of a part itself, not by what the file's wheel has there
 _NEAR = 0.02  # of a function's raw range
 
@@ -153,8 +154,25 @@ def _default(channel: Channel, spans: list[Span], family: str) -> Choice:
         family in ("shutter", "iris")
         or (wrong and (family in _SHOWN_OPEN or any(map(_FLASHING.search, attributes))))
         or (family == "speed" and any(each in _SLOWING for each in attributes))
+        or any(_flashing(span) or _commanding(span) for span in spans if span.has(value))
     )
     return Choice(value, f"{family}: {said}", _doubt(channel, family, value) if doubtful else "")
+
+
+def _flashing(span: Span) -> bool:
+    """A strobe without names whose first value has a rate above 0 already."""
+    name, rate = span.function.attribute, span.function.physical[0]
+    return not span.called and bool(rate) and _FLASHING.search(name) is not None and family_of(name) == "effect"
+
+
+def _commanding(span: Span) -> bool:
+    """A part whose name is a command, or an effect that turns or colours the beam."""
+    attribute, family = span.function.attribute.casefold(), family_of(span.function.attribute)
+    if family in ("control", "nothing"):
+        off = family == "nothing" and says_open("effect", span.called) is not None
+        return says_shut(family, span.called) and not off
+    plain = attribute.startswith("color") and says_open("colour wheel", span.label) is not None
+    return family == "effect" and bool(span.label) and not plain and _EFFECTS.search(attribute) is not None
 
 
 def _wrong_at(value: int, spans: list[Span], family: str) -> bool:
@@ -175,6 +193,11 @@ def _doubt(channel: Channel, family: str, value: int) -> str:
         return (
             f"slot {slots} ({channel.label}): the file does not say where moves are fastest; held at raw {value}: if "
             "the head follows sluggishly, set it in `fixed`"
+        )
+    if family in ("control", "effect", "nothing"):
+        return (
+            f"slot {slots} ({channel.label}): the file does not say clearly where nothing happens; held at raw "
+            f"{value}: see that the head neither moves nor changes by itself, else set it in `fixed`"
         )
     return (
         f"slot {slots} ({channel.label}): the file does not say clearly where the {family} is open; held at raw "

@@ -60,6 +60,7 @@ _NO_SHARE = {"shutter": 100, "iris": 100, "prism": 0, "frost": 0, "temperature":
 _WORD = re.compile(r"w/o|[^\W\d_]+|\d+")
 _ON_THE_WAY = re.compile(r"[>→»…<]|\.\.|\b(to|bis|until)\b")
 _MOST_NUMBER = 300
+_SPLIT = ("colour wheel", "pattern wheel")
 
 
 def open_rank(family: str, name: str) -> int | None:
@@ -82,8 +83,16 @@ def open_rank(family: str, name: str) -> int | None:
     if any(len(each) > 3 or int(each) > _MOST_NUMBER for each in numbers):
         return None
     if words & good and not words - numbers - good - filling:
-        return 0
+        return 0 if family not in _SPLIT or _whole(name, good) else None
     return 3 if family == "shutter" and idle(name.replace("nofunction", "none")) else None
+
+
+def _whole(name: str, good: frozenset[str]) -> bool:
+    """No half of it is another slot: "Open / Color 1" and "Open - Gobo 2" are two, "Color 1 - Open" is one."""
+    halves = [set(_WORD.findall(half)) for half in re.split(r"(?<!\bw)[/+&|]", name)]
+    before, dash, after = name.rpartition("-")
+    shared = dash and set(_WORD.findall(before)) & good and re.search(r"[a-z].*\d", after)
+    return all(half & good for half in halves if half) and not (shared and not set(_WORD.findall(after)) & good)
 
 
 def idle(name: str) -> bool:

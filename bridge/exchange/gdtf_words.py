@@ -108,6 +108,12 @@ def says_shutter_open(label: str) -> bool:
     return rank is not None and (rank > 0 or _STEADY.search(label.casefold()) is not None)
 
 
+def says_dark(label: str) -> bool:
+    """Whether a name says that there is no light, and nothing that flashes."""
+    name = label.strip().casefold()
+    return bool(_CLOSED.search(name)) and not re.search(r"strob|puls|rand|flash|fast|slow|open|>", name)
+
+
 def flashes(label: str) -> bool:
     """Whether a name speaks of light that flashes, pulses or goes out."""
     name = label.strip().casefold()

@@ -13,13 +13,14 @@ from bridge.errors import FileRefused
 from bridge.exchange.found import Ask, Document, Found, FoundFixture, Skipped
 from bridge.exchange.meeting_heads import Heads, meet_heads
 from bridge.exchange.meeting_profiles import ProfileHere, meet_profiles, named_profile
-from bridge.exchange.said import Change
+from bridge.exchange.said import Change, sentence
 from bridge.exchange.standing import PROFILES, Standing
 from bridge.show.folder import built_in_profiles
 from bridge.show.imported import Imported
 from bridge.show.load import STAGE
-from bridge.show.problems import nearest
+from bridge.show.problems import nearest, unknown
 
+NO_ANSWERS: Mapping[str, str] = {}
 STAGE_MADE_UP = (
     "stage.yaml is made up, 12 m wide and 8 m deep: write the real edge of the area in it, where the marks are and "
     "what must stay dark"
@@ -42,12 +43,21 @@ class Meeting:
     imported: Imported
 
 
-def meet(found: Found, show: Standing, profile: str | None = None) -> Meeting:
-    """`profile`: what heads have whose type nobody knows. Raises FileRefused where there is no such profile."""
-    if profile is not None and show.footprint_of(profile) is None:
-        raise FileRefused(_no_profile(profile, show))
+def meet(found: Found, show: Standing, answers: Mapping[str, str] = NO_ANSWERS) -> Meeting:
+    """`answers`: type -> profile, of heads whose type nobody knows; "" for all of them.
+
+    Raises FileRefused where there is no such profile, or no such type.
+    """
+    for kind, profile in answers.items():
+        if show.footprint_of(profile) is None:
+            raise FileRefused(_no_profile(profile, show))
+        if kind and kind not in (types := {one.type for one in found.fixtures}):
+            raise FileRefused(f"--profile: {unknown('type', kind, sorted(types))}")
     profiles = meet_profiles(found.profiles, show)
-    words = {n: _profile_of(one, profiles.here, show) or profile for n, one in enumerate(found.fixtures)}
+    words = {
+        n: _profile_of(one, profiles.here, show) or answers.get(one.type) or answers.get("")
+        for n, one in enumerate(found.fixtures)
+    }
     footprints = {here.file: int(here.document["footprint"]) for here in profiles.here.values()}
     heads = meet_heads(found.fixtures, words, show, footprints)
     named = {str(head.get("name")): head for head in heads.rig}
@@ -86,7 +96,8 @@ def _asks(found: Found, words: Mapping[int, str | None], heads: Heads, show: Sta
         if left and kind not in asked
     ]
     known = [ask for ask in found.asks if ask.key != "profile" or ask.about in types]
-    return (*(ask if ask.choices or ask.key != "profile" else ask._replace(choices=choices) for ask in known), *more)
+    asks = [ask if ask.choices or ask.key != "profile" else ask._replace(choices=choices) for ask in known]
+    return tuple(ask._replace(text=sentence(ask.text)) for ask in (*asks, *more))
 
 
 def _no_profile(word: str, show: Standing) -> str:
@@ -98,7 +109,7 @@ def _no_profile(word: str, show: Standing) -> str:
 
 
 def _once(*texts: str) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(texts))
+    return tuple(dict.fromkeys(map(sentence, texts)))
 
 
 def as_json(meeting: Meeting, written: tuple[str, ...]) -> dict[str, Any]:

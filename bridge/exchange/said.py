@@ -49,3 +49,9 @@ def steps_said(steps: Iterable[Step]) -> str:
 def listed(words: list[str]) -> str:
     """A list cut short where it is long."""
     return ", ".join(words[:LISTED]) + (f" and {len(words) - LISTED} more" if len(words) > LISTED else "")
+
+
+def sentence(text: str) -> str:
+    """Words of a reader as people read them; a name in front stays as it is."""
+    first = text.partition(" ")[0]
+    return text[:1].upper() + text[1:] if first.isalpha() and first.islower() else text

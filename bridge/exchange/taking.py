@@ -19,10 +19,10 @@ from bridge.show.store import atomic_write
 
 @dataclass(frozen=True)
 class Options:
-    """What a person has answered: the mode, the profile of unknown heads, headings of a table by their keys."""
+    """What a person has answered: the mode; profiles by type ("" for all unknown ones); headings of a table by keys."""
 
     mode: str | None = None
-    profile: str | None = None
+    profiles: Mapping[str, str] = field(default_factory=dict)
     maps: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -37,7 +37,7 @@ class Taken:
 def look(folder: Path, file: Path, options: Options) -> Taken:
     """What would become of the show. Raises FileRefused of the file, ShowError where the show then would not load."""
     found = read_file(file, options.mode, options.maps)
-    meeting = meet(found, standing(folder), options.profile)
+    meeting = meet(found, standing(folder), options.profiles)
     name = folder.resolve().name
     texts = texts_of(meeting, file.name, name if name.isprintable() else "show")
     if meeting.show.has(RIG) or RIG in texts:

@@ -5,6 +5,7 @@ Straight on expat and not on a tree of the standard library: those know neither 
 
 from __future__ import annotations
 
+import gc
 import math
 import re
 from collections.abc import Collection, Iterator
@@ -85,7 +86,13 @@ def parse_xml(data: bytes, what: str, skip: Collection[str] = NOTHING) -> Elemen
 
     Raises FileRefused where it is no well-formed XML, declares a document type, or is too large or deep.
     """
-    return _Reader(what, skip).read(data)
+    collecting = gc.isenabled()
+    gc.disable()  # there is no circle in a tree, and looking for one at every thousandth element is half of the time
+    try:
+        return _Reader(what, skip).read(data)
+    finally:
+        if collecting:
+            gc.enable()
 
 
 class _Reader:
@@ -95,6 +102,7 @@ class _Reader:
         self._texts: list[list[str]] = []
         self._root: Element | None = None
         self._skipped = self._count = 0
+        self._values: dict[str, str] = {}
         self._parser = parser = expat.ParserCreate()
         parser.buffer_text = True
         parser.StartElementHandler, parser.EndElementHandler = self._start, self._end
@@ -126,8 +134,9 @@ class _Reader:
         if self._count > MOST_ELEMENTS or len(self._open) >= DEEPEST:
             said = f"is nested more than {DEEPEST} deep" if len(self._open) >= DEEPEST else "is too large"
             raise FileRefused(f"{self._what}: {said}: not read")
-        parser = self._parser
-        element = Element(tag, attributes, parser.CurrentLineNumber, parser.CurrentByteIndex)
+        parser, known = self._parser, self._values.setdefault
+        shared = {name: known(value, value) for name, value in attributes.items()}  # most stand a thousand times
+        element = Element(tag, shared, parser.CurrentLineNumber, parser.CurrentByteIndex)
         if self._open:
             self._open[-1].children.append(element)
         else:

@@ -182,7 +182,7 @@ def words_of(answers: object) -> list[str]:
         )
         if key not in ("mode", "profile", "map") or not _short(about) or not _short(value):
             raise Refused("ask", "import: expected answers of key mode, profile or map, with short texts")
-        words.append(f"--{key}={about}={value}" if key == "map" else f"--{key}={value}")
+        words.append(f"--mode={value}" if key == "mode" else f"--{key}={about}={value}")
     return words
 
 

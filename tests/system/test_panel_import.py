@@ -67,7 +67,7 @@ def test_a_list_is_dropped_answered_taken_over_and_the_bridge_has_its_heads(tmp_
         assert "Unheard Beacon" in words
         assert "side-2" in words.partition("Left out")[2]
         assert {file: file.read_bytes() for file in folder.rglob("*.yaml")} == before
-        box = await page.named("combobox", "Profile of heads of an unknown type")
+        box = await page.named("combobox", "Profile of type “Unheard Beacon”")
         await box.apply("function () { this.value = 'wash-8bit'; this.dispatchEvent(new Event('change')); }")
         await page.until(f"{SHEET}.innerText.includes('new head side-2')", 30.0)
         await page.click_named("button", "Take it over")

@@ -88,7 +88,7 @@ def test_questions_are_answered_then_it_is_taken_over_and_the_bridge_reads_it(on
         assert await (await page.named("button", "Standard 27 slots")).on(), "an answer can be seen and changed"
         await choose(page, "Column “Ch no”", "address")
         await page.until(f"{STATE}.includes('1 question open')", 20.0)
-        await choose(page, "Profile of heads of an unknown type", "spot-16bit")
+        await choose(page, "Profile of type “Old”", "spot-16bit")
         await page.until(f"{STATE}.includes('42 changes, 1 left out')", 20.0)
         words = await page.evaluate(f"{SHEET}.innerText")
         for said in (

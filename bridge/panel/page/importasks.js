@@ -3,7 +3,7 @@
 import { el, mark, show, write } from "./dom.js";
 
 const OPEN = { mode: "", profile: "Leave these heads out", map: "Leave this column out" };
-const TITLE = { mode: "Mode", profile: "Profile of heads of an unknown type", map: "Column" };
+const TITLE = { mode: "Mode", profile: "Profile of type", map: "Column" };
 
 export class ImportAsks {
   // `changed()` when an answer is given.
@@ -29,9 +29,9 @@ export class ImportAsks {
     for (const group of this.groups.values()) group.write();
   }
 
-  // One option answers all asks of a mode or a profile; columns are answered one by one.
+  // One option answers all asks of a mode; columns and types are answered one by one.
   add(ask, profiles) {
-    const id = ask.key === "map" ? `map ${ask.about}` : ask.key;
+    const id = ask.key === "mode" ? ask.key : `${ask.key} ${ask.about}`;
     const choices = ask.choices.length ? ask.choices : ask.key === "profile" ? profiles : [];
     let group = this.groups.get(id);
     if (!group) {
@@ -51,7 +51,7 @@ export class ImportAsks {
 class Group {
   constructor(ask, choices, number, changed) {
     Object.assign(this, { key: ask.key, about: ask.about, value: "", asked: true, changed, heard: new Set() });
-    const title = ask.key === "map" ? `Column “${ask.about}”` : TITLE[ask.key] ?? ask.key;
+    const title = `${TITLE[ask.key] ?? ask.key}${ask.key === "mode" || !ask.about ? "" : ` “${ask.about}”`}`;
     const id = `import-ask-${number}`;
     this.label = el("h4", { id }, ask.key === "mode" ? title : el("label", { for: `${id}-answer` }, title));
     this.state = el("p", { class: "i-sign" }, el("span", { class: "shape", "aria-hidden": "true" }), el("span", {}));

@@ -34,7 +34,7 @@ def test_nothing_to_change_is_no_promise_where_heads_are_left_out(
     strange.write_text(STRANGE)
     assert main(["import", str(tmp_path / "none"), str(strange)]) == 0
     said = capsys.readouterr().out
-    assert "Nothing to change.\n" in said
+    assert "Nothing is taken over from this file as it stands.\n" in said
     assert "has all of it" not in said
     assert not (tmp_path / "none").exists()
 
@@ -74,4 +74,4 @@ def test_a_disk_that_fills_half_way_says_what_is_written_and_the_next_import_end
 def test_a_question_with_choices_is_told_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "spot.gdtf").write_bytes(build_gdtf([Mode("Short", USUAL), Mode("Long", USUAL)]))
     assert main(["import", str(tmp_path / "show"), str(tmp_path / "spot.gdtf")]) == 0
-    assert capsys.readouterr().out.count("which mode is the head set to?") == 1
+    assert capsys.readouterr().out.count("hich mode is the head set to?") == 1

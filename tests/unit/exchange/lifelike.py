@@ -12,7 +12,7 @@ from tests.unit.exchange import lifelike_more as more
 from tests.unit.exchange import lifelike_parts as parts
 from tests.unit.exchange.lifelike_parts import Fn, Part, Set
 
-Ends = tuple[int, float, float]
+Ends = tuple[float, float, float]
 HABITS = ("lines", "wide", "two", "no initial", "shuffled", "logicals", "human", "few", "mirrored")
 HEADS = ("spot", "wash", "pixels", "twin")
 NO_HEADS = ("tilt only", "hoist", "media", "dimmer", "bar")
@@ -20,7 +20,7 @@ NO_HEADS = ("tilt only", "hoist", "media", "dimmer", "bar")
 
 @dataclass
 class Truth:
-    """Of one mode. `why_not`: it can be no profile. `pan`, `tilt`: (last raw of the function, degrees from, to).
+    """Of one mode. `why_not`: it can be no profile. `pan`, `tilt`: (function's end, of full; degrees from, to).
 
     `zoom`: rows of (raw, degrees); None where the file has none, `zoom_stub` where its angles mean nothing.
     `light`: (attribute, offsets, coarse ranges) of what must hold still. `copies`: where the geometries `inside`, which
@@ -33,8 +33,8 @@ class Truth:
     why_not: str = ""
     footprint: int = 0
     channels: dict[str, tuple[int, ...]] = field(default_factory=dict)
-    pan: Ends = (0, 0.0, 0.0)
-    tilt: Ends = (0, 0.0, 0.0)
+    pan: Ends = (0.0, 0.0, 0.0)
+    tilt: Ends = (0.0, 0.0, 0.0)
     zoom: tuple[tuple[int, float], ...] | None = None
     zoom_stub: bool = False
     light: list[tuple[str, tuple[int, ...], tuple[tuple[int, int], ...]]] = field(default_factory=list)
@@ -155,6 +155,8 @@ def _head(rng: Random, kind: str, names: tuple[str, str, str, str], truth: Truth
     first = [tilt, pan] if rng.random() < 0.15 else [pan, tilt]
     truth.parts = [*first, *kept] if rng.random() < 0.7 else [*kept[:4], *first, *kept[4:]]
     extra = [part for part in (pan, tilt) if part.fns[-1].master]
+    if rng.random() < 0.1 and not extra:
+        truth.parts.append(more.turning(rng, at_pan))
     if extra:
         sets = [Set("Normal", 0), Set("Endless", 128)][: rng.choice([0, 2])]
         selecting = [Fn("PanTiltMode", "Position", 0, (0, 1), sets), Fn("PanTiltMode", "Rotation", 128)]
@@ -172,6 +174,8 @@ def _pan(rng: Random, truth: Truth) -> Part:
     if rng.random() < 0.12:
         part.fns[0].master, rotate = ("rotation", "Position", 0, 127), ("rotation", "Rotation", 128, 255)
         part.fns.append(Fn("PanRotate", "Pan Continuous", 0, (-300.0, 300.0), master=rotate))
+    elif rng.random() < 0.05:
+        part.fns.append(Fn("PanRotate", "Pan Continuous", 200, (-300.0, 300.0)))
     return part
 
 
@@ -190,6 +194,9 @@ def _dimmer(rng: Random, truth: Truth, kind: str, where: str) -> list[Part]:
         [Fn("Dimmer", "Dimmer 1", 0, physical, sets)], where, rng.choice([1, 2, 2]), role="dimmer", highlight=255
     )
     odd = rng.random()
+    if odd > 0.9:
+        part.fns[0].start, part.fns[0].sets = 1, ()
+        part.fns.insert(0, Fn("Dimmer" if odd < 0.95 else "NoFeature", "Closed", 0, (0.0, 0.0)))
     if odd < 0.04:
         truth.why_not = "shared"
         part.fns.append(Fn("Shutter1Strobe", "Strobe", 135, (0.0, 20.0)))
@@ -287,7 +294,9 @@ def _answers(truth: Truth) -> None:
         scale = 256 ** (part.size - 1)
         last = 256**part.size - 1
         if part.role in ("pan", "tilt"):
-            setattr(truth, part.role, (last, *part.fns[0].physical))
+            ends = [each for each in part.fns if not each.master and each.start]
+            at = ends[0].start * scale - 1 if ends else last
+            setattr(truth, part.role, (at / last, *part.fns[0].physical))
         elif part.role == "zoom" and truth.zoom:
             truth.zoom = tuple(
                 (min(raw * scale - (raw == 240), last) if raw else 0, angle) for raw, angle in truth.zoom

@@ -145,12 +145,34 @@ def setting(rng: Random) -> Part:
     return Part([Fn(name, f"{name} 1", 0, (0.0, 1.0), sets)], geometry="Base")
 
 
+def turning(rng: Random, geometry: str) -> Part:
+    """Endless pan in a channel of its own, which must stand still."""
+    sets = [Set("No rotation", 0), Set("CW fast -> slow", 4), Set("Stop", 127), Set("CCW slow -> fast", 130)]
+    sets = sets[rng.choice([0, 1]) :]
+    good = ranges([0, 4, 127, 130], [sets[0].start == 0, False, True, False])
+    return Part([Fn("PanRotate", "Pan Rotate", sets[0].start, (-300.0, 300.0), sets)], geometry, default=128, good=good)
+
+
+def wheel_modes(rng: Random) -> list[Part]:
+    """A colour wheel whose parts hang on a channel of modes."""
+    choosing = [Fn("Color1Mode", "Index", 0), Fn("Color1Mode", "Spin", 128)]
+    wheel = "Colours of modes"
+    names = [Set(name, 30 * n, n + 1) for n, name in enumerate(["Open", "Red", "Blue", "Amber"])]
+    index = Fn("Color1", "Color1 1", 0, (1, 4), names, ("wheel", "Index", 0, 127), wheel)
+    spin = Fn(
+        "Color1WheelSpin", "Spin", 0, (-90.0, 90.0), [Set("Stop", 0)], ("wheel", "Spin", 128, 255), "Colours of modes"
+    )
+    wheels = {wheel: (["Open", "Red", "Blue", "Amber"], "Open")}
+    return [Part(choosing, key="wheel", good=[(0, 127)]), Part([index, spin], good=[(0, 29)], wheels=wheels)]
+
+
 Maker = Callable[[Random], "Part | list[Part]"]
 EXTRAS: tuple[Maker, ...] = (
     iris,
     pattern,
     lambda rng: pattern(rng, 2),
     lambda rng: pattern(rng, 1, "Color"),
+    wheel_modes,
     macro,
     prism,
     frost,

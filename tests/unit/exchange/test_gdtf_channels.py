@@ -232,6 +232,22 @@ def test_a_dimmer_between_closed_and_open_can_be_driven_and_is_asked() -> None:
     assert any("the dimmer is raw 8 to 247" in question for question in found.questions)
 
 
+def test_only_what_is_dark_may_lie_below_a_dimmer() -> None:
+    for attribute in ("NoFeature", "Shutter1"):
+        for name, able in (("Closed", True), ("Blackout", True), ("Strobe", False), ("Blackout pulse", False)):
+            parts = [Function(attribute, name=name), Function("Dimmer", "1/1", apart=True)]
+            found = found_in(*PAN_TILT, Channel("5", parts))
+            assert bool(found.profiles) == able
+            assert not any("the dimmer is raw" in question for question in found.questions)
+
+
+def test_a_second_dimmer_of_the_same_part_is_asked() -> None:
+    """It may be the fine byte, and then level 0 is not dark."""
+    found = found_in(*PAN_TILT, DIMMER, Channel("9", [Function("Dimmer")], DIMMER.geometry))
+    assert found.profiles[0].document["fixed"][9] == 255
+    assert any("(slot 9), is held full" in question for question in found.questions)
+
+
 def test_a_dimmer_the_other_way_round_is_refused() -> None:
     found = found_in(*PAN_TILT, Channel("5", [Function("Dimmer", physical=(1, 0))]))
     assert "0 would be full light" in found.skipped[0].why

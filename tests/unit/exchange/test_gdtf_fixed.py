@@ -229,3 +229,28 @@ def test_channels_beyond_a_universe_are_said_and_make_no_action() -> None:
     found = found_with(Channel("540", [Function("FixtureGlobalReset", name="Reset")], "Base"))
     assert "actions" not in found.profiles[0].document
     assert any("beyond the 512 slots" in question for question in found.questions)
+
+
+@pytest.mark.parametrize(("rate", "asked"), [(0.0, False), (0.3, True)])
+def test_a_strobe_without_names_that_begins_with_a_rate_is_asked(rate: float, asked: bool) -> None:
+    _, _, doubt = held(Function("Shutter1Strobe", physical=(rate, 25)))
+    assert bool(doubt) == asked
+
+
+@pytest.mark.parametrize(
+    ("attribute", "names", "asked"),
+    [
+        ("LampControl", ("Lamp off", "Lamp on"), True),
+        ("LampControl", ("No function", "Lamp on"), False),
+        ("NoFeature", ("Off", "Whatever"), False),
+        ("PositionEffect", ("Effect 1", "Effect 2"), True),
+        ("ColorMacro1", ("Sunset", "Sunrise"), True),
+        ("ColorMacro1", ("White", "Red"), False),
+        ("ColorMacro1", ("", "Red"), False),
+        ("PanRotate", ("Clockwise", "Counter"), True),
+        ("Gobo1PosRotate", ("Clockwise", "Counter"), False),  # of an open wheel
+    ],
+)
+def test_a_default_inside_a_command_or_an_effect_is_asked(attribute: str, names: tuple[str, ...], asked: bool) -> None:
+    _, _, doubt = held(Function(attribute, sets=[Set(name, f"{100 * n}/1") for n, name in enumerate(names)]))
+    assert bool(doubt) == asked

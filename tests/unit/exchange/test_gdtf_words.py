@@ -66,6 +66,17 @@ NOT_OPEN = {
 SHUT = ("shutter", "iris", "colour wheel", "pattern wheel", "prism", "control")
 
 
+SPLIT = [
+    ("colour wheel", "Open|Red"),
+    ("colour wheel", "Open / Color 1"),
+    ("colour wheel", "White + Colour 2"),
+    ("colour wheel", "Color 8/White"),
+    ("colour wheel", "Open - Color 1"),
+    ("pattern wheel", "Open/Gobo 1"),
+    ("pattern wheel", "Open - Gobo 1"),
+]
+
+
 def _words(table: dict[str, str]) -> list[tuple[str, str]]:
     return [(family, word) for family, words in table.items() for word in words.split("|") if word]
 
@@ -76,7 +87,7 @@ def test_a_name_of_an_open_part_is_known(family: str, word: str) -> None:
     assert not (family in ("shutter", "control") and says_shut(family, word))
 
 
-@pytest.mark.parametrize(("family", "word"), [*_words(NOT_OPEN), ("colour wheel", "Open|Red")])
+@pytest.mark.parametrize(("family", "word"), [*_words(NOT_OPEN), *SPLIT])
 def test_no_other_name_is_taken_for_an_open_part(family: str, word: str) -> None:
     assert says_open(family, word) is None
     assert says_shut(family, word) or family not in SHUT

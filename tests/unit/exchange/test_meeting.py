@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 
 from bridge.errors import FileRefused, InputError, ShowError
 from bridge.exchange.found import Ask, Found, FoundFixture, FoundProfile
-from bridge.exchange.meeting import Meeting, meet
+from bridge.exchange.meeting import NO_ANSWERS, Meeting, meet
 from bridge.exchange.meeting_heads import names_for
 from bridge.exchange.mvr import read_mvr
 from bridge.exchange.mvr_out import new_mvr
@@ -45,9 +46,9 @@ HEADS = (
 WHOLE = Found(profiles=(SPOT,), fixtures=HEADS)
 
 
-def shows(folder: Path, found: Found, profile: str | None = None) -> Meeting:
+def shows(folder: Path, found: Found, answers: Mapping[str, str] = NO_ANSWERS) -> Meeting:
     """Meet, write and load: what an import does."""
-    meeting = meet(found, standing(folder), profile)
+    meeting = meet(found, standing(folder), answers)
     take(folder, Taken(meeting, texts_of(meeting, "works.mvr", folder.name)))
     return meeting
 
@@ -149,11 +150,14 @@ def test_a_type_that_nobody_knows_is_asked_and_an_answer_takes_it(tour: Path) ->
     assert meeting.asks[0][:2] == ("profile", "Beamer")
     assert "spot-16bit" in meeting.asks[0].choices
     assert not meeting.heads
-    meeting = shows(tour, found, "spot-16bit")
+    meeting = shows(tour, found, {"Beamer": "spot-16bit"})
     assert meeting.asks == ()
     assert load(tour).fixtures[-1].profile.name == "generic spot, 16 bit"
     with pytest.raises(FileRefused, match="nearest is 'spot-16bit'"):
-        meet(found, standing(tour), "spot-16bits")
+        meet(found, standing(tour), {"": "spot-16bits"})
+    with pytest.raises(FileRefused, match="unknown type 'Beamr', nearest is 'Beamer'"):
+        meet(found, standing(tour), {"Beamr": "spot-16bit"})
+    assert meet(found, standing(tour), {"": "spot-16bit"}).heads
 
 
 def test_types_are_known_by_file_by_name_and_built_in(tour: Path) -> None:

@@ -37,7 +37,7 @@ def show(tmp_path: Path) -> Path:
 
 
 def taken(folder: Path, found: Found) -> Meeting:
-    meeting = meet(found, standing(folder), "spot-16bit")
+    meeting = meet(found, standing(folder), {"": "spot-16bit"})
     take(folder, Taken(meeting, texts_of(meeting, "works.mvr", folder.name)))
     return meeting
 
@@ -81,7 +81,7 @@ def test_a_new_head_gets_the_slots_that_another_one_leaves(show: Path) -> None:
 def test_a_head_that_the_file_calls_otherwise_is_said_and_keeps_its_name(show: Path) -> None:
     found = heads(1, 21, 41, 61)
     meeting = taken(show, Found(fixtures=(replace(found.fixtures[0], name="Front Blau"), *found.fixtures[1:])))
-    assert "called otherwise in the file, they keep their names here: lx-1 (Front Blau)" in meeting.notes
+    assert "Called otherwise in the file, they keep their names here: lx-1 (Front Blau)" in meeting.notes
     assert patch(show) == [1, 21, 41, 61]
 
 

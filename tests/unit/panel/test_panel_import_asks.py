@@ -18,7 +18,7 @@ def test_answers_become_options_that_no_answer_can_add_to() -> None:
         {"key": "profile", "about": "Old", "value": "profiles/x.yaml"},
         {"key": "map", "about": "a=b", "value": "address"},
     ]
-    assert words_of(answers) == ["--mode=--json", "--profile=profiles/x.yaml", "--map=a=b=address"]
+    assert words_of(answers) == ["--mode=--json", "--profile=Old=profiles/x.yaml", "--map=a=b=address"]
     assert words_of([]) == []
     with pytest.raises(Refused, match="mode, profile or map"):
         words_of([{"key": "dry-run", "about": "", "value": ""}])
