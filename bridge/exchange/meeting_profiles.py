@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from bridge.exchange.found import Document, FoundProfile, Skipped
+from bridge.exchange.gdtf_out import MAKER
 from bridge.exchange.names import slug, unlike
 from bridge.exchange.said import Change, changes_of, steps_said
 from bridge.exchange.standing import PROFILES, Standing, built_in
@@ -85,13 +86,19 @@ def _meet(profile: FoundProfile, show: Standing, out: Profiles) -> None:
 
 
 def _twin(profile: FoundProfile, show: Standing) -> tuple[str, Document] | None:
-    """A profile of the rig that no import made and that is the same head to the byte, as in a drawing that we gave."""
+    """A profile of the rig that is the same head to the byte: of a drawing that we gave, any; else one that no import
+    made, since another file's head may lie under it in all that is not compared."""
     theirs = normal(profile.document)
+    last = show.imported.profiles
+    known = any(one.source == profile.source for one in last.values())
+    given = not known and str(theirs.get("name")).startswith(f"{MAKER} ")
+    twins: list[tuple[str, Document]] = []
     for word in dict.fromkeys(str(head.get("profile")) for head in show.heads):
         ours = show.profiles.get(word) or built_in(word)
-        if word not in show.imported.profiles and ours is not None and _head_of(normal(ours)) == _head_of(theirs):
-            return word, ours
-    return None
+        if ours is not None and (given or word not in last) and _head_of(normal(ours)) == _head_of(theirs):
+            twins.append((word, ours))
+    name = _plain(str(theirs.get("name")))
+    return max(twins, key=lambda twin: _plain(str(twin[1].get("name"))) in name, default=None)
 
 
 def _head_of(document: Document) -> list[Any]:

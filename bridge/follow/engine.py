@@ -191,7 +191,13 @@ class Engine:
         return None if self.crew.desk is None else self.crew.desk.sends(fixture)
 
     def lens_of(self, fixture: int) -> tuple[float, float]:
-        """Raw zoom that a head is sent, and the raw focus that a hand, or the desk, has set for it; NaN for none."""
+        """Raw zoom that a head is sent, and the raw focus that a hand, or the desk, has set for it; NaN for none, and
+        where it has no such channel."""
+        zoom, focus = self._lens_of(fixture)
+        channels = self.rig.fixtures[fixture].profile.channels
+        return zoom if "zoom" in channels else math.nan, focus if "focus" in channels else math.nan
+
+    def _lens_of(self, fixture: int) -> tuple[float, float]:
         if desk := self._desk_sends(fixture):
             return desk[2:]
         hand, frame = self.crew.hand, self.frame

@@ -10,6 +10,7 @@ import pytest
 from bridge.cli import main
 from bridge.errors import InputError
 from bridge.show.store import atomic_write
+from tests.unit.exchange.made_gdtf import USUAL, Mode, build_gdtf
 
 LIST = "Name,Type,Address\na,spot-16bit,1/1\n"
 STRANGE = "Name,Type,Address\na,Deep Sea 9000,1/1\n"
@@ -68,3 +69,9 @@ def test_a_disk_that_fills_half_way_says_what_is_written_and_the_next_import_end
     assert "Already written: stage.yaml, network.yaml, rig.yaml. Import again" in said
     assert main(words) == 0
     assert (tmp_path / "show" / "imported.yaml").exists()
+
+
+def test_a_question_with_choices_is_told_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "spot.gdtf").write_bytes(build_gdtf([Mode("Short", USUAL), Mode("Long", USUAL)]))
+    assert main(["import", str(tmp_path / "show"), str(tmp_path / "spot.gdtf")]) == 0
+    assert capsys.readouterr().out.count("hich mode is the head set to?") == 1

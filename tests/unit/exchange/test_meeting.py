@@ -262,3 +262,18 @@ def test_a_drawing_that_we_gave_brings_no_second_profile(tour: Path, tmp_path: P
     meeting = shows(tour, read_mvr(drawing, "plot.mvr"))
     assert {change.path.partition(".")[2] for change in meeting.changes} <= {"number"}
     assert {here.file for here in meeting.profiles} == {str(head["profile"]) for head in standing(tour).heads}
+
+
+def test_a_drawing_that_we_gave_of_an_imported_show_brings_no_second_profile(tour: Path, tmp_path: Path) -> None:
+    (tour / "poses.yaml").unlink()
+    shows(tour, WHOLE)
+    other = SPOT.document | {"name": "Other Spot", "axes_at": [0, 0, -0.5]}
+    twin = replace(SPOT, key="b", stem="other", document=other)
+    shows(tour, Found((twin,), (FoundFixture("c", id="c", profile="b", universe=8, address=1, at=(0.0, 0.0, 5.0)),)))
+    before = {str(head["name"]): head["profile"] for head in standing(tour).heads}
+    assert before["c"] != before["Spot-101"]
+    drawing = tmp_path / "plot.mvr"
+    drawing.write_bytes(new_mvr(load(tour)))
+    meeting = shows(tour, read_mvr(drawing, "plot.mvr"))
+    assert not any("profile" in change.path for change in meeting.changes)
+    assert {str(head["name"]): head["profile"] for head in standing(tour).heads} == before
