@@ -1,4 +1,4 @@
-"""The dimmer of a head in a GDTF mode: which of several, what becomes of the others, and whether a level drives it."""
+"""The dimmer of a head in a GDTF mode: which of several, what becomes of the others, and which raw values dim it."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from bridge.exchange.gdtf_values import LAST_SLOT
 from bridge.exchange.gdtf_words import family_of, flashes, says_dark, says_open
 
 MOST_SHOWN = 24
-LITTLE = 0.02  # of a channel
 HARMLESS = frozenset({"nothing", "other", "mode", "dimmer"})
 
 
 class Found(NamedTuple):
-    """The dimmer, where there is one; `unfit`: why a level from 0 to 1 cannot be sent to it, "" where it can."""
+    """The dimmer and its raw values of no light and of full light; None where there is none, and `unfit` says why."""
 
     moved: Moved | None
+    ends: tuple[int, int] = (0, 255)
     unfit: str = ""
 
 
@@ -27,9 +27,9 @@ def dimmer_of(actives: Actives, pan: Channel, tilt: Channel, said: Sayings) -> F
     """The channel that dims the whole head."""
     try:
         dimmer = _chosen(actives, pan, tilt, said)
+        return Found(dimmer, _ends(dimmer, actives, said))
     except Missing as missing:
-        return Found(None, str(missing))
-    return Found(dimmer, _unfit(dimmer, actives, said))
+        return Found(None, unfit=str(missing))
 
 
 def _chosen(actives: Actives, pan: Channel, tilt: Channel, said: Sayings) -> Moved:
@@ -100,32 +100,45 @@ def _why_none(found: list[Channel], pan: Channel) -> str:
     return "the dimmer is virtual: it has no slot, and the desk makes it from the colours; choose a mode with a dimmer"
 
 
-def _unfit(dimmer: Moved, actives: Actives, said: Sayings) -> str:
-    """A level is sent as raw 0 to full: nothing else may lie on that way that flashes, and 0 must be dark."""
-    low, high = dimmer.spans[0].function.physical
-    if low is not None and high is not None and low > high:
-        return f"the dimmer runs the other way ({low:g} at raw 0 to {high:g}): 0 would be full light"
+def _ends(dimmer: Moved, actives: Actives, said: Sayings) -> tuple[int, int]:
+    """Raw values of no light and of full light: the part of the channel that dims, whatever else is in it.
+
+    Raises Missing where that is too small.
+    """
+    whole = max(_parts(dimmer.spans), key=lambda part: part[-1].end - part[0].start)
+    full, fine = dimmer.channel.full, 8 * (len(dimmer.channel.offsets) - 1)
+    start, end = whole[0].start, (((whole[-1].end + 1) >> fine) << fine) - 1  # what is above begins with a coarse byte
+    if end <= start:
+        raise Missing(f"the dimmer is raw {start} to {whole[-1].end} of its channel, which is no room to dim in")
     own = [span.function for span in dimmer.spans]
-    full = dimmer.channel.full
-    others = [s for s in actives.spans(dimmer.channel) if s.function not in own]
-    start, end = min(s.start for s in dimmer.spans), max(s.end for s in dimmer.spans)
-    bad = [span for span in others if not _harmless(span, start, end)]
-    if bad:
+    others = [span for span in actives.spans(dimmer.channel) if span.function not in own]
+    if bad := [span for span in others if not _harmless(span, start, end)]:
         names = ", ".join(sorted({(s.label or s.function.name or s.function.attribute)[:30] for s in bad})[:4])
-        return (
-            f"the dimmer shares its channel with other things ({names}): it is raw {start} to {end} of 0 to {full}, "
-            "and a level that runs through the whole channel would set them off; choose a mode with a dimmer of its own"
+        said.ask(
+            f"the dimmer shares its channel with other things ({names}): only raw {start} to {end} of 0 to {full} is "
+            "used; see on a head that it fades in it, and neither flashes nor stays lit at level 0"
         )
-    if start > 0 or end < full:
-        text = (
-            f"the dimmer is raw {start} to {end} of its channel's 0 to {full}: a level runs through the whole channel, "
-            "so the lowest levels are dark and the highest are full"
+    low, high = whole[0].function.physical
+    turned = low is not None and high is not None and low > high
+    if turned:
+        said.ask(
+            f"the dimmer runs the other way ({low:g} at raw {start} to {high:g}): no light is raw {end}, so whoever "
+            "sends 0 lights the head; choose another mode where there is one"
         )
-        if start + full - end > full * LITTLE:
-            said.ask(f"{text}; is that good enough?")
+    if (start, end) != (0, full):
+        said.why["dimmer"] = f"the file's '{whole[0].function.name[:40]}' is raw {start} to {end} of its channel"
+    return (end, start) if turned else (start, end)
+
+
+def _parts(spans: list[Span]) -> list[list[Span]]:
+    """Spans that touch, together."""
+    parts: list[list[Span]] = []
+    for span in sorted(spans, key=lambda each: each.start):
+        if parts and span.start <= parts[-1][-1].end + 1:
+            parts[-1].append(span)
         else:
-            said.note(text)
-    return ""
+            parts.append([span])
+    return parts
 
 
 def _harmless(span: Span, start: int, end: int) -> bool:

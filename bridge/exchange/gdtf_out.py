@@ -124,6 +124,8 @@ def _channels(channels: Element, profile: Profile) -> None:
     for offsets, name in sorted([*ours, *others]):
         if name:
             made = _channel(channels, offsets, _ATTRIBUTES[name], _ends(profile, name), _default(profile, name))
+            if name == "dimmer":
+                _dimmer_part(channels[-1][0], made, profile)
             if name == "zoom":
                 _zoom_steps(made, profile)
         else:
@@ -150,6 +152,19 @@ def _channel(
         logical, "ChannelFunction", {"Name": name, "Attribute": attribute, "OriginalAttribute": "",
                                      "DMXFrom": f"0/{size}", "Default": f"{default}/{size}", **ends},
     )  # fmt: skip
+
+
+def _dimmer_part(logical: Element, dimmer: Element, profile: Profile) -> None:
+    """A dimmer that is a part of its channel, with what lies below and above it as no feature."""
+    (first, last), size = sorted(profile.dimmer_raw), len(profile.channels["dimmer"])
+    dimmer.set("DMXFrom", f"{first}/{size}")
+    dimmer.set("Default", f"{profile.dimmer_raw[0]}/{size}")
+    if profile.dimmer_raw[0] > profile.dimmer_raw[1]:
+        dimmer.attrib |= {"PhysicalFrom": "1.0", "PhysicalTo": "0.0"}
+    for name, start in (("Below", 0), ("Above", last + 1)):
+        if (name == "Below" and first > 0) or (name == "Above" and last < profile.full_scale("dimmer")):
+            part = SubElement(logical, "ChannelFunction", {**dimmer.attrib, "Name": name, "Attribute": "NoFeature"})
+            part.set("DMXFrom", f"{start}/{size}")
 
 
 def _ends(profile: Profile, name: str) -> dict[str, str]:

@@ -61,7 +61,7 @@ def make_profile(fixture_type: Element, mode: Element, wanted: Wanted) -> Made:
     neutral = Neutral(Wheels(fixture_type), *_lit(channels))
     actives = Actives(channels, neutral.choose)
     pan, tilt = pan_and_tilt(actives, said)
-    dimmer, unfit = dimmer_of(actives, pan.channel, tilt.channel, said)
+    dimmer, ends, unfit = dimmer_of(actives, pan.channel, tilt.channel, said)
     zoom = optional(actives, "zoom", pan.channel, tilt.channel, said)
     focus = optional(actives, "focus", pan.channel, tilt.channel, said)
     moved = {"pan": pan, "tilt": tilt, "dimmer": dimmer, "zoom": zoom, "focus": focus}
@@ -73,6 +73,8 @@ def make_profile(fixture_type: Element, mode: Element, wanted: Wanted) -> Made:
     dmx_break = pan.channel.dmx_break
     made = Made({}, said, head, ["pan", "tilt"], dmx_break, more_breaks(channels, dmx_break), unfit)
     made.document = _document(made, actives, moved, ours, wanted)
+    if dimmer is not None and ends != (0, dimmer.channel.full):
+        made.document["dimmer"] = {"curve": "linear", "from": ends[0], "to": ends[1]}
     _say_live_masters(actives, moved, ours, said)
     _say_curves(moved, said)
     say_fine(channels, ours, said)

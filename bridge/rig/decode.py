@@ -29,6 +29,8 @@ class Decoder:
         self._weight = 2.0**at.shift
         self._pan, self._tilt = _scale([p.pan for p in profiles]), _scale([p.tilt for p in profiles])
         self._square = np.array([p.dimmer_curve == "square" for p in profiles], dtype=bool)
+        ends = np.array([p.dimmer_raw for p in profiles], dtype=np.float64).reshape(-1, 2) / at.full[DIMMER][:, None]
+        self._dark, self._brighter = ends[:, 0], ends[:, 1] - ends[:, 0]
         self._full = np.where(at.full > 0, at.full, np.nan)
         self._coarse = np.maximum((at.full[DIMMER] + 1) / 256, 1.0)
         rows = [at.universes.index(fixture.universe) for fixture in rig.fixtures]
@@ -52,7 +54,8 @@ class Decoder:
     def _light(self, raw: Array, share: Array) -> Array:
         coarse = np.floor(raw / self._coarse)
         self.fine |= raw != coarse * self._coarse
-        level = np.where(self.fine, share, coarse / 255.0)
+        said = np.where(self.fine, share, coarse / 255.0)
+        level = np.clip((said - self._dark) / self._brighter, 0.0, 1.0)
         return np.where(self._square, level**2, level)
 
     @property

@@ -20,6 +20,7 @@ LONGEST_HOLD, LONGEST_DARK = 60.0, 600.0  # seconds
 ALLOWED_ACTION = "a mapping such as {slots: {19: 250}, hold: 5, dark: 40}"
 ZoomRow = tuple[float, float, float | None]
 FocusRow = tuple[float, float]
+Dimmer = tuple[str, tuple[int, int] | None]
 _FULL = 256**4 - 1
 
 
@@ -28,6 +29,7 @@ def read_profile(node: Node) -> Profile:
     top = versioned(node)
     footprint = top.required("footprint", whole(1, 512), 512)
     channels: dict[str, tuple[int, ...]] = top.required("channels", _channels, {})
+    dimmer: Dimmer = top.optional("dimmer", _dimmer, ("linear", None))
     profile = Profile(
         name=top.required("name", text, "?"),
         footprint=footprint,
@@ -37,7 +39,8 @@ def read_profile(node: Node) -> Profile:
         fixed=top.optional("fixed", slots, {}),
         zoom=top.optional("zoom", _zoom, None),
         focus=top.optional("focus", _focus, None),
-        dimmer_curve=top.optional("dimmer", _dimmer, "linear"),
+        dimmer_curve=dimmer[0],
+        dimmer_ends=dimmer[1],
         min_distance=top.optional("min_distance", length(0), 0.0),
         lag=top.optional("lag", number(0, LONGEST_LAG, unit="s"), 0.0),
         actions=top.optional("actions", by_name(_action, "a mapping of action names to " + ALLOWED_ACTION), {}),
@@ -47,7 +50,7 @@ def read_profile(node: Node) -> Profile:
     )
     if top.good("footprint", "channels"):
         _check_offsets(top, profile)
-    if top.good("channels", "zoom", "focus"):
+    if top.good("channels", "zoom", "focus", "dimmer"):
         _check_optics(top, profile)
     top.done()
     return profile
@@ -105,11 +108,17 @@ def _axis(node: Node) -> Axis:
     return out
 
 
-def _dimmer(node: Node) -> str:
+def _dimmer(node: Node) -> Dimmer:
+    """The curve, and the raw values at no light and at full light where they are not the channel's ends."""
     dimmer = KeyReader(node)
     curve = dimmer.optional("curve", choice("linear", "square"), "linear")
+    dark, lit = (dimmer.optional(key, whole(0, _FULL), None) for key in ("from", "to"))
+    if (dark is None) != (lit is None):
+        dimmer.fail("from" if lit is None else "to", "found one end, allowed are 'from' and 'to' together, or neither")
+    elif dark is not None and dark == lit:
+        dimmer.fail("to", f"found {lit}, the same as 'from'; allowed is another raw value (from may be the larger)")
     dimmer.done()
-    return curve
+    return curve, None if dark is None or lit is None else (dark, lit)
 
 
 def _zoom(node: Node) -> ZoomTable:
@@ -211,6 +220,8 @@ def _check_optics(top: KeyReader, profile: Profile) -> None:
             top.fail("zoom", "found a table but no channel 'zoom'; allowed without it is one row, a fixed angle")
         for problem in raw_problems(profile, "zoom", [row[0] for row in profile.zoom.rows]):
             top.fail("zoom", problem)
+    for problem in raw_problems(profile, "dimmer", profile.dimmer_ends or ()):
+        top.fail("dimmer", problem)
     if profile.focus is not None:
         if "focus" not in profile.channels:
             top.fail("focus", "found a table but no channel 'focus'; allowed is a table where there is one")

@@ -180,7 +180,8 @@ def _raw(fixture: Fixture, channel: str, node: Node) -> bytes:
         share = number(0, 1)(node)
         if channel == "dimmer" and profile.dimmer_curve == "square":
             share = math.sqrt(share)
-    return round(share * profile.full_scale(channel)).to_bytes(len(profile.channels[channel]), "big")
+    low, high = profile.dimmer_raw if channel == "dimmer" else (0, profile.full_scale(channel))
+    return round(low + share * (high - low)).to_bytes(len(profile.channels[channel]), "big")
 
 
 def _under(show: Show) -> dict[int, int]:

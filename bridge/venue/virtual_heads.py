@@ -49,6 +49,8 @@ class VirtualHeads:
         self._heard = np.zeros(len(self.universes), dtype=bool)
         self._universe_of = np.array([self._row[f.universe] for f in fixtures], dtype=np.intp)
         self._index, self._weight, self._full = _decoder(fixtures, self._row, self._slots.size - 1)
+        ends = np.array([f.profile.dimmer_raw for f in fixtures]).reshape(-1, 2) / self._full[2][:, None]
+        self._dark, self._brighter = ends[:, 0], ends[:, 1] - ends[:, 0]
         self._curve_square = np.array([f.profile.dimmer_curve == "square" for f in fixtures])
         axes = [(f.profile.pan, f.profile.tilt) for f in fixtures]
         self._from = np.radians([[a.from_deg for a in pair] for pair in axes]).T
@@ -178,6 +180,7 @@ class VirtualHeads:
         self.motor = self.motor + self.velocity * dt
 
     def _light(self, command: Array, dt: float) -> None:
+        command = np.clip((command - self._dark) / self._brighter, 0.0, 1.0)
         wanted = np.where(self._curve_square, command * command, command)
         share = np.where(self._dimmer_tau > 0, -np.expm1(-dt / np.maximum(self._dimmer_tau, 1e-9)), 1.0)
         self.level = self.level + share * (wanted - self.level)

@@ -31,6 +31,7 @@ class Truth:
     parts: list[Part]
     geometry: str = "Base"
     why_not: str = ""
+    dimmer_to: int = 255  # coarse: above it the channel strobes
     footprint: int = 0
     channels: dict[str, tuple[int, ...]] = field(default_factory=dict)
     pan: Ends = (0.0, 0.0, 0.0)
@@ -198,7 +199,7 @@ def _dimmer(rng: Random, truth: Truth, kind: str, where: str) -> list[Part]:
         part.fns[0].start, part.fns[0].sets = 1, ()
         part.fns.insert(0, Fn("Dimmer" if odd < 0.95 else "NoFeature", "Closed", 0, (0.0, 0.0)))
     if odd < 0.04:
-        truth.why_not = "shared"
+        truth.dimmer_to = 134
         part.fns.append(Fn("Shutter1Strobe", "Strobe", 135, (0.0, 20.0)))
     elif odd < 0.08:
         truth.why_not, part.virtual = "virtual", True

@@ -58,6 +58,12 @@ def _compare(mode: Truth, document: dict[str, Any], verdict: Verdict) -> None:
     for name in ("dimmer", "zoom", "focus"):
         here = tuple(channels.get(name, ()))
         verdict.mark(name, here == mode.channels.get(name, ()), f"{name}:" in asked, f"{here}")
+    top = document.get("dimmer", {}).get("to", 256 ** len(channels["dimmer"]) - 1) >> 8 * (len(channels["dimmer"]) - 1)
+    verdict.mark("dimmer", top == mode.dimmer_to, False, f"full light at {top}, truth {mode.dimmer_to}")
+    if mode.dimmer_to < 255:
+        verdict.mark(
+            "dimmer", "dimmer shares its channel" in asked, False, "nothing asked of the strobe in its channel"
+        )
     if "zoom" in mode.channels:
         table = document.get("zoom", {}).get("table")
         rows = None if mode.zoom_stub else [list(each) for each in mode.zoom or ()]

@@ -214,14 +214,13 @@ def test_two_channels_on_one_slot_are_said() -> None:
     assert found.profiles[0].document["fixed"] == {7: 32}
 
 
-def test_a_dimmer_that_shares_its_channel_with_a_strobe_is_refused() -> None:
+def test_a_dimmer_that_shares_its_channel_with_a_strobe_is_driven_in_its_own_part_and_asked() -> None:
     both = [Function("Dimmer"), Function("Shutter1Strobe", "128/1", name="Strobe")]
     found = found_in(*PAN_TILT, Channel("5", both))
-    assert found.profiles == ()
-    assert "shares its channel with other things (Strobe)" in found.skipped[0].why
-    read = found.unfit[0].document
-    assert read["channels"] == {"pan": [1, 2], "tilt": [3, 4], "dimmer": [5]}
-    assert (read["pan"]["from"], read["pan"]["to"]) == (-270.0, 270.0)
+    assert found.profiles[0].document["dimmer"] == {"curve": "linear", "from": 0, "to": 127}
+    assert any("shares its channel with other things (Strobe)" in question for question in found.questions)
+    made = read_profile(parse(to_yaml({"version": 1, **found.profiles[0].document}))[0])
+    assert made.dimmer_raw == (0, 127)
 
 
 def test_a_mode_without_a_dimmer_is_refused_and_what_was_read_is_told() -> None:
@@ -231,7 +230,7 @@ def test_a_mode_without_a_dimmer_is_refused_and_what_was_read_is_told() -> None:
     assert found.unfit[0].document["channels"] == {"pan": [1, 2], "tilt": [3, 4]}
 
 
-def test_a_dimmer_between_closed_and_open_can_be_driven_and_is_asked() -> None:
+def test_a_dimmer_between_closed_and_open_is_driven_in_its_own_part() -> None:
     parts = [
         Function("Shutter1", name="Closed"),
         Function("Dimmer", "8/1"),
@@ -239,16 +238,17 @@ def test_a_dimmer_between_closed_and_open_can_be_driven_and_is_asked() -> None:
     ]
     found = found_in(*PAN_TILT, Channel("5", parts))
     assert found.profiles[0].document["channels"]["dimmer"] == [5]
-    assert any("the dimmer is raw 8 to 247" in question for question in found.questions)
+    assert found.profiles[0].document["dimmer"] == {"curve": "linear", "from": 8, "to": 247}
+    assert not any("shares its channel" in question for question in found.questions)
 
 
-def test_only_what_is_dark_may_lie_below_a_dimmer() -> None:
+def test_what_is_not_dark_below_a_dimmer_is_asked() -> None:
     for attribute in ("NoFeature", "Shutter1"):
         for name, able in (("Closed", True), ("Blackout", True), ("Strobe", False), ("Blackout pulse", False)):
             parts = [Function(attribute, name=name), Function("Dimmer", "1/1", apart=True)]
             found = found_in(*PAN_TILT, Channel("5", parts))
-            assert bool(found.profiles) == able
-            assert not any("the dimmer is raw" in question for question in found.questions)
+            assert found.profiles[0].document["dimmer"]["from"] == 1
+            assert any("shares its channel" in question for question in found.questions) != able
 
 
 def test_a_second_dimmer_of_the_same_part_is_asked() -> None:
@@ -258,9 +258,10 @@ def test_a_second_dimmer_of_the_same_part_is_asked() -> None:
     assert any("(slot 9), is held full" in question for question in found.questions)
 
 
-def test_a_dimmer_the_other_way_round_is_refused() -> None:
+def test_a_dimmer_the_other_way_round_is_driven_so_and_asked() -> None:
     found = found_in(*PAN_TILT, Channel("5", [Function("Dimmer", physical=(1, 0))]))
-    assert "0 would be full light" in found.skipped[0].why
+    assert found.profiles[0].document["dimmer"] == {"curve": "linear", "from": 255, "to": 0}
+    assert any("whoever sends 0 lights the head" in question for question in found.questions)
 
 
 def test_the_dimmer_of_the_whole_head_is_moved_and_those_in_line_are_full() -> None:

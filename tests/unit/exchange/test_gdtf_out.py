@@ -33,6 +33,8 @@ def check(profile: Profile) -> None:
     held = {int(slot): value for slot, value in document["fixed"].items()}
     assert {slot: value for slot, value in held.items() if value} == {s: v for s, v in profile.fixed.items() if v}
     assert document.get("axes_at", [0, 0, 0]) == pytest.approx(list(profile.axes_at), abs=1e-9)
+    ends = document.get("dimmer", {"from": 0, "to": profile.full_scale("dimmer")})
+    assert (ends["from"], ends["to"]) == profile.dimmer_raw
     if profile.zoom is not None and "zoom" in profile.channels:
         table = [row[:2] for row in document["zoom"]["table"]]
         for raw in np.linspace(0, profile.full_scale("zoom"), 50):
@@ -57,9 +59,15 @@ def test_our_reader_finds_the_same_profile(profile: Profile) -> None:
     st.tuples(DEGREES, DEGREES).filter(lambda ends: abs(ends[0] - ends[1]) > 90),
     st.tuples(METRES, METRES, METRES),
     st.dictionaries(st.integers(13, 32), st.integers(0, 255)),
+    st.tuples(st.integers(0, 255), st.integers(0, 255)).filter(lambda ends: ends[0] != ends[1]),
 )
 def test_bytes_in_any_place_and_order_and_axes_anywhere(
-    slots: list[int], sizes: tuple[int, int, int], ends: tuple[float, float], axes: tuple[float, ...], held: dict
+    slots: list[int],
+    sizes: tuple[int, int, int],
+    ends: tuple[float, float],
+    axes: tuple[float, ...],
+    held: dict,
+    dimmer: tuple[int, int],
 ) -> None:
     waiting = list(slots)
     channels = {
@@ -68,7 +76,8 @@ def test_bytes_in_any_place_and_order_and_axes_anywhere(
     }
     owned = {slot for offsets in channels.values() for slot in offsets}
     fixed = {slot: value for slot, value in held.items() if slot not in owned}
-    check(Profile("any", 32, channels, Axis(*ends), Axis(-100, 100), fixed, axes_at=axes))
+    ends_of = tuple(each * 256 ** (sizes[2] - 1) for each in dimmer)
+    check(Profile("any", 32, channels, Axis(*ends), Axis(-100, 100), fixed, axes_at=axes, dimmer_ends=ends_of))
 
 
 def test_names_keep_to_the_characters_that_the_standard_allows() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -76,6 +77,21 @@ def test_a_desk_of_8_bits_reaches_full_and_one_that_sends_16_is_taken_at_its_wor
     again = Decoder(rig, ByteMap(rig.fixtures))
     again.know_fine(decoder.fine_names)
     assert again.read(slots, ALL).light.tolist() == decoder.read(slots, ALL).light.tolist()
+
+
+@pytest.mark.parametrize("ends", [(2056, 34695), (65535, 0), (40000, 1000)])
+def test_a_dimmer_in_a_part_of_its_channel_is_sent_and_read_in_that_part_alone(ends: tuple[int, int]) -> None:
+    rig = two(replace(profile(), dimmer_ends=ends))
+    encoder, decoder = Encoder(rig), Decoder(rig, ByteMap(rig.fixtures))
+    decoder.know_fine(rig.names)
+    half = np.full(2, 0.5)
+    for level in (0.0, 0.25, 1.0, 7.0):
+        slots = encoder.encode(Look(half, half, np.full(2, level), half, half))
+        assert 256 * int(slots[0, 4]) + int(slots[0, 5]) == round(ends[0] + min(level, 1) * (ends[1] - ends[0]))
+        assert decoder.read(slots, ALL).light == pytest.approx([min(level, 1)] * 2, abs=1e-4)
+    beyond = np.zeros((2, 512), np.uint8)
+    beyond[0, 4:6], beyond[1, 204:206] = 255, 0
+    assert set(decoder.read(beyond, ALL).light.tolist()) <= {0.0, 1.0}, "what lies beside it is its nearer end"
 
 
 def test_only_heads_on_a_universe_that_was_heard_are_heard() -> None:

@@ -201,3 +201,11 @@ def test_colour_is_what_the_slots_mix_and_white_without_any() -> None:
     heads.hear(7, bytes(slots))
     heads.step(DT)
     assert heads.state().colour == pytest.approx(np.array([[1, 1, 1], [1, 0.2, 0.4]]))
+
+
+def test_a_dimmer_in_a_part_of_its_channel_lights_there() -> None:
+    heads = _heads(profile=replace(_profile(2), dimmer_ends=(6554, 32768)))
+    for share, light in ((0.1, 0.0), (0.3, 0.5), (0.5, 1.0), (0.05, 0.0)):
+        heads.hear(7, _slots(2, [0.5, 0.5, share, 0, 0]))
+        _run(heads, 1.0)
+        assert heads.state().level[0] == pytest.approx(light, abs=1e-3)
