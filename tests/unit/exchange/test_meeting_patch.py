@@ -14,6 +14,7 @@ from bridge.exchange.meeting_patch import Claim, settled
 from bridge.exchange.standing import standing
 from bridge.exchange.taking import Taken, take
 from bridge.exchange.texts import texts_of
+from bridge.show.load import load
 
 TOUR = Path(__file__).parents[3] / "configs" / "harbour-hall-tour"
 WIDE = 20  # slots of spot-16bit
@@ -90,3 +91,16 @@ def test_a_rig_whose_patch_is_no_number_stops_nothing() -> None:
     new = {"name": "b", "profile": "p", "universe": 1, "address": 505}
     why = settled([Claim(odd, odd), Claim(new, None), Claim(new | {"address": 1}, None)], lambda word: 10)
     assert why == {1: "its 10 slots from 505 on reach past 512"}
+
+
+def test_a_number_of_two_lines_becomes_one_and_stops_no_other_head(show: Path) -> None:
+    found = heads(1, 21, 41, 61)
+    odd = replace(found.fixtures[0], number="FOH\n2\u202e")
+    taken(show, Found(fixtures=(odd, *found.fixtures[1:])))
+    assert next(head["number"] for head in load_rig(show) if head["name"] == "lx-1") == "FOH 2"
+    assert not taken(show, Found(fixtures=(replace(odd, id="other", name="else"), *found.fixtures[1:]))).changes
+
+
+def load_rig(folder: Path) -> list[dict[str, object]]:
+    load(folder)
+    return [dict(head) for head in standing(folder).heads]
