@@ -78,7 +78,10 @@ class FoundFixture:
 
 @dataclass(frozen=True)
 class Found:
-    """All of a file. `questions` are for a person to answer or confirm, `notes` only to know."""
+    """All of a file. `questions` are for a person to answer or confirm, `notes` only to know.
+
+    `unfit`: what could be read of modes that cannot be used; `skipped` says why. They are shown and never written.
+    """
 
     profiles: tuple[FoundProfile, ...] = ()
     fixtures: tuple[FoundFixture, ...] = ()
@@ -86,3 +89,4 @@ class Found:
     skipped: tuple[Skipped, ...] = ()
     notes: tuple[str, ...] = ()
     asks: tuple[Ask, ...] = ()
+    unfit: tuple[FoundProfile, ...] = ()

@@ -43,7 +43,7 @@ class Taken:
     """What became of a mode. Without a `profile`, `skipped` or `questions` say why.
 
     `dmx_break`: that of the profile's address, from 1 (an MVR file counts them from 0); `more_breaks`: others that the
-    mode has too, with their footprints. `head`: its geometry.
+    mode has too, with their footprints. `head`: its geometry. `unfit`: what was read of a mode that cannot be used.
     """
 
     profile: FoundProfile | None = None
@@ -53,6 +53,7 @@ class Taken:
     dmx_break: int = 1
     more_breaks: tuple[tuple[int, int], ...] = ()
     head: Head | None = None
+    unfit: FoundProfile | None = None
 
 
 def open_gdtf(source: Path | bytes, what: str) -> FixtureType:
@@ -102,6 +103,8 @@ def profile_of(
     )
     questions = tuple(_line(text, 600) for text in made.said.questions)
     notes = tuple(_line(text, 600) for text in made.said.notes)
+    if made.unfit:
+        return Taken(skipped=(Skipped(_line(f"{fixture.name}, mode '{mode}'"), made.unfit),), unfit=profile)
     return Taken(profile, questions, (), notes, made.dmx_break, made.more_breaks, made.head)
 
 
@@ -125,6 +128,7 @@ def read_gdtf(source: Path | bytes, what: str, mode: str | None = None) -> Found
         questions=taken.questions,
         skipped=taken.skipped,
         notes=tuple(filter(None, (_line(chosen.note, 600), *taken.notes))),
+        unfit=(taken.unfit,) if taken.unfit is not None else (),
     )
 
 

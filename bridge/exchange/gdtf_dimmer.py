@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from typing import NamedTuple
 
 from bridge.exchange.gdtf_active import Actives, Choice, Span
 from bridge.exchange.gdtf_channels import Channel
@@ -15,8 +16,24 @@ LITTLE = 0.02  # of a channel
 HARMLESS = frozenset({"nothing", "other", "mode", "dimmer"})
 
 
-def dimmer_of(actives: Actives, pan: Channel, tilt: Channel, said: Sayings) -> Moved:
-    """The channel that dims the whole head. Raises Missing where a level from 0 to 1 cannot be sent to one."""
+class Found(NamedTuple):
+    """The dimmer, where there is one; `unfit`: why a level from 0 to 1 cannot be sent to it, "" where it can."""
+
+    moved: Moved | None
+    unfit: str = ""
+
+
+def dimmer_of(actives: Actives, pan: Channel, tilt: Channel, said: Sayings) -> Found:
+    """The channel that dims the whole head."""
+    try:
+        dimmer = _chosen(actives, pan, tilt, said)
+    except Missing as missing:
+        return Found(None, str(missing))
+    return Found(dimmer, _unfit(dimmer, actives, said))
+
+
+def _chosen(actives: Actives, pan: Channel, tilt: Channel, said: Sayings) -> Moved:
+    """Raises Missing."""
     found = having(actives.channels, "dimmer")
     here = [
         c for c in found if c.offsets and not c.broken and c.dmx_break == pan.dmx_break and max(c.offsets) <= LAST_SLOT
@@ -26,9 +43,7 @@ def dimmer_of(actives: Actives, pan: Channel, tilt: Channel, said: Sayings) -> M
     near = [c for c in here if related(c, tilt) or related(c, pan)] or here
     parts = Counter(id(at) for c in near if c.instance is not None for at in c.instance.above())
     chosen = min(near, key=lambda c: (not c.grand, -parts[id(c.instance)]))  # of equal ones the first
-    dimmer = moved(actives, "dimmer", chosen, said)
-    _check(dimmer, actives, said)
-    return dimmer
+    return moved(actives, "dimmer", chosen, said)
 
 
 def at_rest(actives: Actives, dimmer: Channel, said: Sayings) -> dict[Channel, Choice]:
@@ -85,11 +100,11 @@ def _why_none(found: list[Channel], pan: Channel) -> str:
     return "the dimmer is virtual: it has no slot, and the desk makes it from the colours; choose a mode with a dimmer"
 
 
-def _check(dimmer: Moved, actives: Actives, said: Sayings) -> None:
+def _unfit(dimmer: Moved, actives: Actives, said: Sayings) -> str:
     """A level is sent as raw 0 to full: nothing else may lie on that way that flashes, and 0 must be dark."""
     low, high = dimmer.spans[0].function.physical
     if low is not None and high is not None and low > high:
-        raise Missing(f"the dimmer runs the other way ({low:g} at raw 0 to {high:g}): 0 would be full light")
+        return f"the dimmer runs the other way ({low:g} at raw 0 to {high:g}): 0 would be full light"
     own = [span.function for span in dimmer.spans]
     full = dimmer.channel.full
     others = [s for s in actives.spans(dimmer.channel) if s.function not in own]
@@ -97,7 +112,7 @@ def _check(dimmer: Moved, actives: Actives, said: Sayings) -> None:
     bad = [span for span in others if not _harmless(span, start, end)]
     if bad:
         names = ", ".join(sorted({(s.label or s.function.name or s.function.attribute)[:30] for s in bad})[:4])
-        raise Missing(
+        return (
             f"the dimmer shares its channel with other things ({names}): it is raw {start} to {end} of 0 to {full}, "
             "and a level that runs through the whole channel would set them off; choose a mode with a dimmer of its own"
         )
@@ -110,6 +125,7 @@ def _check(dimmer: Moved, actives: Actives, said: Sayings) -> None:
             said.ask(f"{text}; is that good enough?")
         else:
             said.note(text)
+    return ""
 
 
 def _harmless(span: Span, start: int, end: int) -> bool:

@@ -30,7 +30,10 @@ FOCUS = "focus against distance is in no GDTF file: make the spot sharp at three
 
 @dataclass
 class Made:
-    """A profile's document and all that is said of it. `head` is its geometry."""
+    """A profile's document and all that is said of it. `head` is its geometry.
+
+    `unfit`: why no head can be driven so, as it has no dimmer, or one that would strobe; the rest is read all the same.
+    """
 
     document: dict[str, Any]
     said: Sayings
@@ -38,6 +41,7 @@ class Made:
     confirm: list[str] = field(default_factory=list)
     dmx_break: int = 1
     more_breaks: tuple[tuple[int, int], ...] = ()
+    unfit: str = ""
 
 
 @dataclass(frozen=True)
@@ -57,17 +61,17 @@ def make_profile(fixture_type: Element, mode: Element, wanted: Wanted) -> Made:
     neutral = Neutral(Wheels(fixture_type), *_lit(channels))
     actives = Actives(channels, neutral.choose)
     pan, tilt = pan_and_tilt(actives, said)
-    dimmer = dimmer_of(actives, pan.channel, tilt.channel, said)
+    dimmer, unfit = dimmer_of(actives, pan.channel, tilt.channel, said)
     zoom = optional(actives, "zoom", pan.channel, tilt.channel, said)
     focus = optional(actives, "focus", pan.channel, tilt.channel, said)
     moved = {"pan": pan, "tilt": tilt, "dimmer": dimmer, "zoom": zoom, "focus": focus}
     ours = {each: found.channel for each, found in moved.items() if found is not None}
     check_apart(ours)
-    neutral.at_rest = at_rest(actives, dimmer.channel, said)
+    neutral.at_rest = at_rest(actives, dimmer.channel, said) if dimmer is not None else {}
     actives.forget()
     head = read_head(fixture_type, mode)
     dmx_break = pan.channel.dmx_break
-    made = Made({}, said, head, ["pan", "tilt"], dmx_break, more_breaks(channels, dmx_break))
+    made = Made({}, said, head, ["pan", "tilt"], dmx_break, more_breaks(channels, dmx_break), unfit)
     made.document = _document(made, actives, moved, ours, wanted)
     _say_live_masters(actives, moved, ours, said)
     _say_curves(moved, said)

@@ -50,7 +50,8 @@ _GOOD = {
     "filter": r"(\W|\d)*(open|off|out|none|min|white|0 ?%)(\W|\d)*",
     "blade": r"(open(ed)?|out|off|min)(\W|\d)*",
     "speed": r".*\b(track(ing)?( mode)?|fast(est)?|max(imum)?( speed)?|no (function|delay|effect)|none|off|full)\b.*",
-    "effect": r"(\W|\d)*(stop(ped)?|off|none|open|out|disabled|idle|manual|no rotation)(\W|\d)*",
+    "effect": r"(\W|\d)*((effects?|macros?|colou?rs?|rotation|audio|sound|music|animation|wheel)(\W|\d)+)*"
+    r"(stop(ped)?|off|none|open|out|disabled|idle|manual|no rotation)(\W|\d)*",
 }
 _DANGER = re.compile(
     r"reset|lamp|\boff\b|shut ?down|reboot|calib|\btest\b|black ?out|\bhome\b|start|standby|sleep|factory|update"

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from bridge.errors import FileRefused
-from bridge.exchange.found import Ask, Document, Found, FoundFixture, Skipped
+from bridge.exchange.found import Ask, Document, Found, FoundFixture, FoundProfile, Skipped
 from bridge.exchange.meeting_heads import Heads, meet_heads
 from bridge.exchange.meeting_profiles import ProfileHere, meet_profiles, named_profile
 from bridge.exchange.said import Change, sentence
@@ -41,6 +41,7 @@ class Meeting:
     notes: tuple[str, ...]
     asks: tuple[Ask, ...]
     imported: Imported
+    unfit: tuple[FoundProfile, ...] = ()
 
 
 def meet(found: Found, show: Standing, answers: Mapping[str, str] = NO_ANSWERS) -> Meeting:
@@ -76,6 +77,7 @@ def meet(found: Found, show: Standing, answers: Mapping[str, str] = NO_ANSWERS) 
         notes=_once(*found.notes, *profiles.notes, *heads.notes, *notes),
         asks=_asks(found, words, heads, show),
         imported=Imported(profiles.imported, heads.imported),
+        unfit=found.unfit,
     )
 
 
@@ -116,7 +118,10 @@ def _once(*texts: str) -> tuple[str, ...]:
 def as_json(meeting: Meeting, written: tuple[str, ...]) -> dict[str, Any]:
     """The shape of `import --json`."""
     return {
-        "profiles": [_profile_json(here) for here in meeting.profiles],
+        "profiles": [
+            *(_profile_json(here.found, here.file, here.document) for here in meeting.profiles),
+            *(_profile_json(found, None, found.document) | {"unfit": True} for found in meeting.unfit),
+        ],
         "fixtures": list(meeting.heads),
         "questions": list(meeting.questions),
         "skipped": [one._asdict() for one in meeting.skipped],
@@ -127,7 +132,6 @@ def as_json(meeting: Meeting, written: tuple[str, ...]) -> dict[str, Any]:
     }
 
 
-def _profile_json(here: ProfileHere) -> dict[str, Any]:
-    found = here.found
-    head = {"file": here.file, "mode": found.mode, "from": found.source}
-    return head | here.document | {"why": dict(found.why), "confirm": list(found.confirm)}
+def _profile_json(found: FoundProfile, file: str | None, document: Document) -> dict[str, Any]:
+    head = {"file": file, "mode": found.mode, "from": found.source}
+    return head | document | {"why": dict(found.why), "confirm": list(found.confirm)}

@@ -226,7 +226,7 @@ def test_a_gdtf_is_imported_on_the_way(tmp_path: Path, capsys: pytest.CaptureFix
     folder = tmp_path / "hall"
     assert new(str(folder), "--profile", str(gdtf(tmp_path, "Standard"))) == 0
     out = capsys.readouterr().out
-    assert "Questions:\n  which way pan and tilt turn" in out
+    assert "Questions:\n  Which way pan and tilt turn" in out
     assert "Heads move without warning." in out
     assert len({(f.universe, f.address) for f in load(folder).fixtures}) == 12
     assert {f.profile.footprint for f in load(folder).fixtures} == {5}

@@ -219,6 +219,16 @@ def test_a_dimmer_that_shares_its_channel_with_a_strobe_is_refused() -> None:
     found = found_in(*PAN_TILT, Channel("5", both))
     assert found.profiles == ()
     assert "shares its channel with other things (Strobe)" in found.skipped[0].why
+    read = found.unfit[0].document
+    assert read["channels"] == {"pan": [1, 2], "tilt": [3, 4], "dimmer": [5]}
+    assert (read["pan"]["from"], read["pan"]["to"]) == (-270.0, 270.0)
+
+
+def test_a_mode_without_a_dimmer_is_refused_and_what_was_read_is_told() -> None:
+    found = found_in(*PAN_TILT, Channel("5", [Function("ColorAdd_R")]))
+    assert found.profiles == ()
+    assert "no dimmer" in found.skipped[0].why
+    assert found.unfit[0].document["channels"] == {"pan": [1, 2], "tilt": [3, 4]}
 
 
 def test_a_dimmer_between_closed_and_open_can_be_driven_and_is_asked() -> None:

@@ -103,6 +103,11 @@ def test_a_part_before_the_strobe_is_open_whatever_attribute_it_has(name: str) -
         ("speed", "Standard mode", 1),
         ("speed", "Fast to slow", None),
         ("control", "Lamp off", None),
+        ("control", "Default settings", None),
+        ("control", "Reset to default", None),
+        ("effect", "Macro off", 0),
+        ("effect", "Color effects: off", 0),
+        ("effect", "Effect 1", None),
         ("control", "No function", 1),
     ],
 )

@@ -11,7 +11,7 @@ import pytest
 
 from bridge.errors import FileRefused, InputError, ShowError
 from bridge.exchange.found import Ask, Found, FoundFixture, FoundProfile
-from bridge.exchange.meeting import NO_ANSWERS, Meeting, meet
+from bridge.exchange.meeting import NO_ANSWERS, Meeting, as_json, meet
 from bridge.exchange.meeting_heads import names_for
 from bridge.exchange.mvr import read_mvr
 from bridge.exchange.mvr_out import new_mvr
@@ -277,3 +277,10 @@ def test_a_drawing_that_we_gave_of_an_imported_show_brings_no_second_profile(tou
     meeting = shows(tour, read_mvr(drawing, "plot.mvr"))
     assert not any("profile" in change.path for change in meeting.changes)
     assert {str(head["name"]): head["profile"] for head in standing(tour).heads} == before
+
+
+def test_what_was_read_of_a_mode_that_cannot_be_used_is_told_and_never_written(tour: Path) -> None:
+    meeting = meet(Found(unfit=(SPOT,)), standing(tour))
+    assert texts_of(meeting, "works.gdtf", "tour") == {}
+    (told,) = as_json(meeting, ())["profiles"]
+    assert (told["file"], told["unfit"], told["pan"]["from"]) == (None, True, -270.0)
