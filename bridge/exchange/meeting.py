@@ -54,7 +54,7 @@ def meet(found: Found, show: Standing, answers: Mapping[str, str] = NO_ANSWERS) 
             raise FileRefused(_no_profile(profile, show))
         if kind and kind not in (types := {one.type for one in found.fixtures}):
             raise FileRefused(f"--profile: {unknown('type', kind, sorted(types))}")
-    profiles = meet_profiles(found.profiles, show)
+    profiles = meet_profiles(found.profiles, show, alone=not found.fixtures)
     words = {
         n: _profile_of(one, profiles.here, show) or answers.get(one.type) or answers.get("")
         for n, one in enumerate(found.fixtures)
