@@ -54,12 +54,13 @@ def meet(found: Found, show: Standing, answers: Mapping[str, str] = NO_ANSWERS) 
             raise FileRefused(_no_profile(profile, show))
         if kind and kind not in (types := {one.type for one in found.fixtures}):
             raise FileRefused(f"--profile: {unknown('type', kind, sorted(types))}")
-    profiles = meet_profiles(found.profiles, show)
+    profiles = meet_profiles(found.profiles, show, alone=not found.fixtures)
     words = {
         n: _profile_of(one, profiles.here, show) or answers.get(one.type) or answers.get("")
         for n, one in enumerate(found.fixtures)
     }
-    footprints = {here.file: int(here.document["footprint"]) for here in profiles.here.values()}
+    slots = {here.file: here.document.get("footprint") for here in profiles.here.values()}
+    footprints = {file: each for file, each in slots.items() if isinstance(each, int)}
     heads = meet_heads(found.fixtures, words, show, footprints)
     named = {str(head.get("name")): head for head in heads.rig}
     damaged = show.imported.damaged

@@ -176,7 +176,8 @@ def _keys(one: FoundFixture, profile: str | None) -> Document:
 
 
 def _number(text: str) -> int | str:
-    """A number as people write it in YAML: without quotes where it reads the same."""
+    """A number as people write it in YAML: one line, without quotes where it reads the same."""
+    text = " ".join("".join(char if char.isprintable() else " " for char in text).split())
     return int(text) if text.isascii() and text.isdigit() and len(text) < 10 and str(int(text)) == text else text
 
 
@@ -243,7 +244,7 @@ class _Known:
         here = self._here.get(name.casefold())
         if here is not None and not (one.number and here in seen):
             return here
-        by_number = self._numbers.get(one.number, "") if one.number else ""
+        by_number = self._numbers.get(str(_number(one.number)), "") if one.number else ""
         if by_number and by_number not in seen:
             return by_number
         renamed = self._patches.get(str((one.universe, one.address)))

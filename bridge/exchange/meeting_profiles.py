@@ -47,18 +47,18 @@ class Profiles:
     imported: dict[str, ImportedProfile] = field(default_factory=dict)
 
 
-def meet_profiles(found: Iterable[FoundProfile], show: Standing) -> Profiles:
-    """Where each goes and what becomes of it."""
+def meet_profiles(found: Iterable[FoundProfile], show: Standing, alone: bool = False) -> Profiles:
+    """Where each goes and what becomes of it. `alone`: the file has profiles only, no heads that it hangs."""
     out = Profiles(imported=dict(show.imported.profiles))
     for profile in found:
         if problem := _problem(profile.document):
             out.skipped.append(Skipped(f"{profile.source}, mode {profile.mode}", problem))
             continue
-        _meet(profile, show, out)
+        _meet(profile, show, out, alone)
     return out
 
 
-def _meet(profile: FoundProfile, show: Standing, out: Profiles) -> None:
+def _meet(profile: FoundProfile, show: Standing, out: Profiles, alone: bool) -> None:
     if (twin := _twin(profile, show)) is not None:
         file, document = twin
         out.here[profile.key] = ProfileHere(profile, file, document, document)
@@ -71,6 +71,11 @@ def _meet(profile: FoundProfile, show: Standing, out: Profiles) -> None:
         document = dict(profile.document)
         out.changes.append(Change(file, "", None, file, f"new profile {file}: {profile.source}, mode {profile.mode}"))
     else:
+        if alone and _other_zero(before, theirs):
+            theirs["pan"] |= {end: before["pan"][end] for end in ("from", "to")}
+            out.notes.append(
+                f"{file}: pan keeps its zero here: a drawing counts it from its hang, the file alone from its yoke"
+            )
         step = merged(before, theirs, dict(last.given) if last else None, hand_first=True)
         document = step.document
         out.changes += changes_of(file, "", step.changed)
@@ -83,6 +88,14 @@ def _meet(profile: FoundProfile, show: Standing, out: Profiles) -> None:
             )
     out.here[profile.key] = ProfileHere(profile, file, document, before)
     out.imported[file] = ImportedProfile(profile.source, profile.mode, theirs, profile.confirm)
+
+
+def _other_zero(before: Document, theirs: Document) -> bool:
+    """Whether pan is the same travel the same way, counted from another zero: poses know which."""
+    ends = [at(document, ("pan", end)) for document in (before, theirs) for end in ("from", "to")]
+    if not all(isinstance(end, int | float) for end in ends):
+        return False
+    return abs(ends[0] - ends[2]) > 1e-6 and abs((ends[0] - ends[2]) - (ends[1] - ends[3])) < 1e-6
 
 
 def _twin(profile: FoundProfile, show: Standing) -> tuple[str, Document] | None:

@@ -29,7 +29,8 @@ def changes_of(file: str, inside: str, steps: Iterable[Step]) -> list[Change]:
 
 def _change(file: str, path: str, step: Step) -> Change:
     was = "nothing" if step.ours is None else value(step.ours)
-    return Change(file, path, step.ours, step.theirs, f"{path}: {was} -> {value(step.theirs)}")
+    where = path if "/" not in file else f"{file}: {path}"
+    return Change(file, path, step.ours, step.theirs, f"{where}: {was} -> {value(step.theirs)}")
 
 
 def value(data: Any) -> str:

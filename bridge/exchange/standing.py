@@ -13,7 +13,7 @@ from bridge.exchange.found import Document
 from bridge.show.folder import built_in_profiles, decode, read_bytes
 from bridge.show.imported import IMPORTED, Imported, read_imported
 from bridge.show.load import NETWORK, RIG, STAGE
-from bridge.show.problems import Bad
+from bridge.show.problems import Bad, Problem, shown
 from bridge.show.spans import Layout
 from bridge.show.yaml12 import parse
 
@@ -56,7 +56,7 @@ def standing(folder: Path) -> Standing:
             continue
         try:
             texts[file] = decode(read_bytes(folder / file))
-            data[file] = plain_of(texts[file])
+            data[file] = _mapping(texts[file])
         except Bad as error:
             problems += [f"{file}:{problem.line}: {problem}" for problem in error.problems]
     if problems:
@@ -67,6 +67,15 @@ def standing(folder: Path) -> Standing:
     heads = [head for head in heads if isinstance(head, dict)] if isinstance(heads, list) else []
     profiles = {file: data[file] for file in texts if file.startswith(PROFILES)}
     return Standing(folder, texts, tuple(heads), profiles, read_imported(folder))
+
+
+def _mapping(text: str) -> Document:
+    """As `plain_of`, but Bad is raised of another too."""
+    data = Layout(text).root.plain()
+    if not isinstance(data, dict):
+        found = shown(str(data))
+        raise Bad([Problem(1, f"found {found}, allowed is a mapping of keys and values that begins with 'version: 1'")])
+    return data
 
 
 def plain_of(text: str) -> Document:

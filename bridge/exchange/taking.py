@@ -13,8 +13,13 @@ from bridge.exchange.meeting import Meeting, meet
 from bridge.exchange.reading import read_file
 from bridge.exchange.standing import PROFILES, Standing, standing
 from bridge.exchange.texts import texts_of
-from bridge.show.load import RIG, load
+from bridge.show.load import RIG, SIGHTINGS, load
 from bridge.show.store import atomic_write
+
+OLD_SIGHTINGS = (
+    "sightings were made with the profile that the head had: take the named lines out of sightings.yaml, import again, "
+    "and sight these heads anew"
+)
 
 
 @dataclass(frozen=True)
@@ -83,4 +88,5 @@ def _check(show: Standing, texts: Mapping[str, str]) -> None:
         except ShowError as error:
             would = "the show would not load with this file in it" if texts else "the show does not load as it stands"
             first = f"{would}, so nothing is written:"
-            raise ShowError([first, *error.problems]) from None
+            last = [OLD_SIGHTINGS] if texts and any(each.startswith(SIGHTINGS) for each in error.problems) else []
+            raise ShowError([first, *error.problems, *last]) from None

@@ -75,3 +75,54 @@ def test_a_question_with_choices_is_told_once(tmp_path: Path, capsys: pytest.Cap
     (tmp_path / "spot.gdtf").write_bytes(build_gdtf([Mode("Short", USUAL), Mode("Long", USUAL)]))
     assert main(["import", str(tmp_path / "show"), str(tmp_path / "spot.gdtf")]) == 0
     assert capsys.readouterr().out.count("hich mode is the head set to?") == 1
+
+
+def test_sightings_that_no_new_profile_could_have_made_are_said_with_what_to_do(
+    taken: tuple[str, str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    show, file = Path(taken[0]), Path(taken[1])
+    sightings = "version: 1\nsightings:\n  - {fixture: a, mark: A, pan: 10.0, tilt: 20.0, zoom: 60000}\n"
+    (show / "sightings.yaml").write_text(sightings)
+    file.write_text(LIST.replace("spot-16bit", "wash-8bit"))
+    rig = (show / "rig.yaml").read_text()
+    capsys.readouterr()
+    assert main(["import", *taken]) == 2
+    said = capsys.readouterr().err
+    assert "sightings.yaml:3: " in said
+    assert "take the named lines out of sightings.yaml, import again" in said
+    assert (show / "rig.yaml").read_text() == rig
+    (show / "sightings.yaml").unlink()
+    assert main(["import", *taken]) == 0
+    assert (show / "rig.yaml").read_text() == rig.replace("spot-16bit", "wash-8bit")
+
+
+@pytest.mark.parametrize("text", ["- 1\n", "hello\n", "5\n", "[]\n"])
+@pytest.mark.parametrize("file", ["rig.yaml", "stage.yaml", "profiles/Harbour-Works-Spot-12.yaml"])
+def test_files_that_are_no_mappings_are_said_and_left(
+    file: str, text: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "spot.gdtf").write_bytes(build_gdtf([Mode("Standard", USUAL)]))
+    (tmp_path / "list.csv").write_text(LIST)
+    show = tmp_path / "show"
+    assert main(["import", str(show), str(tmp_path / "list.csv")]) == 0
+    assert main(["import", str(show), str(tmp_path / "spot.gdtf")]) == 0
+    assert (show / file).exists()
+    (show / file).write_text(text)
+    capsys.readouterr()
+    for given in ("list.csv", "spot.gdtf"):
+        assert main(["import", str(show), str(tmp_path / given)]) == 2
+        assert f"{file}:1: found " in capsys.readouterr().err
+    assert (show / file).read_text() == text
+
+
+def test_a_profile_without_its_footprint_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "spot.gdtf").write_bytes(build_gdtf([Mode("Standard", USUAL)]))
+    (tmp_path / "list.csv").write_text(LIST)
+    show = tmp_path / "show"
+    assert main(["import", str(show), str(tmp_path / "list.csv")]) == 0
+    assert main(["import", str(show), str(tmp_path / "spot.gdtf")]) == 0
+    profile = show / "profiles" / "Harbour-Works-Spot-12.yaml"
+    profile.write_text(profile.read_text().replace("footprint: ", "footprint: about "))
+    capsys.readouterr()
+    assert main(["import", str(show), str(tmp_path / "spot.gdtf")]) == 0
+    assert "footprint" in capsys.readouterr().out

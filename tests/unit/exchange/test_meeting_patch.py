@@ -8,12 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from bridge.exchange.found import Found, FoundFixture
+from bridge.exchange.found import Found, FoundFixture, FoundProfile
 from bridge.exchange.meeting import Meeting, meet
 from bridge.exchange.meeting_patch import Claim, settled
 from bridge.exchange.standing import standing
 from bridge.exchange.taking import Taken, take
 from bridge.exchange.texts import texts_of
+from bridge.show.load import load
 
 TOUR = Path(__file__).parents[3] / "configs" / "harbour-hall-tour"
 WIDE = 20  # slots of spot-16bit
@@ -90,3 +91,37 @@ def test_a_rig_whose_patch_is_no_number_stops_nothing() -> None:
     new = {"name": "b", "profile": "p", "universe": 1, "address": 505}
     why = settled([Claim(odd, odd), Claim(new, None), Claim(new | {"address": 1}, None)], lambda word: 10)
     assert why == {1: "its 10 slots from 505 on reach past 512"}
+
+
+def test_a_number_of_two_lines_becomes_one_and_stops_no_other_head(show: Path) -> None:
+    found = heads(1, 21, 41, 61)
+    odd = replace(found.fixtures[0], number="FOH\n2\u202e")
+    taken(show, Found(fixtures=(odd, *found.fixtures[1:])))
+    assert next(head["number"] for head in load_rig(show) if head["name"] == "lx-1") == "FOH 2"
+    assert not taken(show, Found(fixtures=(replace(odd, id="other", name="else"), *found.fixtures[1:]))).changes
+
+
+def load_rig(folder: Path) -> list[dict[str, object]]:
+    load(folder)
+    return [dict(head) for head in standing(folder).heads]
+
+
+def test_a_head_file_alone_moves_no_pan_zero_that_a_drawing_gave(show: Path) -> None:
+    pan = {"from": 405.0, "to": -225.0}
+    document = {
+        "name": "Works Wash", "footprint": 5, "channels": {"pan": [1, 2], "tilt": [3, 4], "dimmer": [5]}, "pan": pan,
+        "tilt": {"from": 110.0, "to": -110.0},
+    }  # fmt: skip
+    drawn = FoundProfile("wash|a", "works-wash", "wash.gdtf", "a", document)
+    head = FoundFixture("w", id="w", profile=drawn.key, universe=71, address=1)
+    taken(show, Found((drawn,), (head,)))
+    alone = replace(drawn, document=document | {"pan": {"from": 315.0, "to": -315.0}, "tilt": {"from": 90, "to": -90}})
+    meeting = taken(show, Found((alone,)))
+    file = "profiles/works-wash.yaml"
+    assert standing(show).profiles[file]["pan"] == pan
+    assert [change.text for change in meeting.changes] == [
+        f"{file}: tilt.from: 110.0 -> 90",
+        f"{file}: tilt.to: -110.0 -> -90",
+    ]
+    assert any(text.startswith(f"{file}: pan keeps its zero") for text in meeting.notes)
+    assert not taken(show, Found((replace(alone, document=alone.document | {"pan": pan}),), (head,))).changes
