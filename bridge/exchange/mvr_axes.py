@@ -13,13 +13,25 @@ from bridge.exchange.gdtf_modes import choose
 from bridge.exchange.mvr_scene import Placed
 from bridge.exchange.mvr_types import MOST_GDTF, Members
 from bridge.geometry.frames import Array
+from bridge.rig.profile import Axis
+
+SAME_DEG = 1e-6
 
 
 class Axes(NamedTuple):
-    """`at` (3,) m from the origin by which the drawing places the head; `base` (3, 3) turns its frame into ours."""
+    """`at` (3,) m from the origin by which the drawing places the head; `base` (3, 3) turns its frame into ours.
+
+    `pan`: degrees at raw 0 and at full, as the drawing's geometry has them.
+    """
 
     at: Array
     base: Array
+    pan: tuple[float, float]
+
+    def turn_deg(self, pan: Axis) -> float:
+        """By how much the zero of pan in a profile of ours lies beside the drawing's; 0 where it runs the other way."""
+        off = self.pan[0] - pan.from_deg
+        return off if abs(self.pan[1] - pan.to_deg - off) < SAME_DEG else 0.0
 
 
 class DrawnAxes:
@@ -54,4 +66,5 @@ class DrawnAxes:
         taken = profile_of(opened, meant) if meant is not None else None
         if taken is None or taken.profile is None or taken.head is None:
             return None
-        return Axes(np.array(taken.head.axes_at), np.array(taken.head.base_rotation))
+        pan = taken.profile.document["pan"]
+        return Axes(np.array(taken.head.axes_at), np.array(taken.head.base_rotation), (pan["from"], pan["to"]))

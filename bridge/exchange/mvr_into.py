@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from bridge.errors import FileRefused
 from bridge.exchange.archive import MOST_XML, Archive
@@ -126,7 +128,8 @@ def _as_drawn(placed: Placed, fixture: Fixture, axes: Axes | None) -> tuple[Arra
     """(rotation (3, 3), origin (3,) mm) as the drawing has a head, by its own file of the type where there is one."""
     if axes is None:
         return placed.rotation, placed.origin(fixture) * MM
-    rotation = placed.rotation @ axes.base.T
+    turn_rad = math.radians(axes.turn_deg(fixture.profile.pan))  # our pan 0 is the drawing's pan `turn`
+    rotation = placed.rotation @ Rotation.from_rotvec([0.0, 0.0, -turn_rad]).as_matrix() @ axes.base.T
     return rotation, (placed.at - rotation @ axes.at) * MM
 
 

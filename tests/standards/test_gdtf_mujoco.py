@@ -18,7 +18,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from bridge.exchange.gdtf import read_gdtf
+from bridge.exchange.gdtf import open_gdtf, profile_of
 from bridge.exchange.gdtf_geometry import Head, read_head
 from bridge.exchange.xml_tree import parse_xml
 from bridge.geometry.mechanics import TERMS, Heads, miss_distance
@@ -203,7 +203,9 @@ def test_a_head_from_a_file_aimed_by_us_lights_the_point_in_mujoco(
 def test_the_dmx_values_of_an_imported_profile_light_the_point(name: str) -> None:
     """The whole way: .gdtf -> profile -> raw pan and tilt; back to the file's degrees by pygdtf, then MuJoCo."""
     xml = file_of(**{**PLAIN, **CASES[name][0]}, beams=[(LEVEL, np.array([0, 0, -0.1]))])
-    (profile,) = read_gdtf(packed(xml), "spot.gdtf").profiles
+    opened = open_gdtf(packed(xml), "spot.gdtf")
+    profile = profile_of(opened, opened.modes[0]).profile  # as drawn: the file's geometry has the zero of pan
+    assert profile is not None
     fixture = pygdtf.FixtureType(io.BytesIO(packed(xml)))
     channels = {each.logical_channels[0].attribute.str_link: each for each in fixture.dmx_modes[0].dmx_channels}
     rng = np.random.default_rng(7)

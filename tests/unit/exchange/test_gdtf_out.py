@@ -76,7 +76,9 @@ def test_bytes_in_any_place_and_order_and_axes_anywhere(
     }
     owned = {slot for offsets in channels.values() for slot in offsets}
     fixed = {slot: value for slot, value in held.items() if slot not in owned}
-    ends_of = tuple(each * 256 ** (sizes[2] - 1) for each in dimmer)
+    step = 256 ** (sizes[2] - 1)
+    first, last = min(dimmer) * step, (max(dimmer) + 1) * step - 1
+    ends_of = (first, last) if dimmer[0] < dimmer[1] else (last, first)
     check(Profile("any", 32, channels, Axis(*ends), Axis(-100, 100), fixed, axes_at=axes, dimmer_ends=ends_of))
 
 

@@ -12,12 +12,15 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from bridge.errors import FileRefused
+from bridge.exchange.gdtf import open_gdtf, profile_of, read_gdtf
 from bridge.exchange.hang import rotation_of
 from bridge.exchange.mvr import read_mvr
 from bridge.exchange.mvr_into import into_mvr
 from bridge.exchange.mvr_out import new_mvr, own_id
 from bridge.rig.fixture import Pose
+from bridge.rig.profile import Axis
 from tests.unit.exchange import made_mvr
+from tests.unit.exchange.made_gdtf import GEOMETRIES, Mode, build_gdtf
 from tests.unit.exchange.made_show import AXES_AT, harbour_hall, poses, solved, turn_between_rad
 from tests.unit.exchange.odd_mvr import Made, archive_of, documents, scene_xml, worlds
 
@@ -201,3 +204,21 @@ def test_a_drawing_with_its_own_types_has_the_pose_again_whatever_our_profile_sa
     assert head.hang is not None
     assert np.abs(np.subtract(head.at, pose.position)).max() < 1e-6
     assert turn_between_rad(rotation_of(head.hang), Rotation.from_quat(pose.rotation).as_matrix()) < 1e-6
+
+
+def test_a_pan_zero_that_a_file_alone_left_out_is_put_into_the_drawing() -> None:
+    """The type's yoke is turned by a quarter: pan 0 of our profile is 90 degrees beside the drawing's."""
+    turned = GEOMETRIES.replace("{1,0,0,0}{0,1,0,0}{0,0,1,-0.12}", "{0,1,0,0}{-1,0,0,0}{0,0,1,-0.12}")
+    file = build_gdtf([Mode("Standard", made_mvr.SPOT_CHANNELS)], geometries=turned)
+    alone, drawn = read_gdtf(file, "a.gdtf").profiles[0], profile_of(open_gdtf(file, "a.gdtf"), "Standard").profile
+    assert drawn is not None
+    ours, theirs = (Axis(each.document["pan"]["from"], each.document["pan"]["to"]) for each in (alone, drawn))
+    assert abs(theirs.from_deg - ours.from_deg) == 90.0
+    profile = replace(harbour_hall().fixtures[0].profile, pan=ours)
+    pose = Pose((1.0, 2.0, 8.0), (0.1, -0.2, 0.3, 0.9273618495495703))
+    drawing = made_mvr.mvr(made_mvr.layer(made_mvr.fixture(1, "foh-1")), {made_mvr.SPOT: file})
+    octets, _ = into_mvr(solved({"foh-1": pose}, foh_1={"profile": profile}), drawing)
+    (head,) = read_mvr(octets, "back.mvr").fixtures
+    assert head.hang is not None
+    zero = Rotation.from_euler("z", theirs.from_deg - ours.from_deg, degrees=True).as_matrix()
+    assert turn_between_rad(rotation_of(head.hang) @ zero, Rotation.from_quat(pose.rotation).as_matrix()) < 1e-6
