@@ -217,7 +217,9 @@ def names_for(found: Iterable[FoundFixture]) -> list[str]:
         key = name.casefold()
         counted[key] += 1
         if twice[key] > 1 and counted[key] > 1:
-            out[n] = unlike(name, taken)
+            while f"{key}-{counted[key]}" in taken:
+                counted[key] += 1
+            out[n] = f"{name}-{counted[key]}"
             taken.add(out[n].casefold())
     return out
 

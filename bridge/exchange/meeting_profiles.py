@@ -115,8 +115,8 @@ def _twin(profile: FoundProfile, show: Standing) -> tuple[str, Document] | None:
 
 
 def _head_of(document: Document) -> list[Any]:
-    """What a head obeys: its slots, and the angles at their ends."""
-    ends = [at(document, (axis, end)) for axis in ("pan", "tilt") for end in ("from", "to")]
+    """What a head obeys: its slots, and the angles and the light at their ends."""
+    ends = [at(document, (axis, end)) for axis in ("pan", "tilt", "dimmer") for end in ("from", "to")]
     fixed = {slot: byte for slot, byte in (document.get("fixed") or {}).items() if byte}
     return [document.get("footprint"), document.get("channels"), fixed, ends]
 
