@@ -34,9 +34,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Exit code 0, also where questions are open: they are no fault."""
+    """Exit code 0, also where questions are open: they are no fault. A mode that is not there is one."""
     folder = Path(args.show)
     taken = look(folder, Path(args.file), Options(args.mode, _profiles(args.profile), _maps(args.map)))
+    wrong = next((ask for ask in taken.meeting.asks if ask.key == "mode" and not ask.about), None)
+    if args.mode and wrong is not None:
+        raise InputError(f"--mode: {wrong.text}")
     written = () if args.dry_run else take(folder, taken)
     if args.json:
         print(json.dumps(as_json(taken.meeting, written), indent=2))

@@ -63,6 +63,8 @@ def new_profile(document: Document, source: str, mode: str, why: Mapping[str, st
         "# Unproven until it was seen on a head: first light low, nobody near.",
     ]
     for key, value in document.items():
+        if value == {}:
+            continue
         if isinstance(value, dict) and key in ("fixed", "sight_fixed", "actions"):
             lines.append(f"{key}:")
             lines += [_line(f"  {name}: {row(each)}", why.get(f"{key}.{name}", "")) for name, each in value.items()]

@@ -126,3 +126,18 @@ def test_a_profile_without_its_footprint_is_said(tmp_path: Path, capsys: pytest.
     capsys.readouterr()
     assert main(["import", str(show), str(tmp_path / "spot.gdtf")]) == 0
     assert "footprint" in capsys.readouterr().out
+
+
+def test_a_mode_that_is_not_there_is_bad_usage_and_its_question_names_those_that_are(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "spot.gdtf"
+    file.write_bytes(build_gdtf([Mode("Basic", USUAL), Mode("Extended", USUAL)]))
+    words = ["import", str(tmp_path / "show"), str(file), "--json"]
+    assert main(words) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert (found["profiles"], found["asks"][0]["choices"]) == ([], ["Basic", "Extended"])
+    assert main([*words, "--mode", "Extnded"]) == 2
+    (error,) = json.loads(capsys.readouterr().out)["errors"]
+    assert "is it 'Extended'?" in error
+    assert not (tmp_path / "show").exists()
