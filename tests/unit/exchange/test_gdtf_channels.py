@@ -7,12 +7,11 @@ import io
 import pygdtf
 import pytest
 
-from bridge.exchange.found import Found, FoundProfile
 from bridge.exchange.gdtf import open_gdtf, profile_of, read_gdtf
-from bridge.rig.profile import Profile
 from bridge.show.emit import to_yaml
 from bridge.show.profile import read_profile
 from bridge.show.yaml12 import parse
+from tests.unit.exchange.found_gdtf import found_in, made_of
 from tests.unit.exchange.made_gdtf import (
     DIMMER,
     GEOMETRIES,
@@ -29,19 +28,6 @@ from tests.unit.exchange.made_gdtf import (
     Set,
     build_gdtf,
 )
-
-
-def found_in(*channels: Channel, geometries: str = GEOMETRIES) -> Found:
-    return read_gdtf(build_gdtf([Mode("A", channels)], geometries=geometries), "a.gdtf")
-
-
-def made_of(*channels: Channel, geometries: str = GEOMETRIES) -> tuple[FoundProfile, Profile]:
-    """The profile, which a show must take as it stands."""
-    found = found_in(*channels, geometries=geometries)
-    assert found.skipped == ()
-    node, problems = parse("version: 1\n" + to_yaml(found.profiles[0].document))
-    assert problems == []
-    return found.profiles[0], read_profile(node)
 
 
 def test_a_usual_head_is_a_profile_that_a_show_takes() -> None:

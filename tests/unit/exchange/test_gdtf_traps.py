@@ -4,12 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from bridge.exchange.found import Found, FoundProfile
 from bridge.exchange.gdtf import open_gdtf, profile_of, read_gdtf
-from bridge.rig.profile import Profile
-from bridge.show.emit import to_yaml
-from bridge.show.profile import read_profile
-from bridge.show.yaml12 import parse
+from tests.unit.exchange.found_gdtf import found_in, made_of
 from tests.unit.exchange.made_gdtf import (
     DIMMER,
     GEOMETRIES,
@@ -29,19 +25,6 @@ from tests.unit.exchange.made_gdtf import (
 MASTER = Channel(
     "12", [Function("Control1", name="Spot", default="0/1"), Function("Control1", "128/1", name="Flood")], "Base"
 )
-
-
-def found_in(*channels: Channel, geometries: str = GEOMETRIES) -> Found:
-    return read_gdtf(build_gdtf([Mode("A", channels)], geometries=geometries), "a.gdtf")
-
-
-def made_of(*channels: Channel, geometries: str = GEOMETRIES) -> tuple[FoundProfile, Profile]:
-    """The profile, which a show must take as it stands."""
-    found = found_in(*channels, geometries=geometries)
-    assert found.skipped == ()
-    node, problems = parse("version: 1\n" + to_yaml(found.profiles[0].document))
-    assert problems == []
-    return found.profiles[0], read_profile(node)
 
 
 TURNED = "{-1,0,0,0}{0,-1,0,0}{0,0,1,-0.12}{0,0,0,1}"  # 180 degrees about z
