@@ -11,12 +11,14 @@ from typing import Any
 
 import pytest
 
+from bridge.exchange.standing import built_in
 from bridge.show.load import load
 from tests.system.axe import violations
 from tests.system.chromium import CHROMIUM, Page
 from tests.system.import_stand_in import import_panel, wire
 from tests.system.panel_shows import demo_show
 from tests.system.panel_stage import PanelStage, on_stage
+from tests.unit.exchange import made_mvr
 from tests.unit.exchange.made_gdtf import PAN_TILT, Channel, Function, Mode, build_gdtf
 
 STATE = "(document.querySelector('.i-state')?.textContent ?? '')"
@@ -174,3 +176,33 @@ def test_hostile_files_get_a_sentence_from_the_program_itself(
         assert {file: file.read_bytes() for file in show.rglob("*") if file.is_file()} == before
 
     asyncio.run(asyncio.wait_for(test(), 60.0))
+
+
+@IN_BROWSER
+def test_a_drawing_is_dropped_and_each_type_that_nobody_knows_is_asked_by_itself(tmp_path: Path) -> None:
+    async def test(stage: PanelStage) -> None:
+        folder, page = stage.staged.folder, await rig(stage)
+        first = 512 * (30520 + 2 - 1)  # absolute: the demo's two universes are left alone
+        heads = "".join(made_mvr.fixture(n, address=str(first + 20 * n)) for n in (1, 2, 3))
+        for n, kind in ((8, "Unheard Beacon"), (9, "Old Thing")):
+            heads += made_mvr.fixture(n, f"odd {n}", spec=kind, address=str(first + 20 * n))
+        file = tmp_path / "plot.mvr"
+        file.write_bytes(made_mvr.mvr(made_mvr.layer(made_mvr.group(heads, "LX 1", tag="Truss"))))
+        await page.drop_file((500, 300), str(file))
+        assert "2 questions open" in await looked(page)
+        for kind, profile in (("Unheard Beacon", "wash-8bit"), ("Old Thing", "spot-16bit")):
+            box = await page.named("combobox", f"Profile of type “{kind}”")
+            change = f"function () {{ this.value = '{profile}'; this.dispatchEvent(new Event('change')); }}"
+            await box.apply(change)
+        await page.until(f"{SHEET}.innerText.includes('new head odd-9')", 30.0)
+        await page.click_named("button", "Take it over")
+        await page.until(f"{STATE}.includes('Taken over: ')", 30.0)
+        taken = {head.name: head for head in load(folder).fixtures[-5:]}
+        assert [head.profile.footprint for head in taken.values()][-2:] == [
+            built_in("wash-8bit")["footprint"],
+            built_in("spot-16bit")["footprint"],
+        ]
+        assert {(head.universe, head.truss) for head in taken.values()} == {(30522, "LX-1")}
+        assert page.errors == []
+
+    on_stage(tmp_path, test, universe=30520)
