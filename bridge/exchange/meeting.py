@@ -11,7 +11,7 @@ from typing import Any
 
 from bridge.errors import FileRefused
 from bridge.exchange.found import Ask, Document, Found, FoundFixture, FoundProfile, Skipped
-from bridge.exchange.meeting_heads import Heads, meet_heads
+from bridge.exchange.meeting_heads import Heads, meet_heads, with_hang
 from bridge.exchange.meeting_profiles import ProfileHere, meet_profiles, named_profile
 from bridge.exchange.said import Change, sentence
 from bridge.exchange.standing import PROFILES, Standing
@@ -122,7 +122,7 @@ def as_json(meeting: Meeting, written: tuple[str, ...]) -> dict[str, Any]:
             *(_profile_json(here.found, here.file, here.document) for here in meeting.profiles),
             *(_profile_json(found, None, found.document) | {"unfit": True} for found in meeting.unfit),
         ],
-        "fixtures": list(meeting.heads),
+        "fixtures": [with_hang(head) for head in meeting.heads],
         "questions": list(meeting.questions),
         "skipped": [one._asdict() for one in meeting.skipped],
         "notes": list(meeting.notes),

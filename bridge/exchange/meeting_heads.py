@@ -90,7 +90,7 @@ def _met(found: Sequence[FoundFixture], profiles: Mapping[int, str | None], show
         last = show.imported.fixtures.get(wanted.name)
         if wanted.name in place:
             n = place[wanted.name]
-            step = merged(_with_hang(out.rig[n]), normal(wanted.keys), dict(last.given) if last else None)
+            step = merged(with_hang(out.rig[n]), normal(wanted.keys), dict(last.given) if last else None)
             met.append(_Met(wanted, n, step))
         elif last is not None:
             why = "it was taken out of rig.yaml by hand since the last import (take it out of imported.yaml to have it)"
@@ -181,8 +181,8 @@ def _number(text: str) -> int | str:
     return int(text) if text.isascii() and text.isdigit() and len(text) < 10 and str(int(text)) == text else text
 
 
-def _with_hang(head: Document) -> Document:
-    """A head whose turn is all zero, as it is where the rig says nothing."""
+def with_hang(head: Document) -> Document:
+    """A head with all three angles of its turn, 0 where the rig says nothing."""
     hang = head.get("hang")
     if hang is None:
         return {**head, "hang": {"yaw": 0.0, "pitch": 0.0, "roll": 0.0}}

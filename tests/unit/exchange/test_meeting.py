@@ -284,3 +284,9 @@ def test_what_was_read_of_a_mode_that_cannot_be_used_is_told_and_never_written(t
     assert texts_of(meeting, "works.gdtf", "tour") == {}
     (told,) = as_json(meeting, ())["profiles"]
     assert (told["file"], told["unfit"], told["pan"]["from"]) == (None, True, -270.0)
+
+
+def test_a_head_is_told_with_its_turn_also_where_that_is_none(tour: Path) -> None:
+    one, other = as_json(meet(WHOLE, standing(tour)), ())["fixtures"]
+    assert one["hang"] == {"yaw": 0.0, "pitch": 0.0, "roll": 0.0}
+    assert other["hang"]["roll"] == 180.0
