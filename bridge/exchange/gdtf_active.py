@@ -30,14 +30,18 @@ class Span:
     @property
     def label(self) -> str:
         """The set's name; a function without sets goes by its own, unless that is only its attribute."""
-        if self.set is not None or self.function.sets:
-            return self.set.name[:LONGEST_NAME].strip() if self.set is not None else ""
-        return "" if self.function.unnamed else self.function.name[:LONGEST_NAME].strip()
+        if self.set is not None:
+            return self.set.name[:LONGEST_NAME].strip()
+        return "" if self.function.sets else self._of_function
 
     @property
     def called(self) -> str:
         """As `label`; where a set has no name, the function's."""
-        return self.label or ("" if self.function.unnamed else self.function.name[:LONGEST_NAME].strip())
+        return self.label or self._of_function
+
+    @property
+    def _of_function(self) -> str:
+        return "" if self.function.unnamed else self.function.name[:LONGEST_NAME].strip()
 
 
 @dataclass(frozen=True)

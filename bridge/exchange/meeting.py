@@ -14,16 +14,17 @@ from bridge.exchange.found import Ask, Document, Found, FoundFixture, FoundProfi
 from bridge.exchange.meeting_heads import Heads, meet_heads, with_hang
 from bridge.exchange.meeting_profiles import ProfileHere, meet_profiles, named_profile
 from bridge.exchange.said import Change, sentence
-from bridge.exchange.standing import PROFILES, Standing
+from bridge.exchange.standing import Standing
 from bridge.show.folder import built_in_profiles
 from bridge.show.imported import Imported
 from bridge.show.load import STAGE
-from bridge.show.problems import nearest, unknown
+from bridge.show.problems import unknown
 
 NO_ANSWERS: Mapping[str, str] = {}
+MADE_UP_M = (12.0, 8.0)
 STAGE_MADE_UP = (
-    "stage.yaml is made up, 12 m wide and 8 m deep: write the real edge of the area in it, where the marks are and "
-    "what must stay dark"
+    f"stage.yaml is made up, {MADE_UP_M[0]:g} m wide and {MADE_UP_M[1]:g} m deep: "
+    "write the real edge of the area in it, where the marks are and what must stay dark"
 )
 
 
@@ -51,7 +52,7 @@ def meet(found: Found, show: Standing, answers: Mapping[str, str] = NO_ANSWERS) 
     """
     for kind, profile in answers.items():
         if show.footprint_of(profile) is None:
-            raise FileRefused(_no_profile(profile, show))
+            raise FileRefused(f"--profile: {unknown('profile', profile, _profiles(show))}")
         if kind and kind not in (types := {one.type for one in found.fixtures}):
             raise FileRefused(f"--profile: {unknown('type', kind, sorted(types))}")
     profiles = meet_profiles(found.profiles, show, alone=not found.fixtures)
@@ -92,7 +93,7 @@ def _asks(found: Found, words: Mapping[int, str | None], heads: Heads, show: Sta
     asked = {ask.about for ask in found.asks if ask.key == "profile"}
     left = {what.partition(" (")[0] for what, _ in heads.skipped}
     types = dict.fromkeys(one.type for n, one in enumerate(found.fixtures) if words[n] is None)
-    choices = (*show.profiles, *built_in_profiles())
+    choices = _profiles(show)
     more = [
         Ask("profile", kind, f"Which profile do the heads of type {kind or '(none is named)'} have?", choices)
         for kind in types
@@ -103,12 +104,9 @@ def _asks(found: Found, words: Mapping[int, str | None], heads: Heads, show: Sta
     return tuple(ask._replace(text=sentence(ask.text)) for ask in (*asks, *more))
 
 
-def _no_profile(word: str, show: Standing) -> str:
-    known = [*show.profiles, *built_in_profiles()]
-    near = nearest(word, known)
-    hint = f", nearest is '{near}'" if near else ""
-    own = ", ".join(built_in_profiles())
-    return f"--profile: found '{word}'{hint}; allowed are files of {PROFILES}/ in the show, and {own}"
+def _profiles(show: Standing) -> tuple[str, ...]:
+    """What a rig may say for a profile."""
+    return (*show.profiles, *built_in_profiles())
 
 
 def _once(*texts: str) -> tuple[str, ...]:

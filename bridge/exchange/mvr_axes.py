@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 import numpy as np
 
-from bridge.errors import FileRefused
 from bridge.exchange.archive import Archive
-from bridge.exchange.gdtf import FixtureType, open_gdtf, profile_of
-from bridge.exchange.gdtf_modes import choose
+from bridge.exchange.found import Document
+from bridge.exchange.gdtf_geometry import Rows
+from bridge.exchange.mvr_says import Says
 from bridge.exchange.mvr_scene import Placed
-from bridge.exchange.mvr_types import MOST_GDTF, Members
+from bridge.exchange.mvr_types import Types, Use
 from bridge.geometry.frames import Array
 from bridge.rig.profile import Axis
 
@@ -34,37 +35,18 @@ class Axes(NamedTuple):
         return off if abs(self.pan[1] - pan.to_deg - off) < SAME_DEG else 0.0
 
 
-class DrawnAxes:
-    """Each file inside is read once, and each of its modes."""
+def use_of(drawn: Placed) -> Use:
+    """The type and mode of a head, as the drawing names them."""
+    return Use(drawn.said.get("gdtfspec", ""), drawn.said.get("gdtfmode", ""))
 
-    def __init__(self, archive: Archive) -> None:
-        self._archive, self._members = archive, Members(archive)
-        self._types: dict[str, FixtureType | None] = {}
-        self._axes: dict[tuple[str, str], Axes | None] = {}
 
-    def of(self, drawn: Placed) -> Axes | None:
-        """None where the drawing has no file of its type that says it."""
-        spec, mode = drawn.said.get("gdtfspec", ""), drawn.said.get("gdtfmode", "")
-        if (spec, mode) not in self._axes:
-            try:
-                self._axes[spec, mode] = self._read(spec, mode)
-            except FileRefused:
-                self._axes[spec, mode] = None
-        return self._axes[spec, mode]
+def drawn_axes(archive: Archive, heads: Iterable[Placed]) -> dict[Use, Axes]:
+    """By use; without those of which the drawing has no file that says it. Raises FileRefused as its reader does."""
+    uses = dict.fromkeys(map(use_of, heads), ("",))
+    types = Types(archive, uses, Says())
+    return {use: _axes(known.profile.document, known.base) for use in uses if (known := types.of(use)).profile}
 
-    def _read(self, spec: str, mode: str) -> Axes | None:
-        member = self._members.find(spec)
-        if member is None:
-            return None
-        if member not in self._types:
-            self._types[member] = None  # also where it cannot be read
-            self._types[member] = open_gdtf(self._archive.read(member, MOST_GDTF), member)
-        opened = self._types[member]
-        if opened is None:
-            return None
-        meant = choose(list(opened.element.below("DMXModes", "DMXMode")), mode or None).mode
-        taken = profile_of(opened, meant) if meant is not None else None
-        if taken is None or taken.profile is None or taken.head is None:
-            return None
-        pan = taken.profile.document["pan"]
-        return Axes(np.array(taken.head.axes_at), np.array(taken.head.base_rotation), (pan["from"], pan["to"]))
+
+def _axes(document: Document, base: Rows) -> Axes:
+    pan = document["pan"]
+    return Axes(np.array(document.get("axes_at", (0.0, 0.0, 0.0))), np.array(base), (pan["from"], pan["to"]))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -14,10 +14,9 @@ from bridge.errors import FileRefused
 from bridge.exchange.archive import MOST_XML, Archive
 from bridge.exchange.matching import Match, match_heads
 from bridge.exchange.mvr import SCENE
-from bridge.exchange.mvr_axes import Axes, DrawnAxes
+from bridge.exchange.mvr_axes import Axes, drawn_axes, use_of
 from bridge.exchange.mvr_fields import IDENTITY, matrix_of
 from bridge.exchange.mvr_scene import UNREAD, Place, Scene
-from bridge.exchange.mvr_scene import Placed as Drawn
 from bridge.exchange.placed import SOLVED, Placed, placed_heads
 from bridge.exchange.writing import MM, matrix_text
 from bridge.exchange.xml_edit import Edit, Editor
@@ -70,7 +69,7 @@ def into_mvr(
         raise FileRefused(f"{what}: is no MVR: there is no {SCENE} in it")
     data = archive.read(member, MOST_XML)
     root = parse_xml(data, f"{what}: {member}", UNREAD)
-    new, report = _edited(show, Editor(data, what), root, ids or {}, DrawnAxes(archive))
+    new, report = _edited(show, Editor(data, what), root, ids or {}, archive)
     archive.close()
     if new == data:
         return octets, report
@@ -87,10 +86,11 @@ def _read(path: Path, what: str) -> bytes:
         raise FileRefused(f"{what}: cannot be read: {error.strerror or error}") from None
 
 
-def _edited(show: Show, editor: Editor, root: Element, ids: Mapping[str, str], axes: DrawnAxes) -> tuple[bytes, Report]:
-    scene = [(drawn, above) for drawn, above in _with_above(root) if drawn.kind == "fixture"]
-    above_of = {id(drawn): above for drawn, above in scene}
-    matches, why = match_heads(show, [drawn for drawn, _ in scene], ids)
+def _edited(
+    show: Show, editor: Editor, root: Element, ids: Mapping[str, str], archive: Archive
+) -> tuple[bytes, Report]:
+    matches, why = match_heads(show, [drawn for drawn in Scene(root).objects() if drawn.kind == "fixture"], ids)
+    axes = drawn_axes(archive, (match.drawn for match in matches.values()))
     placed, nowhere = placed_heads(show)
     report, edits = Report(), []
     for fixture in show.fixtures:
@@ -102,26 +102,14 @@ def _edited(show: Show, editor: Editor, root: Element, ids: Mapping[str, str], a
             doubt = where.doubt if where else nowhere[name]
             report.kept[name] = f"{doubt or 'it is not solved'}: the file's own place stays"
         else:
-            drawn_so = _as_drawn(where, fixture, axes.of(match.drawn))
-            edit, said = _edit(editor, drawn_so, where.doubt, match, above_of[id(match.drawn)])
+            drawn_so = _as_drawn(where, fixture, axes.get(use_of(match.drawn)))
+            edit, said = _edit(editor, drawn_so, where.doubt, match)
             if edit is None:
                 report.kept[name] = str(said)
             elif isinstance(said, Changed):
                 edits.append(edit)
                 report.changed[name] = said
     return editor.done(edits), report
-
-
-def _with_above(root: Element) -> Iterator[tuple[Drawn, Place]]:
-    """Everything placed, with the place of what bears it."""
-    bearer = {id(child): element for element in root.walk() for child in element.children}
-    places: dict[int, Place] = {}
-    for drawn in Scene(root).objects():
-        element = drawn.element
-        while (element := bearer.get(id(element), root)) is not root and id(element) not in places:
-            pass
-        yield drawn, places.get(id(element), Place())
-        places[id(drawn.element)] = drawn.place
 
 
 def _as_drawn(placed: Placed, fixture: Fixture, axes: Axes | None) -> tuple[Array, Array]:
@@ -133,11 +121,10 @@ def _as_drawn(placed: Placed, fixture: Fixture, axes: Axes | None) -> tuple[Arra
     return rotation, (placed.at - rotation @ axes.at) * MM
 
 
-def _edit(
-    editor: Editor, drawn_so: tuple[Array, Array], doubt: str, match: Match, above: Place
-) -> tuple[Edit | None, Changed | str]:
+def _edit(editor: Editor, drawn_so: tuple[Array, Array], doubt: str, match: Match) -> tuple[Edit | None, Changed | str]:
     """The change of one head's matrix; or None, and why it cannot be changed."""
     element, drawn = match.drawn.element, match.drawn
+    above = drawn.place.parent or Place()
     if any(name.rpartition(":")[2].casefold() == "matrix" for name in element.attributes):
         return None, f"the file has its matrix as an attribute (line {element.line}), where no standard has it"
     if above.world is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from bridge.errors import InputError
@@ -48,14 +48,20 @@ def _with_more(text: str, new: list[Document]) -> str:
     return ("\ufeff" if text.startswith("\ufeff") else "") + out
 
 
+def head_lines(heads: Iterable[Document]) -> list[str]:
+    """Entries of a rig's list, a key a line."""
+    return [
+        f"{'- ' if n == 0 else '  '}{row(key)}: {row(value)}"
+        for head in heads
+        for n, (key, value) in enumerate(head.items())
+    ]
+
+
 def _block(layout: Layout, beside: int, new: list[Document]) -> tuple[str, str]:
     """The first line of the new entries, and all further ones; their keys stand as those of the entry at `beside`."""
     column = beside - layout.line_start(beside)
-    lines: list[str] = []
-    for head in new:
-        lines += [f"{'- ' if n == 0 else '  '}{row(key)}: {row(value)}" for n, (key, value) in enumerate(head.items())]
     indent = " " * max(column - 2, 0)
-    first, *rest = lines
+    first, *rest = head_lines(new)
     return first.removeprefix("- "), "".join(f"{layout.line_break}{indent}{line}" for line in rest)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from bridge.exchange import splicing
 from bridge.exchange.found import Document
-from bridge.exchange.meeting import Meeting
+from bridge.exchange.meeting import MADE_UP_M, Meeting
 from bridge.exchange.meeting_profiles import ProfileHere
 from bridge.exchange.starting import starting_network, starting_stage
 from bridge.show.imported import IMPORTED, imported_text
@@ -28,7 +28,7 @@ def texts_of(meeting: Meeting, source: str, name: str) -> dict[str, str]:
     texts = {here.file: _profile_text(here, meeting) for here in meeting.profiles if here.changes}
     new = not meeting.show.has(RIG) and bool(meeting.rig)
     if meeting.rig and not meeting.show.has(STAGE):
-        texts[STAGE] = starting_stage(name, 12.0, 8.0)
+        texts[STAGE] = starting_stage(name, *MADE_UP_M)
     if new and not meeting.show.has(NETWORK):
         texts[NETWORK] = starting_network()
     if new:
@@ -42,11 +42,7 @@ def texts_of(meeting: Meeting, source: str, name: str) -> dict[str, str]:
 
 def heads_text(heads: Iterable[Document], indent: str = "  ") -> str:
     """Fixtures as a rig lists them, a key a line."""
-    lines: list[str] = []
-    for head in heads:
-        for n, (key, value) in enumerate(head.items()):
-            lines.append(f"{indent}{'- ' if n == 0 else '  '}{row(key)}: {row(value)}")
-    return "".join(f"{line}\n" for line in lines)
+    return "".join(f"{indent}{line}\n" for line in splicing.head_lines(heads))
 
 
 def _profile_text(here: ProfileHere, meeting: Meeting) -> str:
